@@ -1,0 +1,8 @@
+"""The fault catalogue: stores what `verify` proves, looks it up, draws it and serves it."""
+
+from importlib import metadata
+
+
+def version() -> str:
+    """The version of the installed distribution, which `pyproject.toml` states and nothing else."""
+    return metadata.version("miswire")
