@@ -4,7 +4,7 @@ A `Circuit` that exists is valid: its constructor runs every rule of `verify.val
 Two circuits with the same meaning are equal, however their joins were listed.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, NamedTuple
@@ -133,15 +133,12 @@ class Circuit:
 
     def _canonical_joins(self) -> tuple[Join, ...]:
         order = self.end_index
-        joins = [
-            Join(
-                join.box,
-                tuple(sorted(join.ends, key=lambda name, box=join.box: order[End(box, name)])),  # type: ignore[misc]
-                join.fixed,
-            )
-            for join in self.joins
-            if len(join.ends) > 1 or join.fixed
-        ]
+
+        def in_order(join: Join) -> Join:
+            ends = sorted((End(join.box, name) for name in join.ends), key=order.__getitem__)
+            return replace(join, ends=tuple(end.name for end in ends))
+
+        joins = (in_order(join) for join in self.joins if len(join.ends) > 1 or join.fixed)
         return tuple(sorted(joins, key=lambda join: order[End(join.box, join.ends[0])]))
 
     def _canonical_failures(self) -> tuple[Failure, ...]:
@@ -155,19 +152,15 @@ class Circuit:
     @cached_property
     def ends(self) -> tuple[End, ...]:
         """Every end, box by box in file order: terminals, conductors, then the metal box."""
-        return tuple(end for box in self.boxes for end in self._ends_in(box))
-
-    def _ends_in(self, box: Box) -> Iterable[End]:
+        inside: dict[str, list[str]] = {box.name: [] for box in self.boxes}
         for device in self.devices:
-            if device.box == box.name:
-                for terminal in device.form.terminals:
-                    yield End(box.name, f"{device.name}.{terminal}")
+            inside[device.box] += (f"{device.name}.{name}" for name in device.form.terminals)
         for cable in self.cables:
-            if box.name in cable.between:
-                for colour in cable.conductors:
-                    yield End(box.name, conductor_name(cable.name, colour))
-        if box.is_metal:
-            yield End(box.name, box_end(box.name))
+            for box in cable.between:
+                inside[box] += (conductor_name(cable.name, colour) for colour in cable.conductors)
+        for metal in (box.name for box in self.boxes if box.is_metal):
+            inside[metal].append(box_end(metal))
+        return tuple(End(box, name) for box, names in inside.items() for name in names)
 
     @cached_property
     def end_index(self) -> Mapping[End, int]:
@@ -192,11 +185,13 @@ class Circuit:
     @cached_property
     def grouped_ends(self) -> tuple[tuple[End, ...], ...]:
         """Every join with unconnected ends as joins of their own, in the order of `ends`."""
-        joined = {
-            End(join.box, name): tuple(End(join.box, other) for other in join.ends)
-            for join in self.joins
-        }
-        return tuple(dict.fromkeys(joined.get(end, (end,)) for end in self.ends))
+        groups = [tuple(End(join.box, name) for name in join.ends) for join in self.joins]
+        joined = {end: group for group in groups for end in group}
+        alone_or_joined = (joined.get(end, (end,)) for end in self.ends)
+        # A join's ends are in the order of `ends`, so each group is met first at its first end.
+        return tuple(
+            group for end, group in zip(self.ends, alone_or_joined, strict=True) if group[0] == end
+        )
 
     def device(self, name: str) -> Device:
         """The device of that name; raises KeyError."""
