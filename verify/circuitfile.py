@@ -276,7 +276,7 @@ class _Reader:
         table.required("conductors", '["black", "white", "bare"]')
         between = table.texts("between")
         if "between" in table.values and len(between) != 2:  # noqa: PLR2004 - a cable has two ends
-            table.note("between must name two boxes, such as between = [\"landing\", \"slipway\"]")
+            table.note('between must name two boxes, such as between = ["landing", "slipway"]')
         cable = Cable(
             name,
             cast(tuple[str, str], (*between, "", "")[:2]),

@@ -288,7 +288,7 @@ class _Rules:
         if not self.boxes[box].is_metal:
             return (
                 f"box '{box}' is plastic and cannot be connected; remove it or give the box "
-                "material = \"metal\""
+                'material = "metal"'
             )
         return ""
 

@@ -1,6 +1,6 @@
 """The files of `data/`, wherever Miswire runs from.
 
-A checkout has them at its top, an installed wheel carries them as `catalogue/_data`.
+A checkout has them at its top, an installed wheel carries them as `verify/_data`.
 """
 
 from pathlib import Path

@@ -1,0 +1,129 @@
+"""Single faults: every mistake of every kind, in a stable order, each listed once.
+
+A fault is named by its kind and its site, a tuple of names from the circuit;
+`Fault.label` is public and stable, and adding a kind renumbers nothing.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import ClassVar
+
+from verify.change import Change, Wiring, changed
+from verify.circuit import Circuit
+
+Site = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One mistake in one circuit. `change` speaks of that circuit's `Wiring`."""
+
+    kind: str
+    site: Site
+    change: Change
+
+    @property
+    def label(self) -> str:
+        """Kind and site as one word, for labels and addresses."""
+        return f"{self.kind}/{self.site_text}"
+
+    @property
+    def site_text(self) -> str:
+        """The site as one word; names contain no comma."""
+        return ",".join(self.site)
+
+    def apply(self, circuit: Circuit) -> Circuit:
+        """The circuit with the mistake in it; `circuit` must be the one it was found for."""
+        return changed(Wiring(circuit), self.change)
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A fault to show what a kind means: of a layout wired by a scheme, with its verdict."""
+
+    scheme: str
+    layout: str
+    site: Site
+    verdict: str
+    why: str
+
+
+class FaultKind(ABC):
+    """One kind of mistake. `version` goes up whenever its sites or results change."""
+
+    name: ClassVar[str]
+    title: ClassVar[str]
+    description: ClassVar[str]
+    version: ClassVar[int] = 1
+
+    @abstractmethod
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every site with what happens there, in order; results may repeat."""
+
+    @abstractmethod
+    def in_words(self, site: Site) -> str:
+        """What was done wrong, as a sentence."""
+
+    @abstractmethod
+    def examples(self) -> tuple[Example, ...]:
+        """Examples with their verdicts: they feed the tests and the page of the kind."""
+
+    def faults(self, wiring: Wiring) -> Iterator[Fault]:
+        """The faults of this kind; of sites with one result the first is listed."""
+        seen = set()
+        for site, change in self.changes(wiring):
+            key = _result(wiring, change)
+            if key is None or key not in seen:
+                seen.add(key)
+                yield Fault(self.name, site, change)
+
+
+def _result(wiring: Wiring, change: Change) -> object | None:
+    """What two changes with the same result have in common; None if no other can have it."""
+    if change.replacement is not None:
+        return changed(wiring, change)
+    if not change.moves:
+        return None
+    joins = wiring.joins
+    touched = {join for end, join in change.moves} | {
+        wiring.join_of[end] for end, _ in change.moves
+    }
+    groups = {join: set(joins[join]) if join < len(joins) else set() for join in touched}
+    for end, join in change.moves:
+        groups[wiring.join_of[end]].discard(end)
+        groups[join].add(end)
+    # Joins that come out as they were do not count: two partitions are equal if what is new is.
+    return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
+
+
+def fault_kinds() -> tuple[FaultKind, ...]:
+    """Every kind, in the order in which lists show them."""
+    from verify.landing_faults import LANDING_KINDS
+    from verify.part_faults import PART_KINDS
+
+    return (*LANDING_KINDS, *PART_KINDS)
+
+
+def fault_kind(name: str) -> FaultKind:
+    """The kind of that name; raises KeyError."""
+    return {kind.name: kind for kind in fault_kinds()}[name]
+
+
+def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> list[Fault]:
+    """Every single fault of a circuit, kind by kind, each in the order of its sites."""
+    wiring = Wiring(circuit)
+    return [
+        fault
+        for kind in (fault_kinds() if kinds is None else kinds)
+        for fault in kind.faults(wiring)
+    ]
+
+
+def find_fault(circuit: Circuit, label: str) -> Fault:
+    """The fault of `circuit` with that label; raises KeyError if there is none."""
+    name, _, _ = label.partition("/")
+    for fault in fault_kind(name).faults(Wiring(circuit)):
+        if fault.label == label:
+            return fault
+    raise KeyError(label)
