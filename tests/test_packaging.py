@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 import catalogue
 import environment
-from catalogue.resources import data_path
+from verify.resources import data_path
 
 pytest_plugins = ["pytester"]
 
@@ -62,11 +62,11 @@ def test_absent_data_is_named() -> None:
 
 def test_wheel_prefers_its_own_data(tmp_path: Path) -> None:
     """Installed, the data is the package's own, though another project owns a `data` beside it."""
-    package = tmp_path / "catalogue"
+    package = tmp_path / "verify"
     for folder in (package / "_data", tmp_path / "data"):
         folder.mkdir(parents=True)
         (folder / "plan.txt").touch()
-    copy = shutil.copy(environment.ROOT / "catalogue" / "resources.py", package)
+    copy = shutil.copy(environment.ROOT / "verify" / "resources.py", package)
     spec = importlib.util.spec_from_file_location("installed_resources", copy)
     assert spec
     assert spec.loader
