@@ -62,7 +62,7 @@ def ensure(extra: str = "") -> None:
     require_python(sys.version_info[:2], has_venv=all(map(find_spec, ("venv", "ensurepip"))))
     place = f"{ROOT} {sys.version!r}"
     content = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
-    recorded = _STAMP.read_text("utf-8").splitlines() if _STAMP.is_file() else []
+    recorded = _STAMP.read_text("utf-8").split("\n") if _STAMP.is_file() else []
     # An environment that can run the tests can run everything.
     if recorded in ([place, content, extra], [place, content, TEST_EXTRA]):
         return

@@ -8,6 +8,7 @@ Every step can be interrupted and repeated: what is done already is not done aga
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 
 import environment
@@ -38,7 +39,8 @@ def main() -> int:
         if status:
             return status
     if arguments.no_serve:
-        environment.say(f"Ready. To serve it: {environment.PROGRAMS / 'miswire'} serve {database}")
+        serve = shlex.join([str(environment.PROGRAMS / "miswire"), "serve", database])
+        environment.say(f"Ready. To serve it: {serve}")
     return 0
 
 
