@@ -8,7 +8,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Final, cast
 
@@ -24,8 +24,9 @@ from verify.circuit import (
     Join,
 )
 from verify.devices import Position
-from verify.problems import CircuitError, Problem
-from verify.validation import problems_in
+from verify.filetable import Table, written
+from verify.problems import CircuitError, Problem, shown
+from verify.validation import TOP, place_of, problems_in
 
 FORMAT: Final = 1
 LARGEST_BYTES: Final = 1_000_000
@@ -46,52 +47,45 @@ _TOP_KEYS: Final = (
 def load(path: Path) -> Circuit:
     """The circuit in a file. Raises `CircuitError` with all mistakes, also if it cannot be read."""
     try:
-        size = path.stat().st_size
-        if size > LARGEST_BYTES:
-            raise CircuitError([_too_large(size)])
-        content = path.read_bytes()
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
+        with path.open("rb") as file:
+            content = file.read(LARGEST_BYTES + 1)
+    except (OSError, ValueError) as error:  # ValueError: a path with a null character
+        reason = getattr(error, "strerror", None) or str(error)
         raise CircuitError([Problem("", f"cannot be read ({reason}); check the path")]) from error
     return parse(content)
 
 
 def parse(content: bytes | str) -> Circuit:
     """The circuit written in `content`. Raises `CircuitError` with all mistakes."""
+    return _Reader(_document(content)).circuit()
+
+
+def _document(content: bytes | str) -> dict[str, object]:
     if isinstance(content, str):
         content = content.encode("utf-8", "surrogatepass")
     if len(content) > LARGEST_BYTES:
-        raise CircuitError([_too_large(len(content))])
+        raise _unfit(f"has more than {LARGEST_BYTES:,} bytes, so it is not one circuit; split it")
     try:
-        text = content.decode("utf-8")
+        # Some editors begin a text with a byte order mark.
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise CircuitError(
-            [
-                Problem(
-                    f"byte {error.start}",
-                    "is not UTF-8 text; a circuit file is a TOML text file, save it as such",
-                )
-            ]
+        raise _unfit(
+            f"is not UTF-8 (byte {error.start}); a circuit file is a TOML text, save it as UTF-8"
         ) from error
     if not text.strip():
-        raise CircuitError(
-            [Problem("", f"the file is empty; a circuit file begins with: format = {FORMAT}")]
-        )
+        raise _unfit(f"is empty; a circuit file begins with: format = {FORMAT}")
     try:
-        document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise CircuitError(
-            [Problem("", f"is not TOML ({error}); mend the text there, or the file is cut short")]
+        return tomllib.loads(text)
+    # tomllib lets some errors of `int` through, and goes as deep as the text does.
+    except (ValueError, RecursionError) as error:
+        raise _unfit(
+            f"is not TOML ({shown(str(error), 200)}); mend the text there, or fetch it again if it is cut short"
         ) from error
-    return _Reader(document).circuit()
 
 
-def _too_large(size: int) -> Problem:
-    return Problem(
-        "",
-        f"the file has {size:,} bytes; a circuit file has at most {LARGEST_BYTES:,}, "
-        "so this is not one circuit: split it",
-    )
+def _unfit(message: str) -> CircuitError:
+    """The error about a file as a whole."""
+    return CircuitError([Problem("", f"the file {message}")])
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,207 +102,171 @@ class _Parts:
     palette: str
 
 
-@dataclass(slots=True)
-class _Table:
-    """One table of the file; asking for a key that is missing or of another type is noted."""
-
-    place: str
-    values: Mapping[str, object]
-    problems: list[Problem]
-    asked: set[str] = field(default_factory=set)
-
-    def note(self, message: str) -> None:
-        self.problems.append(Problem(self.place, message))
-
-    def take(self, key: str, wanted: str, fits: type | tuple[type, ...]) -> object | None:
-        """The value of an optional key, or None if it is missing or wrong."""
-        self.asked.add(key)
-        value = self.values.get(key)
-        if value is None:
-            return None
-        if not isinstance(value, fits) or (isinstance(value, bool) and fits is not bool):
-            self.note(f"{key}={_shown(value)} must be {wanted}")
-            return None
-        return cast(object, value)
-
-    def text(self, key: str) -> str | None:
-        return cast(str | None, self.take(key, "a text in quotes", str))
-
-    def number(self, key: str) -> float | None:
-        value = cast(float | None, self.take(key, "a number", (int, float)))
-        if value is None:
-            return None
-        try:
-            return float(value)
-        except OverflowError:
-            self.note(f"{key} is far too large; write a number of the usual size")
-            return None
-
-    def flag(self, key: str) -> bool:
-        return bool(self.take(key, "true or false", bool))
-
-    def texts(self, key: str) -> tuple[str, ...]:
-        value = self.take(key, "a list of texts", list)
-        if value is None:
-            return ()
-        items = cast(list[object], value)
-        if not all(isinstance(item, str) for item in items):
-            self.note(f"{key}={_shown(items)} must be a list of texts")
-            return ()
-        return tuple(cast(list[str], items))
-
-    def required(self, key: str, example: str) -> None:
-        if key not in self.values:
-            self.note(f"{key} is missing; write for example {key} = {example}")
-
-    def finish(self) -> None:
-        """Note every key that nobody asked for."""
-        known = ", ".join(sorted(self.asked))
-        for key in self.values:
-            if key not in self.asked:
-                self.note(f"key {_shown(key)} is not known; known keys are {known}")
-
-
 class _Reader:
     """One document on its way to a circuit."""
 
     def __init__(self, document: Mapping[str, object]) -> None:
-        self.problems: list[Problem] = []
         self.document = document
+        self.problems: list[Problem] = []
+        self.unreadable: set[str] = set()  # devices and cables not fully understood
 
     def circuit(self) -> Circuit:
-        top = _Table("top of the file", self.document, self.problems, set(_TOP_KEYS))
+        top = Table(TOP, self.document, self.problems, set(_TOP_KEYS))
         version = self.document.get("format")
         if version is None:
-            top.note(f"format is missing; write format = {FORMAT} on the first line")
+            top.note("format", f"format is missing; write format = {FORMAT} on the first line")
         elif version != FORMAT or isinstance(version, bool):
-            top.note(f"format={_shown(version)} is not known; this program reads format = {FORMAT}")
-        name = top.text("name")
+            top.note(
+                "format",
+                f"format={written(version)} is not known; this program reads format = {FORMAT}",
+            )
         volts = top.number("volts")
-        palette = top.text("palette")
-        top.finish()
         parts = _Parts(
-            name="unnamed" if name is None else name,
-            boxes=tuple(map(self._box, *self._named("box"))),
-            devices=tuple(map(self._device, *self._named("device"))),
-            cables=tuple(map(self._cable, *self._named("cable"))),
+            name=top.text("name", "unnamed"),
+            boxes=tuple(self._box(*item) for item in self._named("box")),
+            devices=tuple(self._device(*item) for item in self._named("device")),
+            cables=tuple(self._cable(*item) for item in self._named("cable")),
             joins=tuple(map(self._join, self._listed("join"))),
             failures=tuple(map(self._failure, self._listed("failure"))),
             volts=DEFAULT_VOLTS if volts is None else volts,
-            palette="us" if palette is None else palette,
+            palette=top.text("palette", "us"),
         )
+        top.finish()
         self._check(parts)
-        return Circuit(
-            parts.name,
-            parts.boxes,
-            parts.devices,
-            parts.cables,
-            parts.joins,
-            parts.failures,
-            parts.volts,
-            parts.palette,
-        )
+        return Circuit(**{part.name: getattr(parts, part.name) for part in fields(parts)})
 
     def _check(self, parts: _Parts) -> None:
-        places = {problem.place for problem in self.problems}
-        unreadable = {place.split("'")[1] for place in places if place.startswith(("dev", "cab"))}
-        if any(place.startswith("device") for place in places):
-            places.add("devices")
+        """Add what the rules say to what could not be read, but say nothing twice."""
+        noted = {(problem.place, problem.about) for problem in self.problems}
+        lost = {place for place, about in noted if not about}
+        if "box" in lost:
+            parts = replace(parts, boxes=_boxes_named_in(parts))
+        if lost & {"device", "cable"}:
+            self.unreadable |= _owners_named_in(parts)
         self.problems += [
-            problem for problem in problems_in(parts, unreadable) if problem.place not in places
+            problem
+            for problem in problems_in(parts, self.unreadable)
+            if problem.place not in lost and (problem.place, problem.about) not in noted
         ]
         if self.problems:
+            rank = {place: number for number, place in enumerate(self._places())}
+            self.problems.sort(key=lambda problem: rank[problem.place.partition(", ends[")[0]])
             raise CircuitError(self.problems)
 
-    def _named(self, key: str) -> tuple[list[str], list[_Table]]:
-        """The tables under ``[key.NAME]``, as two lists of equal length."""
-        value = self.document.get(key, {})
-        if not isinstance(value, dict):
-            self.problems.append(
-                Problem(key, f"must be written as tables: [{key}.NAME], one for each {key}")
-            )
-            return [], []
-        names, tables = [], []
-        for name, content in value.items():
-            place = f"{key} '{name}'"
-            if isinstance(content, dict):
-                names.append(name)
-                tables.append(_Table(place, content, self.problems))
-            else:
-                self.problems.append(Problem(place, f"must be a table: [{key}.{name}]"))
-        return names, tables
+    def _places(self) -> Iterator[str]:
+        """The place of everything that can have a problem, in the order of the format."""
+        yield TOP
+        for key in ("box", "device", "cable"):
+            yield key
+            section = self.document.get(key)
+            if isinstance(section, dict):
+                yield from (place_of(key, name) for name in section)
+        for key in ("join", "failure"):
+            yield key
+            section = self.document.get(key)
+            if isinstance(section, list):
+                yield from (f"{key} {number}" for number, _ in enumerate(section, 1))
 
-    def _listed(self, key: str) -> Iterator[_Table]:
-        """The tables under ``[[key]]``."""
-        value = self.document.get(key, [])
-        if not isinstance(value, list):
-            self.problems.append(
-                Problem(key, f"must be written with double brackets: [[{key}]], once for each")
-            )
+    def _named(self, key: str) -> Iterator[tuple[str, Table]]:
+        """The tables under ``[key.NAME]``, with their names."""
+        section = self.document.get(key, {})
+        if not isinstance(section, dict):
+            self._lose(key, f"must be written as tables: [{key}.NAME], one for each {key}")
             return
-        for number, content in enumerate(value, 1):
-            place = f"{key} {number}"
-            if isinstance(content, dict):
-                yield _Table(place, content, self.problems)
-            else:
-                self.problems.append(Problem(place, f"must be a table: [[{key}]]"))
+        for name, content in section.items():
+            yield name, self._table(place_of(key, name), content, f"[{key}.{_key(name)}]")
 
-    def _box(self, name: str, table: _Table) -> Box:
-        material = table.text("material")
+    def _listed(self, key: str) -> Iterator[Table]:
+        """The tables under ``[[key]]``."""
+        section = self.document.get(key, [])
+        if not isinstance(section, list):
+            self._lose(key, f"must be written with double brackets: [[{key}]], once for each")
+            return
+        for number, content in enumerate(section, 1):
+            yield self._table(f"{key} {number}", content, f"[[{key}]]")
+
+    def _table(self, place: str, content: object, header: str) -> Table:
+        if isinstance(content, dict):
+            return Table(place, content, self.problems)
+        self._lose(place, f"must be a table; write {shown(header)} and its keys below")
+        return Table(place, {}, [])
+
+    def _lose(self, place: str, message: str) -> None:
+        self.problems.append(Problem(place, message))
+
+    def _box(self, name: str, table: Table) -> Box:
+        box = Box(name, table.text("material", "plastic"))
         table.finish()
-        return Box(name, "plastic" if material is None else material)
+        return box
 
-    def _device(self, name: str, table: _Table) -> Device:
+    def _device(self, name: str, table: Table) -> Device:
         table.required("kind", '"three-way"')
         table.required("box", '"landing"')
         device = Device(
             name,
-            table.text("kind") or "",
-            table.text("box") or "",
+            table.text("kind"),
+            table.text("box"),
             table.number("watts"),
             table.number("breaker_amps"),
         )
         table.finish()
+        if table.wrong & {"kind", "box"}:
+            self.unreadable.add(name)
         return device
 
-    def _cable(self, name: str, table: _Table) -> Cable:
+    def _cable(self, name: str, table: Table) -> Cable:
         table.required("between", '["landing", "slipway"]')
         table.required("conductors", '["black", "white", "bare"]')
         between = table.texts("between")
-        if "between" in table.values and len(between) != 2:  # noqa: PLR2004 - a cable has two ends
-            table.note('between must name two boxes, such as between = ["landing", "slipway"]')
+        if len(between) != 2:
+            table.note(
+                "between", 'between must name two boxes, such as between = ["landing", "slipway"]'
+            )
         cable = Cable(
             name,
             cast(tuple[str, str], (*between, "", "")[:2]),
             table.texts("conductors"),
-            table.text("size"),
+            table.optional_text("size"),
             table.number("length_m"),
         )
         table.finish()
+        if table.wrong & {"between", "conductors"}:
+            self.unreadable.add(name)
         return cable
 
-    def _join(self, table: _Table) -> Join:
+    def _join(self, table: Table) -> Join:
         table.required("box", '"landing"')
         table.required("ends", '["feed.line", "slipway-run.black"]')
-        join = Join(table.text("box") or "", table.texts("ends"), table.flag("fixed"))
+        join = Join(table.text("box"), table.texts("ends"), table.flag("fixed"))
         table.finish()
         return join
 
-    def _failure(self, table: _Table) -> Failure:
+    def _failure(self, table: Table) -> Failure:
         table.required("kind", '"conductor-open"')
         table.required("at", '["slipway-run.red"]')
         failure = Failure(
-            table.text("kind") or "",
+            table.text("kind"),
             table.texts("at"),
-            cast(Position | None, table.text("position")),
+            cast(Position | None, table.optional_text("position")),
         )
         table.finish()
         return failure
 
 
-def _shown(value: object, longest: int = 60) -> str:
-    text = json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= longest else text[: longest - 1] + "…"
+def _boxes_named_in(parts: _Parts) -> tuple[Box, ...]:
+    """A box for each name used; metal, so that an end ``box.NAME`` is possible in each."""
+    names = [device.box for device in parts.devices]
+    names += [name for cable in parts.cables for name in cable.between]
+    names += [join.box for join in parts.joins]
+    return tuple(Box(name, "metal") for name in dict.fromkeys(names))
+
+
+def _owners_named_in(parts: _Parts) -> set[str]:
+    """The devices and cables that joins and failures mention and nobody describes."""
+    ends = [name for join in parts.joins for name in join.ends]
+    ends += [name for failure in parts.failures for name in failure.at]
+    described = {device.name for device in parts.devices} | {c.name for c in parts.cables}
+    return {name.partition(".")[0] for name in ends} - described
 
 
 def dump(circuit: Circuit) -> str:
@@ -332,9 +290,9 @@ def _lines(circuit: Circuit) -> Iterator[str]:
         yield f"\n[device.{_key(device.name)}]"
         yield f"kind = {_text(device.kind)}"
         yield f"box = {_text(device.box)}"
-        if device.watts not in (None, DEFAULT_WATTS):
+        if device.watts is not None and device.watts != DEFAULT_WATTS:
             yield f"watts = {_number(device.watts)}"
-        if device.breaker_amps not in (None, DEFAULT_BREAKER_AMPS):
+        if device.breaker_amps is not None and device.breaker_amps != DEFAULT_BREAKER_AMPS:
             yield f"breaker_amps = {_number(device.breaker_amps)}"
     for cable in circuit.cables:
         yield f"\n[cable.{_key(cable.name)}]"
@@ -371,6 +329,6 @@ def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _text(name)
 
 
-def _number(value: float | None) -> str:
-    # A circuit's numbers are finite: validation says so.
-    return repr(value)
+def _number(value: float) -> str:
+    # A circuit's numbers are finite, validation says so; 120 and 120.0 are written alike.
+    return repr(float(value))

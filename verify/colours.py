@@ -21,7 +21,7 @@ class Palette:
 
     def knows(self, colour: str) -> bool:
         """True if a conductor of this palette may have that colour."""
-        if self.numbered and re.fullmatch(rf"{self.numbered}-[1-9]\d?", colour):
+        if self.numbered and re.fullmatch(rf"{self.numbered}-[1-9][0-9]?", colour):
             return True
         return colour == self.neutral or colour in self.line or colour in self.ground
 

@@ -4,16 +4,24 @@
 the first is shown as sentences with exit status 2, the second must never be seen.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Final
+
+_MOST_LISTED: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One mistake: where it is, and what is wrong together with the remedy."""
+    """One mistake: where it is, and what is wrong together with the remedy.
+
+    `about` is the key it concerns, where it concerns one; it serves to say nothing twice.
+    """
 
     place: str
     message: str
+    about: str = field(default="", compare=False)
 
     def __str__(self) -> str:
         return f"{self.place}: {self.message}" if self.place else self.message
@@ -33,3 +41,21 @@ class CircuitError(UserError):
 
 class BugError(Exception):
     """Two parts of Miswire contradict each other: please report it with the circuit file."""
+
+
+def shown(text: str, longest: int = 60) -> str:
+    """Somebody's text, fit for a message: at most `longest` characters, then ``…``, all printable.
+
+    Control characters and marks that turn the direction of writing are written as escapes.
+    """
+    if len(text) > longest:
+        text = text[: longest - 1] + "…"
+    return text if text.isprintable() else repr(text)[1:-1]
+
+
+def listing(words: Iterable[str]) -> str:
+    """Names for a message, ``none`` if there are none, at most twelve and then ``…``."""
+    found = [shown(word) for word in islice(words, _MOST_LISTED + 1)]
+    if len(found) > _MOST_LISTED:
+        found[-1] = "…"
+    return ", ".join(found) or "none"
