@@ -51,9 +51,27 @@ class Wiring:
             start = stop
         return ranges
 
+    @cached_property
+    def site_order(self) -> Mapping[str, tuple[int, ...]]:
+        """The ends in each box in the order in which sites name them: switch terminals first.
+
+        Where two sites are one mistake, people speak of the switch: "common and traveler
+        exchanged", not "the feed and the red wire".
+        """
+        switches = {switch.name for switch in self.circuit.switches}
+        return {
+            box: tuple(sorted(ends, key=lambda end: self.circuit.ends[end].owner not in switches))
+            for box, ends in self.boxes.items()
+        }
+
     def joins_in(self, box: str) -> list[int]:
         """The joins in a box, in order."""
-        return list(dict.fromkeys(self.join_of[end] for end in self.boxes[box]))
+        return list(dict.fromkeys(self.join_of[end] for end in self.site_order[box]))
+
+    def join_name(self, join: int) -> str:
+        """The end by which sites name a join."""
+        box = self.circuit.ends[self.joins[join][0]].box
+        return self.name(next(end for end in self.site_order[box] if self.join_of[end] == join))
 
     def name(self, end: int) -> str:
         """An end as it is written in a file."""
@@ -101,9 +119,10 @@ def changed(wiring: Wiring, change: Change) -> Circuit:
     if not change.moves and change.replacement is None:
         return replace(circuit, failures=failures)
     join_of = list(wiring.join_of)
-    for end, join in change.moves:
-        join_of[end] = join
-    devices, renamed = circuit.devices, {}
+    for number, join in change.moves:
+        join_of[number] = join
+    devices = circuit.devices
+    renamed: dict[str, str | None] = {}
     if change.replacement is not None:
         devices, renamed = _replaced(circuit, change.replacement)
     groups: dict[int, list[str]] = {}
@@ -115,8 +134,8 @@ def changed(wiring: Wiring, change: Change) -> Circuit:
             boxes[join] = end.box
     fixed = {(join.box, join.ends) for join in circuit.joins if join.fixed}
     joins = tuple(
-        Join(boxes[number], tuple(names), (boxes[number], tuple(names)) in fixed)
-        for number, names in groups.items()
+        Join(boxes[group], tuple(names), (boxes[group], tuple(names)) in fixed)
+        for group, names in groups.items()
     )
     return replace(circuit, devices=devices, joins=joins, failures=failures)
 
@@ -124,7 +143,7 @@ def changed(wiring: Wiring, change: Change) -> Circuit:
 def _replaced(
     circuit: Circuit, replacement: Replacement
 ) -> tuple[tuple[Device, ...], dict[str, str | None]]:
-    """The devices with one replaced, and the new name of each of its ends; None where it is gone."""
+    """The devices with one replaced, and the new name of each of its ends, None if it is gone."""
     old = circuit.device(replacement.device)
     landed = {**replacement.landed, "ground": "ground"}
     renamed = {

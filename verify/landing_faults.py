@@ -28,10 +28,10 @@ class LeftOff(FaultKind):
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
         """Every end that is connected to something."""
         unconnected = len(wiring.joins)
-        for end, join in enumerate(wiring.join_of):
-            if len(wiring.joins[join]) > 1:
-                box = wiring.circuit.ends[end].box
-                yield (box, wiring.name(end)), Change(((end, unconnected),))
+        for box, ends in wiring.site_order.items():
+            for end in ends:
+                if len(wiring.joins[wiring.join_of[end]]) > 1:
+                    yield (box, wiring.name(end)), Change(((end, unconnected),))
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
@@ -69,12 +69,12 @@ class Moved(FaultKind):
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
         """Every end and every other join in its box."""
-        for box, ends in wiring.boxes.items():
+        for box, ends in wiring.site_order.items():
             joins = wiring.joins_in(box)
             for end in ends:
                 for join in joins:
                     if join != wiring.join_of[end]:
-                        target = wiring.name(wiring.joins[join][0])
+                        target = wiring.join_name(join)
                         yield (box, wiring.name(end), target), Change(((end, join),))
 
     def in_words(self, site: Site) -> str:
@@ -87,13 +87,13 @@ class Moved(FaultKind):
             Example(
                 "chain",
                 "1.f.1",
-                ("box-1", "switch-1.traveler-1", "feed.line"),
+                ("box-1", "switch-1.traveler-1", "switch-1.common"),
                 "misbehaves",
-                "A traveler is left without its switch; the screw it came from is on the feed.",
+                "A traveler conductor has lost its screw, which is on the feed's splice instead.",
             ),
             Example(
                 "chain",
-                "L.L.f",
+                "2.L.f",
                 ("box-2", "feed.line", "feed.neutral"),
                 "trips",
                 "Line on the neutral splice is a short circuit in every state.",
@@ -113,10 +113,10 @@ class Exchanged(FaultKind):
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
         """Every pair of ends of a box in different joins, unless both are unconnected."""
-        for box, ends in wiring.boxes.items():
+        for box, ends in wiring.site_order.items():
             for one, other in itertools.combinations(ends, 2):
                 here, there = wiring.join_of[one], wiring.join_of[other]
-                if here != there and len(wiring.joins[here]) + len(wiring.joins[there]) > 2:  # noqa: PLR2004 - both alone
+                if here != there and len(wiring.joins[here]) + len(wiring.joins[there]) > 2:
                     site = (box, wiring.name(one), wiring.name(other))
                     yield site, Change(((one, there), (other, here)))
 
@@ -160,7 +160,7 @@ class Bridged(FaultKind):
         for box in wiring.boxes:
             joins = [join for join in wiring.joins_in(box) if len(wiring.joins[join]) > 1]
             for one, other in itertools.combinations(joins, 2):
-                site = (box, *(wiring.name(wiring.joins[join][0]) for join in (one, other)))
+                site = (box, *(wiring.join_name(join) for join in (one, other)))
                 yield site, Change(tuple((end, one) for end in wiring.joins[other]))
 
     def in_words(self, site: Site) -> str:

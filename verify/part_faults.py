@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import ClassVar, Final
 
 from verify.change import Change, Replacement, Wiring
-from verify.circuit import Circuit, Device, End, Failure, conductor_name
+from verify.circuit import Circuit, Device, Failure, conductor_name
 from verify.devices import POSITIONS
 from verify.faults import Example, FaultKind, Site
 from verify.landing_faults import spoken
@@ -366,7 +366,7 @@ class CablesMixed(FaultKind):
         return (
             Example(
                 "chain",
-                "f.1.L.1",
+                "f.L.L.1",
                 ("box-1-run", "box-1-run-2", "white"),
                 "sound",
                 "Every connection is as intended, so no flip of a switch can tell.",

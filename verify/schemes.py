@@ -64,7 +64,7 @@ def switch_kinds(locations: int) -> tuple[str, ...]:
     Two three-ways and n − 2 four-ways have 4(n − 1) contacts: C. E. Shannon, Trans. AIEE 57 (1938).
     Raises ValueError for fewer than two locations.
     """
-    if locations < 2:  # noqa: PLR2004 - the whole trade begins at two
+    if locations < 2:
         raise ValueError(f"locations={locations} must be at least 2")
     return ("three-way", *("four-way",) * (locations - 2), "three-way")
 
@@ -125,11 +125,13 @@ def _tied(
     tie = Net("tie", (Landing(0, "common"), Landing(locations - 1, "common")))
     return Plan(
         sequence=(*further, (tie,)),
-        bundle=tuple(
-            (Net(name, (extra, *wire.landings)),)
-            for (name, extra), wire in zip((first, second), pair, strict=True)
-        )
-        + (direct,),
+        bundle=(
+            *(
+                (Net(name, (extra, *wire.landings)),)
+                for (name, extra), wire in zip((first, second), pair, strict=True)
+            ),
+            direct,
+        ),
     )
 
 

@@ -1,0 +1,115 @@
+"""The fast engine: all states of a circuit at once, one bit a state, many faults in one call.
+
+For each fault, conductors and joins are merged into nets; then line, neutral and ground spread
+from the feed over the switch contacts, each spread being a word of 64 states, until nothing
+changes. The kernel is compiled by numba for large batches; for a single small circuit the same
+function runs as it is, which is quicker than loading a compiler.
+"""
+
+from collections.abc import Callable, Sequence
+from functools import cache
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from verify.behaviour import Findings, Observation, word_count
+from verify.change import Change
+from verify.circuit import Circuit
+from verify.engines.kernel import judge
+from verify.hazards import HAZARD_NAMES
+from verify.network import Batch, Flattener
+
+if TYPE_CHECKING:
+    from verify.faults import Fault
+
+_WORTH_COMPILING: Final = 32
+
+
+@cache
+def compiled_kernel() -> Callable[..., None]:
+    """The kernel as machine code, compiled once for each machine and kept on disk by numba."""
+    import numba
+
+    kernel: Callable[..., None] = numba.njit(cache=True, nogil=True)(judge)
+    return kernel
+
+
+class WordsEngine:
+    """The engine of this module; see `verify.engines.Engine`."""
+
+    name = "words"
+    version = 1
+    most_switches = 16
+
+    def observe(self, circuit: Circuit) -> Observation:
+        """What `circuit` does in every state."""
+        return self.observe_batch(self._flattener(circuit).batch([Change()])).observation(0)
+
+    def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
+        """What `circuit` does with each of `faults`, a row each."""
+        shared = [row for row, fault in enumerate(faults) if fault.change.rebuilt is None]
+        flattener = self._flattener(circuit)
+        found = self.observe_batch(flattener.batch([faults[row].change for row in shared]))
+        if len(shared) == len(faults):
+            return found
+        whole = _empty(len(circuit.switches), len(circuit.lamps), len(faults))
+        for target, source in _arrays(whole, found):
+            target[shared] = source
+        for row, fault in enumerate(faults):
+            if fault.change.rebuilt is not None:
+                alone = self.observe_batch(self._flattener(fault.change.rebuilt).batch([Change()]))
+                for target, source in _arrays(whole, alone):
+                    target[row] = source[0]
+        return whole
+
+    def observe_batch(self, batch: Batch) -> Findings:
+        """What each row of prepared arrays does."""
+        found = _empty(batch.switches, len(batch.lamps), len(batch))
+        work = len(batch) * word_count(batch.switches)
+        kernel = judge if work < _WORTH_COMPILING else compiled_kernel()
+        kernel(
+            batch.switches,
+            batch.feed,
+            batch.conductors,
+            batch.is_ground,
+            batch.contacts,
+            batch.contact_switch,
+            batch.switch_ends,
+            batch.lamps,
+            batch.metal,
+            batch.join_of,
+            batch.conducts,
+            batch.closed,
+            batch.works,
+            batch.bridges,
+            found.trips,
+            found.lit,
+            found.hazards,
+        )
+        return found
+
+    def _flattener(self, circuit: Circuit) -> Flattener:
+        if len(circuit.switches) > self.most_switches:
+            raise ValueError(
+                f"switches={len(circuit.switches)} is more than the {self.most_switches} "
+                f"that the {self.name} engine can prove"
+            )
+        return Flattener(circuit)
+
+
+def _empty(switches: int, lamps: int, rows: int) -> Findings:
+    words = word_count(switches)
+    return Findings(
+        switches,
+        np.zeros((rows, words), np.uint64),
+        np.zeros((rows, lamps, words), np.uint64),
+        np.zeros((rows, len(HAZARD_NAMES), words), np.uint64),
+    )
+
+
+def _arrays(one: Findings, other: Findings) -> Sequence[tuple[np.ndarray, np.ndarray]]:
+    return (
+        (one.trips, other.trips),
+        (one.lit, other.lit),
+        (one.hazards, other.hazards),
+    )

@@ -1,0 +1,224 @@
+"""Circuits flattened to arrays: one batch holds many faulted versions of one circuit.
+
+What no fault of the batch changes is stored once; what faults change has a row for each.
+Replaced switches keep the slots of the old ones: every switch offers a contact between each two
+of its terminals, most of which never close.
+"""
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.change import Change, Replacement, Wiring
+from verify.circuit import Circuit, Device, Failure, is_ground_colour
+from verify.devices import KINDS
+
+Indices = npt.NDArray[np.int16]
+Bytes = npt.NDArray[np.uint8]
+
+NOTHING: Final = -1
+_SWITCH_SLOTS: Final = 4
+CLOSED_UP: Final = 1
+CLOSED_DOWN: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Faulted versions of one circuit as arrays.
+
+    Ends are numbered as in `Circuit.ends`. Shapes, with F faults, E ends, C conductors,
+    K contacts, S switches, L lamps, M metal parts, B connections beyond joins and conductors:
+
+    - `switches`: S, as a number
+    - `feed` (3,): the feed's line, neutral and ground end
+    - `conductors` (C, 2) ends; `is_ground` (C,)
+    - `contacts` (K, 2) ends; `contact_switch` (K,): the switch that moves it
+    - `switch_ends` (S, 4): terminals that switch, `NOTHING` where there are fewer
+    - `lamps` (L, 2): contact and shell end; `metal` (M,): metal that can be live
+    - `join_of` (F, E): the join of each end, 0 ≤ join ≤ E + 3
+    - `conducts` (F, C): 0 where the conductor is open
+    - `closed` (F, K): `CLOSED_UP` | `CLOSED_DOWN`
+    - `works` (F, L): 0 where the lamp has failed
+    - `bridges` (F, B, 2): pairs of connected ends, `NOTHING` where there are fewer
+    """
+
+    switches: int
+    feed: Indices
+    conductors: Indices
+    is_ground: Bytes
+    contacts: Indices
+    contact_switch: Indices
+    switch_ends: Indices
+    lamps: Indices
+    metal: Indices
+    join_of: Indices
+    conducts: Bytes
+    closed: Bytes
+    works: Bytes
+    bridges: Indices
+
+    def __len__(self) -> int:
+        return len(self.join_of)
+
+
+class Flattener:
+    """A circuit prepared for batches of its faults."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.wiring = Wiring(circuit)
+        index = circuit.end_index
+        self.number = {end.name: i for end, i in index.items() if end.owner not in self._cables()}
+        self.conductor_number: dict[str, int] = {}
+        conductors: list[list[int]] = []
+        for cable in circuit.cables:
+            for colour in cable.conductors:
+                name = f"{cable.name}.{colour}"
+                self.conductor_number[name] = len(conductors)
+                conductors.append([self.wiring.number(box, name) for box in cable.between])
+        self.conductors = np.array(conductors, np.int16).reshape(-1, 2)
+        self.slots = [
+            (number, switch, pair)
+            for number, switch in enumerate(circuit.switches)
+            for pair in itertools.combinations(switch.form.switched_terminals, 2)
+        ]
+
+    def _cables(self) -> set[str]:
+        return {cable.name for cable in self.circuit.cables}
+
+    def batch(self, changes: Sequence[Change]) -> Batch:
+        """A row for each of `changes`, none of which rebuilds the circuit."""
+        circuit, rows = self.circuit, len(changes)
+        failures = circuit.failures
+        shorts = [self._short(failure) for failure in failures if failure.kind in _CONNECTING]
+        join_of = np.tile(np.array(self.wiring.join_of, np.int16), (rows, 1))
+        conducts = np.tile(np.array(self._conducts(failures), np.uint8), (rows, 1))
+        closed = np.tile(np.array(self._closed(failures, None), np.uint8), (rows, 1))
+        works = np.tile(np.array(self._works(failures), np.uint8), (rows, 1))
+        bridges = np.full((rows, len(shorts) + 1, 2), NOTHING, np.int16)
+        if shorts:
+            bridges[:, :-1] = shorts
+        moves = []
+        for row, change in enumerate(changes):
+            moves += [(row, end, join) for end, join in change.moves]
+            failure = change.failure
+            if change.replacement is not None:
+                closed[row] = self._closed(failures, change.replacement)
+            elif failure is not None:
+                both = (*failures, failure)
+                if failure.kind == "conductor-open":
+                    conducts[row, self.conductor_number[failure.at[0]]] = 0
+                elif failure.kind.startswith(("contact", "switch")):
+                    closed[row] = self._closed(both, None)
+                elif failure.kind.startswith("lamp"):
+                    works[row] = self._works(both)
+                if failure.kind in _CONNECTING:
+                    bridges[row, -1] = self._short(failure)
+        if moves:
+            at = np.array(moves)
+            join_of[at[:, 0], at[:, 1]] = at[:, 2]
+        return Batch(
+            switches=len(circuit.switches),
+            feed=self._ends(f"{circuit.feed.name}.{t}" for t in ("line", "neutral", "ground")),
+            conductors=self.conductors,
+            is_ground=np.array(
+                [is_ground_colour(name.partition(".")[2]) for name in self.conductor_number],
+                np.uint8,
+            ),
+            contacts=np.array(
+                [
+                    [self.number[f"{switch.name}.{t}"] for t in pair]
+                    for _, switch, pair in self.slots
+                ],
+                np.int16,
+            ),
+            contact_switch=np.array([number for number, _, _ in self.slots], np.int16),
+            switch_ends=self._switch_ends(),
+            lamps=self._ends(
+                f"{lamp.name}.{side}" for lamp in circuit.lamps for side in ("contact", "shell")
+            ).reshape(-1, 2),
+            metal=self._metal(),
+            join_of=join_of,
+            conducts=conducts,
+            closed=closed,
+            works=works,
+            bridges=bridges,
+        )
+
+    def _ends(self, names: Iterable[str]) -> Indices:
+        return np.array([self.number[name] for name in names], np.int16)
+
+    def _switch_ends(self) -> Indices:
+        ends = np.full((len(self.circuit.switches), _SWITCH_SLOTS), NOTHING, np.int16)
+        for row, switch in enumerate(self.circuit.switches):
+            terminals = self._ends(f"{switch.name}.{t}" for t in switch.form.switched_terminals)
+            ends[row, : len(terminals)] = terminals
+        return ends
+
+    def _metal(self) -> Indices:
+        circuit = self.circuit
+        grounds = [f"{d.name}.ground" for d in circuit.devices if d is not circuit.feed]
+        boxes = [f"box.{box.name}" for box in circuit.boxes if box.is_metal]
+        return self._ends((*grounds, *boxes))
+
+    def _short(self, failure: Failure) -> tuple[int, int]:
+        """The ends that a failure connects; for conductors those in the cable's first box."""
+        if failure.kind == "lamp-shorted":
+            lamp = failure.at[0]
+            return self.number[f"{lamp}.contact"], self.number[f"{lamp}.shell"]
+        one, other = (self.conductors[self.conductor_number[name], 0] for name in failure.at)
+        return int(one), int(other)
+
+    def _conducts(self, failures: Sequence[Failure]) -> list[bool]:
+        opened = {failure.at[0] for failure in failures if failure.kind == "conductor-open"}
+        return [name not in opened for name in self.conductor_number]
+
+    def _works(self, failures: Sequence[Failure]) -> list[bool]:
+        failed = {failure.at[0] for failure in failures if failure.kind.startswith("lamp")}
+        return [lamp.name not in failed for lamp in self.circuit.lamps]
+
+    def _closed(self, failures: Sequence[Failure], replacement: Replacement | None) -> list[int]:
+        """When each contact slot is closed, with `failures` and one switch replaced."""
+        by_switch = {
+            switch.name: _closed_contacts(switch, failures, replacement)
+            for switch in self.circuit.switches
+        }
+        return [by_switch[switch.name].get(frozenset(pair), 0) for _, switch, pair in self.slots]
+
+
+_CONNECTING: Final = ("conductors-shorted", "lamp-shorted")
+
+
+def _closed_contacts(
+    switch: Device, failures: Sequence[Failure], replacement: Replacement | None
+) -> Mapping[frozenset[str], int]:
+    """Pairs of the old switch's terminals to the positions in which they are connected.
+
+    An open contact stays open even if it is said to be welded or its switch stuck.
+    """
+    kind, slot_of = switch.form, {t: t for t in switch.form.switched_terminals}
+    if replacement is not None and replacement.device == switch.name:
+        kind = KINDS[replacement.kind]
+        slot_of = {new: old for old, new in replacement.landed.items()}
+    stuck = next((f.position for f in failures if f.at == (switch.name,)), None)
+    failed = {frozenset(f.at): f.kind for f in failures if f.kind.startswith("contact")}
+    closed: dict[frozenset[str], int] = {}
+    for contact in kind.contacts:
+        if contact.a not in slot_of or contact.b not in slot_of:
+            continue
+        up, down = contact.up, contact.down
+        if stuck is not None:
+            up = down = up if stuck == "up" else down
+        failure = failed.get(
+            frozenset((f"{switch.name}.{contact.a}", f"{switch.name}.{contact.b}"))
+        )
+        if failure is not None:
+            up = down = failure == "contact-welded"
+        closed[frozenset((slot_of[contact.a], slot_of[contact.b]))] = (
+            CLOSED_UP * up | CLOSED_DOWN * down
+        )
+    return closed

@@ -1,0 +1,203 @@
+"""Verdicts: does the light work from everywhere, is it safe, and what shows it.
+
+The words are fixed: the first that applies of ``undecided`` (an engine gave up),
+``trips`` (some state trips), ``misbehaves`` (no any-location control),
+``mimic`` (any-location control and a hazard), ``sound``.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.behaviour import Findings, Observation, Words
+from verify.circuit import Circuit
+from verify.engines import Engine
+from verify.faults import Fault
+from verify.hazards import HAZARD_NAMES
+from verify.signature import Codes, Signature, canonical, state_codes
+
+VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
+SOUND: Final = 0
+MIMIC: Final = 1
+MISBEHAVES: Final = 2
+TRIPS: Final = 3
+
+NONE: Final = -1
+
+#: Bytes that the results of one call of an engine may take.
+_BATCH_BYTES: Final = 64_000_000
+
+Numbers = npt.NDArray[np.int32]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The verdicts of many circuits, and the state that shows each. All shapes begin (circuits,).
+
+    - `verdict`: index into `VERDICTS`
+    - `state`: the smallest state that trips, or in which some switch does nothing; else `NONE`
+    - `switch`, `lamp`: the smallest switch that does nothing there, and the lamp; else `NONE`
+    - `hazard_state` (circuits, hazards): the smallest state in which each hazard holds, or `NONE`
+    - `codes` (circuits, states): the packed outcomes, see `verify.signature`
+    """
+
+    verdict: Numbers
+    state: Numbers
+    switch: Numbers
+    lamp: Numbers
+    hazard_state: Numbers
+    codes: Codes
+
+    def __len__(self) -> int:
+        return len(self.verdict)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict on one circuit, with what shows it; see `Verdicts` for the fields."""
+
+    verdict: str
+    observation: Observation | None
+    signature: Signature | None
+    state: int | None = None
+    switch: int | None = None
+    lamp: int | None = None
+    hazard_states: tuple[tuple[str, int], ...] = ()
+    reason: str = ""
+
+    @property
+    def any_location(self) -> bool:
+        """True if every flip of every switch changes every lamp and nothing trips."""
+        return self.verdict in ("sound", "mimic")
+
+    @property
+    def hazards(self) -> tuple[str, ...]:
+        """The hazards that hold in some state, in the order of `HAZARDS`."""
+        return tuple(name for name, _ in self.hazard_states)
+
+
+def judge(circuit: Circuit, engine: Engine) -> Judgement:
+    """The verdict on one circuit by one engine."""
+    if len(circuit.switches) > engine.most_switches:
+        return Judgement(
+            "undecided",
+            None,
+            None,
+            reason=(
+                f"{len(circuit.switches)} switches are more than the {engine.most_switches} that "
+                f"the {engine.name} engine can prove"
+            ),
+        )
+    seen = engine.observe(circuit)
+    found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
+    return judgement(verdicts(found), 0, seen)
+
+
+def judgement(all_verdicts: Verdicts, row: int, seen: Observation) -> Judgement:
+    """One row of `Verdicts`, whose observation is `seen`, as a value."""
+
+    def number(values: Numbers) -> int | None:
+        return None if values[row] == NONE else int(values[row])
+
+    hazard_states = zip(HAZARD_NAMES, all_verdicts.hazard_state[row], strict=True)
+    return Judgement(
+        VERDICTS[all_verdicts.verdict[row]],
+        seen,
+        canonical(all_verdicts.codes[row], len(seen.lit)),
+        number(all_verdicts.state),
+        number(all_verdicts.switch),
+        number(all_verdicts.lamp),
+        tuple((name, int(state)) for name, state in hazard_states if state != NONE),
+    )
+
+
+def judge_faults(
+    circuit: Circuit, faults: Sequence[Fault], engine: Engine
+) -> Iterator[tuple[Sequence[Fault], Findings, Verdicts]]:
+    """The verdicts on all `faults`, in batches whose size bounds the memory used.
+
+    Raises ValueError if the circuit has more switches than the engine can prove.
+    """
+    states = 1 << len(circuit.switches)
+    row_bytes = states * (8 + (len(circuit.lamps) + len(HAZARD_NAMES)) // 8 + len(circuit.switches))
+    size = max(1, _BATCH_BYTES // row_bytes)
+    for start in range(0, len(faults), size):
+        part = faults[start : start + size]
+        found = engine.observe_faults(circuit, part)
+        yield part, found, verdicts(found)
+
+
+def verdicts(found: Findings) -> Verdicts:
+    """The verdicts that follow from what circuits do."""
+    trips = np.any(found.trips != 0, axis=1)
+    idle = _idle(found)
+    misbehaves = np.any(idle != 0, axis=(1, 2, 3))
+    hazardous = np.any(found.hazards != 0, axis=(1, 2))
+    verdict = np.select([trips, misbehaves, hazardous], [TRIPS, MISBEHAVES, MIMIC], SOUND)
+    state, switch, lamp = _witness(found, idle, trips, ~trips & misbehaves)
+    return Verdicts(
+        verdict.astype(np.int32),
+        state,
+        switch,
+        lamp,
+        _first_state(found.hazards),
+        state_codes(found),
+    )
+
+
+def _idle(found: Findings) -> Words:
+    """Where moving a switch leaves a lamp as it is: shape (circuits, switches, lamps, words)."""
+    lit = found.lit
+    valid = np.uint64((1 << (1 << found.switches)) - 1 if found.switches < 6 else 2**64 - 1)
+    moved = [_moved(lit, switch) for switch in range(found.switches)]
+    if not moved:
+        return np.zeros((len(lit), 0, *lit.shape[1:]), np.uint64)
+    return np.stack([~(lit ^ other) & valid for other in moved], axis=1)
+
+
+def _moved(words: Words, switch: int) -> Words:
+    """Words over the states as seen after moving one switch."""
+    if switch >= 6:
+        return words[..., np.arange(words.shape[-1]) ^ (1 << (switch - 6))]
+    distance = np.uint64(1 << switch)
+    # In these states the switch is up: blocks of 2^switch ones, every other block.
+    up = np.uint64(((1 << 64) - 1) // ((1 << (1 << switch)) + 1))
+    return ((words & up) << distance) | ((words >> distance) & up)
+
+
+def _witness(
+    found: Findings,
+    idle: Words,
+    trips: Flags,
+    misbehaves: Flags,
+) -> tuple[Numbers, Numbers, Numbers]:
+    count = len(found)
+    state = np.full(count, NONE, np.int32)
+    switch, lamp = state.copy(), state.copy()
+    state[trips] = _first_state(found.trips[trips])
+    rows = np.flatnonzero(misbehaves)
+    if len(rows):
+        bad = idle[rows]
+        first = _first_state(np.bitwise_or.reduce(bad, axis=(1, 2)))
+        at_first = (
+            bad[np.arange(len(rows)), :, :, first // 64]
+            >> ((first % 64).astype(np.uint64)[:, None, None])
+        )
+        # Switch by switch, lamp by lamp: the first of the flattened pairs.
+        pair = (at_first & np.uint64(1)).reshape(len(rows), -1).argmax(axis=1)
+        lamps = found.lit.shape[1]
+        state[rows], switch[rows], lamp[rows] = first, pair // lamps, pair % lamps
+    return state, switch, lamp
+
+
+def _first_state(words: Words) -> Numbers:
+    """The smallest member of each set of states along the last axis, `NONE` for the empty set."""
+    word = (words != 0).argmax(axis=-1)
+    content = np.take_along_axis(words, word[..., None], axis=-1)[..., 0]
+    lowest = content & (~content + np.uint64(1))
+    bit = np.bitwise_count(lowest - np.uint64(1)).astype(np.int64)
+    return np.where(content == 0, NONE, word * 64 + bit).astype(np.int32)
