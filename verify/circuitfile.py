@@ -79,7 +79,8 @@ def _document(content: bytes | str) -> dict[str, object]:
     # tomllib lets some errors of `int` through, and goes as deep as the text does.
     except (ValueError, RecursionError) as error:
         raise _unfit(
-            f"is not TOML ({shown(str(error), 200)}); mend the text there, or fetch it again if it is cut short"
+            f"is not TOML ({shown(str(error), 200)}); "
+            "mend the text there, or fetch it again if it is cut short"
         ) from error
 
 
