@@ -12,7 +12,7 @@ from typing import Final
 import networkx as nx
 
 from verify.circuit import Box, Circuit
-from verify.routing import ROOT, Arrangement, wire
+from verify.routing import ROOT, Arrangement, rooted, wire
 from verify.schemes import SCHEMES
 
 LAMP_BOX: Final = 0
@@ -110,5 +110,4 @@ def layouts(locations: int) -> Iterator[Layout]:
     ]
     for root in range(boxes):
         for tree in trees:
-            above = dict(nx.bfs_predecessors(tree, root))
-            yield Layout(tuple(above.get(box, ROOT) for box in range(boxes)))
+            yield Layout(rooted(tree, root))

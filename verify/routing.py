@@ -262,7 +262,10 @@ def _parents(boxes: int, root: int, runs: Sequence[tuple[int, int]]) -> tuple[in
     """The parent of each box in the tree that the runs make, or None if they make none."""
     tree = nx.Graph(runs)
     tree.add_nodes_from(range(boxes))
-    if not nx.is_tree(tree):
-        return None
+    return rooted(tree, root) if nx.is_tree(tree) else None
+
+
+def rooted(tree: "nx.Graph[int]", root: int) -> tuple[int, ...]:
+    """The parent of each box of a tree of boxes, `ROOT` for `root`."""
     above = dict(nx.bfs_predecessors(tree, root))
-    return tuple(above.get(box, ROOT) for box in range(boxes))
+    return tuple(above.get(box, ROOT) for box in range(len(tree)))
