@@ -33,10 +33,9 @@ def failure_problems(
     for number, failure in enumerate(failures, 1):
         problems = list(rules.problems(f"failure {number}", failure))
         yield from problems
-        if problems or failure.kind.startswith("conductor"):
-            continue  # A conductor can be open and shorted to several others.
-        part = (failure.kind.partition("-")[0], *sorted(failure.at))
-        first = seen.setdefault(part, failure)
+        if problems:
+            continue
+        first = seen.setdefault(failed_part(failure), failure)
         if (first.kind, first.position) != (failure.kind, failure.position):
             what = f"{first.kind} {first.position}" if first.position else first.kind
             yield Problem(
@@ -44,6 +43,16 @@ def failure_problems(
                 f"contradicts an earlier failure of {_both(failure.at)} ({what}); "
                 "keep one of the two",
             )
+
+
+def failed_part(failure: "Failure") -> tuple[str, ...]:
+    """What two failures of one part have in common: they are the same or contradict each other.
+
+    A conductor can be open and shorted to several others, so there the kind tells parts apart.
+    """
+    kind = failure.kind
+    part = kind if kind.startswith("conductor") else kind.partition("-")[0]
+    return (part, *sorted(failure.at))
 
 
 def form_of(device: "Device") -> DeviceKind | None:

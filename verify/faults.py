@@ -11,6 +11,7 @@ from typing import ClassVar
 
 from verify.change import Change, Wiring, changed
 from verify.circuit import Circuit
+from verify.failure_rules import failed_part
 
 Site = tuple[str, ...]
 
@@ -70,9 +71,15 @@ class FaultKind(ABC):
         """Examples with their verdicts: they feed the tests and the page of the kind."""
 
     def faults(self, wiring: Wiring) -> Iterator[Fault]:
-        """The faults of this kind; of sites with one result the first is listed."""
+        """The faults of this kind; of sites with one result the first is listed.
+
+        What has failed already (`failed_part`) does not fail again.
+        """
+        failed = set(map(failed_part, wiring.circuit.failures))
         seen = set()
         for site, change in self.changes(wiring):
+            if change.failure is not None and failed_part(change.failure) in failed:
+                continue
             key = _result(wiring, change)
             if key is None or key not in seen:
                 seen.add(key)
