@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
-from verify.change import Change, Wiring, changed
+from verify.change import Change, Replacement, Wiring, changed
 from verify.circuit import Circuit
 from verify.failure_rules import failed_part
 
@@ -89,7 +89,7 @@ class FaultKind(ABC):
 def _result(wiring: Wiring, change: Change) -> object | None:
     """What two changes with the same result have in common; None if no other can have it."""
     if change.replacement is not None:
-        return changed(wiring, change)
+        return _replaced_joins(wiring, change.replacement)
     if not change.moves:
         return None
     joins = wiring.joins
@@ -102,6 +102,24 @@ def _result(wiring: Wiring, change: Change) -> object | None:
         groups[join].add(end)
     # Joins that come out as they were do not count: two partitions are equal if what is new is.
     return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
+
+
+def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object:
+    """The joins in which a replaced switch ends up, its new terminals by name."""
+    switch = wiring.circuit.device(replacement.device)
+    terminals = {
+        wiring.number(switch.box, f"{switch.name}.{terminal}"): terminal
+        for terminal in switch.form.switched_terminals
+    }
+    joins = {
+        frozenset(
+            replacement.landed.get(terminals[end]) if end in terminals else end
+            for end in wiring.joins[wiring.join_of[own]]
+            if end not in terminals or terminals[end] in replacement.landed
+        )
+        for own in terminals
+    }
+    return replacement.device, replacement.kind, frozenset(join for join in joins if len(join) > 1)
 
 
 def fault_kinds() -> tuple[FaultKind, ...]:

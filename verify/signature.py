@@ -8,7 +8,7 @@ For one lamp that is dark or lit the canonical words number 2, 3, 7, 46, 4336 fo
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -24,6 +24,7 @@ TRIP: Final = 4
 OUTCOMES: Final = ("dark", "dim", "lit", "over", "trips")
 SYMBOLS: Final = "-dLOT"
 _BASE: Final = len(SYMBOLS)
+_LONGEST_REMEMBERED: Final = 64
 
 Codes = npt.NDArray[np.int64]
 
@@ -40,6 +41,14 @@ class Signature:
         """The outcome of each lamp in a state, as an index into `OUTCOMES`."""
         return unpacked(self.codes[state], self.lamps)
 
+    @property
+    def any_location(self) -> bool:
+        """True if nothing trips and every move of any switch changes every lamp."""
+        return all(
+            set(outcomes) == {DARK, LIT} and _Function(outcomes, ()).is_parity()
+            for outcomes in zip(*map(self.outcomes, range(len(self.codes))), strict=True)
+        )
+
     @cached_property
     def word(self) -> str:
         """One symbol a lamp and state: ``-`` dark, ``d`` dim, ``L`` lit, ``O`` over, ``T`` trip.
@@ -54,10 +63,9 @@ class Signature:
         return ("" if self.lamps == 1 else ".").join(texts)
 
     @classmethod
-    def parse(cls, word: str) -> "Signature":
-        """The signature with that `word`; raises ValueError if it is not canonical."""
-        groups = word.split(".") if "." in word else list(word)
-        lamps = max(map(len, groups))
+    def parse(cls, word: str, lamps: int = 1) -> "Signature":
+        """The signature of `lamps` lamps with that `word`; raises ValueError if there is none."""
+        groups = list(word) if lamps == 1 else word.split(".")
         codes = []
         for group in groups:
             symbols = group * lamps if group == "T" else group
@@ -100,6 +108,18 @@ def _bits(words: npt.NDArray[np.uint64], states: int) -> npt.NDArray[np.bool_]:
 
 def canonical(codes: Codes, lamps: int) -> Signature:
     """The signature of one row of `state_codes`; its length is a power of two."""
+    if len(codes) > _LONGEST_REMEMBERED:
+        return _canonical(codes, lamps)
+    return _remembered(codes.tobytes(), lamps)
+
+
+@lru_cache(maxsize=1 << 16)
+def _remembered(codes: bytes, lamps: int) -> Signature:
+    """Circuits do few different things: most signatures are asked for again and again."""
+    return _canonical(np.frombuffer(codes, np.int64), lamps)
+
+
+def _canonical(codes: Codes, lamps: int) -> Signature:
     states = np.arange(len(codes))
     masks = _representatives(codes)
     for state in states:

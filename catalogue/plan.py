@@ -1,0 +1,134 @@
+"""What a build has to compute, known before it starts: circuits in batches, named by content.
+
+The id of a batch is a hash over its circuits and over every version that can change its rows,
+so a batch that is stored under its id never needs to be computed again.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from verify.circuit import Circuit
+from verify.circuitfile import FORMAT
+from verify.engines.words import WordsEngine
+from verify.faults import fault_kinds
+from verify.layouts import Layout, layouts
+from verify.sampler import sample
+from verify.schemes import SOUND_SCHEMES
+
+#: Raised whenever rows change for a reason that no other version tells.
+ROWS_VERSION: Final = 1
+
+#: Batches hold about as many circuits as make a fraction of a second of work.
+_BATCH_WORK: Final = 72
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCircuit:
+    """A circuit as intended, with what the catalogue says of it before judging it."""
+
+    label: str
+    origin: str
+    scheme: str
+    circuit: Circuit
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutSpec:
+    """Every layout of a size is planned by one of these, for each sound scheme."""
+
+    scheme: str
+    layout: str
+
+    def build(self) -> PlannedCircuit:
+        """The circuit that this stands for."""
+        circuit = Layout.parse(self.layout).circuit(self.scheme)
+        return PlannedCircuit(f"{self.scheme}-{self.layout}", "layout", self.scheme, circuit)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSpec:
+    """One random circuit: number `index` of those of a seed."""
+
+    seed: int
+    index: int
+
+    def build(self) -> PlannedCircuit:
+        """The circuit that this stands for."""
+        drawn = sample(self.seed, self.index)
+        return PlannedCircuit(drawn.label, "drawn", drawn.scheme, drawn.circuit)
+
+
+Spec = LayoutSpec | DrawnSpec
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Circuits that are computed and stored together."""
+
+    id: str
+    specs: tuple[Spec, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole build. Equal ids mean equal content."""
+
+    locations: tuple[int, ...]
+    drawn: int
+    seed: int
+    batches: tuple[Batch, ...]
+
+    @property
+    def id(self) -> str:
+        """A hash over the ids of the batches."""
+        return _hash([batch.id for batch in self.batches])
+
+    @property
+    def circuits(self) -> int:
+        """How many circuits there are in all."""
+        return sum(len(batch.specs) for batch in self.batches)
+
+
+def engine_version() -> str:
+    """The engine that proves, with its version."""
+    return f"{WordsEngine.name} {WordsEngine.version}"
+
+
+def fault_kind_versions() -> str:
+    """Every fault kind with its version."""
+    return ", ".join(f"{kind.name} {kind.version}" for kind in fault_kinds())
+
+
+def make_plan(locations: Sequence[int], drawn: int = 0, seed: int = 0) -> Plan:
+    """All layouts of each number of `locations`, and `drawn` random circuits of a seed."""
+    sizes = tuple(sorted(set(locations)))
+    batches = [
+        _batch(part)
+        for size in sizes
+        for part in _parts(list(_layout_specs(size)), max(1, _BATCH_WORK // size**2))
+    ]
+    batches += [_batch((DrawnSpec(seed, index),)) for index in range(drawn)]
+    return Plan(sizes, drawn, seed, tuple(batches))
+
+
+def _layout_specs(locations: int) -> Iterator[LayoutSpec]:
+    for scheme in SOUND_SCHEMES:
+        for layout in layouts(locations):
+            yield LayoutSpec(scheme, layout.code)
+
+
+def _parts(specs: list[LayoutSpec], size: int) -> Iterator[tuple[LayoutSpec, ...]]:
+    for start in range(0, len(specs), size):
+        yield tuple(specs[start : start + size])
+
+
+def _batch(specs: tuple[Spec, ...]) -> Batch:
+    versions = (ROWS_VERSION, FORMAT, engine_version(), fault_kind_versions())
+    return Batch(_hash([versions, [repr(spec) for spec in specs]]), specs)
+
+
+def _hash(content: object) -> str:
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:32]

@@ -1,0 +1,108 @@
+"""From a planned circuit to the rows of the catalogue: pure, so that any process may do it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from catalogue.plan import PlannedCircuit, Spec
+from verify.circuitfile import dump
+from verify.engines.words import WordsEngine
+from verify.faults import all_faults, fault_kinds
+from verify.signature import canonical
+from verify.verdict import NONE, VERDICTS, Verdicts, judge, judge_faults
+
+
+class FaultRow(NamedTuple):
+    """One fault. `hazards` pairs the index in `HAZARDS` with the state that shows it."""
+
+    kind: str
+    site: str
+    description: str
+    verdict: str
+    word: str
+    state: int | None
+    switch: int | None
+    lamp: int | None
+    hazards: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitRows:
+    """One circuit as intended and all its single faults."""
+
+    label: str
+    name: str
+    origin: str
+    scheme: str
+    locations: int
+    lamps: int
+    boxes: int
+    verdict: str
+    word: str
+    file: str
+    faults: list[FaultRow]
+
+
+def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
+    """The rows of some circuits, in their order."""
+    return [_circuit_rows(spec.build()) for spec in specs]
+
+
+def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
+    circuit = planned.circuit
+    engine = WordsEngine()
+    intended = judge(circuit, engine)
+    kinds = {kind.name: kind for kind in fault_kinds()}
+    rows: list[FaultRow] = []
+    for faults, _, verdicts in judge_faults(circuit, all_faults(circuit), engine):
+        words = _words(verdicts, len(circuit.lamps))
+        columns = zip(
+            faults,
+            verdicts.verdict.tolist(),
+            words,
+            verdicts.state.tolist(),
+            verdicts.switch.tolist(),
+            verdicts.lamp.tolist(),
+            verdicts.hazard_state.tolist(),
+            strict=True,
+        )
+        for fault, verdict, word, state, switch, lamp, hazard_states in columns:
+            rows.append(
+                FaultRow(
+                    fault.kind,
+                    fault.site_text,
+                    kinds[fault.kind].in_words(fault.site),
+                    VERDICTS[verdict],
+                    word,
+                    _optional(state),
+                    _optional(switch),
+                    _optional(lamp),
+                    tuple((i, shown) for i, shown in enumerate(hazard_states) if shown != NONE),
+                )
+            )
+    return CircuitRows(
+        planned.label,
+        circuit.name,
+        planned.origin,
+        planned.scheme,
+        len(circuit.switches),
+        len(circuit.lamps),
+        len(circuit.boxes),
+        intended.verdict,
+        intended.signature.word if intended.signature else "",
+        dump(circuit),
+        rows,
+    )
+
+
+def _words(verdicts: Verdicts, lamps: int) -> list[str]:
+    """The canonical word of each row; few rows differ, so each word is found once."""
+    different, which = np.unique(verdicts.codes, axis=0, return_inverse=True)
+    words = [canonical(codes, lamps).word for codes in different]
+    return [words[index] for index in which.tolist()]
+
+
+def _optional(number: int) -> int | None:
+    return None if number == NONE else number

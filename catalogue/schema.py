@@ -1,0 +1,278 @@
+"""The tables of a catalogue: one description of each column feeds them, their pages and help.
+
+Tables are STRICT with foreign keys; the schema changes only by migrations, which stay as they are
+once released.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from sqlite_utils import Database, Migrations
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column; `refers` names the table whose id it holds, `since` the migration that adds it."""
+
+    name: str
+    type: type
+    help: str
+    refers: str = ""
+    optional: bool = False
+    since: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table. `label` is the column that stands for a row wherever another table refers to it."""
+
+    name: str
+    help: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ("id",)
+    label: str = ""
+    unique: tuple[tuple[str, ...], ...] = ()
+    indexes: tuple[tuple[str, ...], ...] = ()
+    facets: tuple[str, ...] = ()
+    search: tuple[str, ...] = ()
+    since: int = 1
+
+
+_ID: Final = Column("id", int, "Number of the row within this file; labels are what to quote.")
+
+TABLES: Final[tuple[Table, ...]] = (
+    Table(
+        "run",
+        "Every build of this file: what was computed by which version.",
+        (
+            _ID,
+            Column("started", str, "When the build began, in UTC."),
+            Column(
+                "finished", str, "When it ended, in UTC; empty while unfinished.", optional=True
+            ),
+            Column("version", str, "Version of Miswire."),
+            Column("engine", str, "Engine that proved the verdicts, with its version."),
+            Column("fault_kinds", str, "Every fault kind with its version."),
+            Column("locations", str, "Numbers of locations of which all layouts were wired."),
+            Column("drawn", int, "How many random circuits were drawn."),
+            Column("seed", int, "Seed of the random circuits."),
+            Column("plan", str, "Hash of the whole plan: equal plans give equal content."),
+            Column("self_check", str, "What the harness showed before it started."),
+            Column("digest", str, "Hash over all rows in order, when finished.", optional=True),
+        ),
+        label="started",
+        unique=(("plan",),),
+    ),
+    Table(
+        "work",
+        "The batches of a run; each is written whole or not at all.",
+        (
+            Column("id", str, "Hash of the batch: its circuits and all versions that matter."),
+            Column("run_id", int, "The run that planned it.", refers="run"),
+            Column("place", int, "Its place in the plan, 0 first."),
+            Column("circuits", int, "Circuits in the batch."),
+            Column("done", int, "1 when its rows are stored."),
+        ),
+        indexes=(("run_id", "place"),),
+    ),
+    Table(
+        "verdict",
+        "What can be said of a circuit: the first of these that applies.",
+        (
+            _ID,
+            Column("name", str, "The word."),
+            Column("meaning", str, "What it means."),
+        ),
+        label="name",
+        unique=(("name",),),
+    ),
+    Table(
+        "signature",
+        "What lamps and protection do in every state, up to renaming each switch's positions.",
+        (
+            _ID,
+            Column("word", str, "One symbol a state: - dark, L lit, T trips; states by number."),
+            Column("name", str, "The same in plain words."),
+            Column("locations", int, "Number of switches."),
+            Column("lamps", int, "Number of lamps."),
+            Column("any_location", int, "1 if every flip of every switch changes every lamp."),
+            Column("lit_states", int, "States in which some lamp is lit."),
+            Column("trip_states", int, "States in which protection trips."),
+        ),
+        label="name",
+        unique=(("word",),),
+        facets=("locations", "any_location"),
+    ),
+    Table(
+        "hazard",
+        "What can be wrong with a light that nobody notices by using it.",
+        (
+            _ID,
+            Column("name", str, "Short name."),
+            Column("title", str, "The hazard in a few words."),
+            Column("condition", str, "When it holds, over the states in which protection holds."),
+            Column("danger", str, "What can happen to a person."),
+        ),
+        label="title",
+        unique=(("name",),),
+    ),
+    Table(
+        "fault_kind",
+        "The kinds of single mistakes.",
+        (
+            _ID,
+            Column("name", str, "Short name, part of every label."),
+            Column("title", str, "The kind in a few words."),
+            Column("description", str, "What was done wrong or failed."),
+            Column("version", int, "Raised when its sites or results change."),
+        ),
+        label="title",
+        unique=(("name",),),
+    ),
+    Table(
+        "circuit",
+        "Sound circuits as intended: every layout of some sizes, and circuits drawn at random.",
+        (
+            _ID,
+            Column("label", str, "Public and stable: scheme and layout, or a hash of the wiring."),
+            Column("name", str, "What it is, in words."),
+            Column("origin", str, "layout (all of a size are here) or drawn (at random)."),
+            Column("scheme", str, "chain (traveler chain) or tied (tied commons)."),
+            Column("locations", int, "Number of switches."),
+            Column("lamps", int, "Number of lamps."),
+            Column("boxes", int, "Number of boxes."),
+            Column("verdict_id", int, "Verdict as intended.", refers="verdict"),
+            Column("signature_id", int, "Signature as intended.", refers="signature"),
+            Column("faults", int, "How many single faults it has."),
+            Column("file", str, "The circuit file."),
+            Column("work_id", str, "The batch that proved it.", refers="work"),
+        ),
+        label="label",
+        unique=(("label",),),
+        indexes=(("locations",), ("scheme",), ("origin",), ("work_id",)),
+        facets=("origin", "scheme", "locations"),
+        search=("name",),
+    ),
+    Table(
+        "fault",
+        "Every single mistake in every circuit, with its verdict.",
+        (
+            _ID,
+            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
+            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("site", str, "Where: names from the circuit file, first the box or part."),
+            Column("description", str, "The mistake as a sentence."),
+            Column("verdict_id", int, "Verdict on the circuit with the mistake.", refers="verdict"),
+            Column("signature_id", int, "What the light then does.", refers="signature"),
+            Column("hazards", int, "How many hazards hold in some state."),
+            Column(
+                "state",
+                int,
+                "State that shows a bad verdict; bit i is set when switch i is down.",
+                optional=True,
+            ),
+            Column(
+                "switch", int, "Switch, 0 first, that does nothing in that state.", optional=True
+            ),
+            Column("lamp", int, "Lamp, 0 first, that shows it.", optional=True),
+        ),
+        unique=(("circuit_id", "kind_id", "site"),),
+        indexes=(("kind_id",), ("verdict_id",), ("signature_id",)),
+        label="description",
+        facets=("verdict_id", "kind_id"),
+        search=("description",),
+    ),
+    Table(
+        "evidence",
+        "Every hazard of every fault, with the first state that shows it.",
+        (
+            Column("fault_id", int, "The fault.", refers="fault"),
+            Column("hazard_id", int, "The hazard.", refers="hazard"),
+            Column("state", int, "State that shows it; bit i is set when switch i is down."),
+        ),
+        key=("fault_id", "hazard_id"),
+        indexes=(("hazard_id",),),
+        facets=("hazard_id",),
+    ),
+    Table(
+        "scope",
+        "What this file covers: none found is said only where the search was complete.",
+        (
+            _ID,
+            Column("locations", int, "Number of switches."),
+            Column("scheme", str, "Scheme of the circuits as intended."),
+            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("coverage", str, "complete (all layouts, all sites) or sampled (all sites)."),
+            Column("circuits", int, "Circuits searched."),
+            Column("faults", int, "Faults judged."),
+        ),
+        unique=(("locations", "scheme", "kind_id", "coverage"),),
+        facets=("coverage", "locations", "scheme"),
+    ),
+    Table(
+        "term",
+        "The words used here, in North American and IEC/UK usage.",
+        (
+            _ID,
+            Column("word", str, "The word as used here."),
+            Column("iec", str, "IEC or UK word; empty where it is the same.", optional=True),
+            Column("meaning", str, "What it means."),
+        ),
+        label="word",
+        unique=(("word",),),
+        search=("word", "meaning"),
+    ),
+    Table(
+        "audit",
+        "Every audit of this file by the independent engine.",
+        (
+            _ID,
+            Column("finished", str, "When it ended, in UTC."),
+            Column("engine", str, "Engine that re-proved, with its version."),
+            Column("seed", int, "Seed of the sample."),
+            Column("digest", str, "Digest of the content that was audited."),
+            Column("faults", int, "Faults re-proved."),
+            Column("disagreements", int, "Faults on which the engines disagree."),
+        ),
+        label="finished",
+    ),
+)
+TABLE: Final = {table.name: table for table in TABLES}
+
+migrations: Final = Migrations("miswire")
+
+
+@migrations()
+def first_tables(db: Database) -> None:
+    """The tables of the first release."""
+    for table in TABLES:
+        if table.since == 1:
+            create_table(db, table, since=1)
+
+
+def create_table(db: Database, table: Table, *, since: int) -> None:
+    """Make a table as migration `since` knew it, with its keys, indexes and full-text index."""
+    columns = [column for column in table.columns if column.since <= since]
+    made = db.table(table.name)
+    made.create(
+        {column.name: column.type for column in columns},
+        pk=table.key[0] if len(table.key) == 1 else table.key,
+        not_null={column.name for column in columns if not column.optional},
+        foreign_keys=[(column.name, column.refers, "id") for column in columns if column.refers],
+        strict=True,
+    )
+    for unique in table.unique:
+        made.create_index(unique, unique=True)
+    for index in table.indexes:
+        made.create_index(index)
+    if table.search:
+        made.enable_fts(table.search, tokenize="porter")
+
+
+def open_catalogue(path: str) -> Database:
+    """The catalogue in a file, made if there is none, with its schema up to date."""
+    db = Database(path)
+    db.conn.execute("PRAGMA foreign_keys = ON")
+    db.conn.execute("PRAGMA busy_timeout = 10000")
+    migrations.apply(db)
+    return db

@@ -1,0 +1,338 @@
+"""Rows into a catalogue and their digest; the only code that writes one.
+
+A batch is written in one transaction together with the note that it is done, so that a build
+killed at any moment has each batch whole or not at all.
+"""
+
+import hashlib
+import itertools
+import sqlite3
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Final
+
+import sqlite_utils
+
+import catalogue
+from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
+from catalogue.prove import CircuitRows
+from catalogue.schema import migrations, open_catalogue
+from catalogue.terms import terms
+from verify.faults import fault_kinds
+from verify.hazards import HAZARDS
+from verify.problems import Problem, UserError
+from verify.signature import Signature, signature_name
+from verify.verdict import VERDICTS
+
+_MEANINGS: Final = {
+    "sound": "Every flip of every switch changes every lamp, and there is no hazard.",
+    "mimic": "Every flip of every switch changes every lamp, and yet there is a hazard.",
+    "misbehaves": "In some state some switch does not change some lamp.",
+    "trips": "In some state the feed's line is connected to its neutral or ground.",
+    "undecided": "No engine could prove it; the reason is given.",
+}
+
+
+def now() -> str:
+    """The time in UTC to the second, as rows hold it."""
+    return datetime.now(UTC).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def require_catalogue(path: Path) -> None:
+    """Raise UserError unless `path` is a catalogue."""
+    if not path.is_file():
+        raise UserError([Problem(str(path), "there is no such file; make one with: miswire build")])
+    require_no_stranger(path)
+
+
+def require_no_stranger(path: Path) -> None:
+    """Raise UserError if `path` exists and is not a catalogue, or cannot be made."""
+    if not path.exists():
+        if not path.absolute().parent.is_dir():
+            raise UserError(
+                [Problem(str(path), f"folder {path.absolute().parent} does not exist; make it")]
+            )
+        return
+    try:
+        db = sqlite_utils.Database(path)
+        try:
+            if db.table_names() and not migrations.applied(db):
+                raise UserError(
+                    [Problem(str(path), "is a database of something else; name another file")]
+                )
+        finally:
+            db.close()
+    except sqlite3.Error as error:
+        raise UserError(
+            [Problem(str(path), f"cannot be used as a catalogue ({error}); name another file")]
+        ) from error
+
+
+class Store:
+    """A catalogue open for writing."""
+
+    def __init__(self, path: Path) -> None:
+        require_no_stranger(path)
+        self.db = open_catalogue(str(path))
+
+    def close(self) -> None:
+        """Close the file."""
+        self.db.close()
+
+    def begin(self, plan: Plan, self_check: str) -> int:
+        """Note a run and its batches, or find the run of the same plan; its id."""
+        known = list(self.db.query("select id from run where plan = ?", [plan.id]))
+        if known:
+            return int(known[0]["id"])
+        with self.db.atomic():
+            self._write_words()
+            run = self.db.table("run").insert(
+                {
+                    "started": now(),
+                    "version": catalogue.version(),
+                    "engine": engine_version(),
+                    "fault_kinds": fault_kind_versions(),
+                    "locations": ",".join(map(str, plan.locations)),
+                    "drawn": plan.drawn,
+                    "seed": plan.seed,
+                    "plan": plan.id,
+                    "self_check": self_check,
+                }
+            )
+            run_id = int(str(run.last_pk))
+            self.db.conn.executemany(
+                "insert into work (id, run_id, place, circuits, done) values (?, ?, ?, ?, 0)"
+                " on conflict (id) do update set run_id = excluded.run_id, place = excluded.place",
+                [
+                    (batch.id, run_id, place, len(batch.specs))
+                    for place, batch in enumerate(plan.batches)
+                ],
+            )
+        return run_id
+
+    def _write_words(self) -> None:
+        """The fixed vocabulary; ids never change once given."""
+        for table, rows in _vocabulary().items():
+            self.db.table(table).upsert_all(rows, pk="id")
+
+    def finished_digest(self, run_id: int) -> str | None:
+        """The digest of a run that ended, else None."""
+        row = next(self.db.query("select digest from run where id = ?", [run_id]))
+        return row["digest"] and str(row["digest"])
+
+    def done(self) -> set[str]:
+        """The ids of the batches that are stored."""
+        return {str(row["id"]) for row in self.db.query("select id from work where done = 1")}
+
+    def write(self, batch: Batch, circuits: Iterable[CircuitRows]) -> None:
+        """Store a batch; rows of the same circuits from an earlier version go."""
+        with self.db.atomic():
+            for circuit in circuits:
+                self._drop(circuit.label)
+                self._write_circuit(batch, circuit)
+            self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
+
+    def _drop(self, label: str) -> None:
+        for row in list(self.db.query("select id from circuit where label = ?", [label])):
+            for statement in (
+                "delete from evidence where fault_id in (select id from fault where circuit_id = ?)",
+                "delete from fault where circuit_id = ?",
+                "delete from circuit where id = ?",
+            ):
+                self.db.conn.execute(statement, [row["id"]])
+
+    def _write_circuit(self, batch: Batch, rows: CircuitRows) -> None:
+        circuit = self.db.table("circuit").insert(
+            {
+                "label": rows.label,
+                "name": rows.name,
+                "origin": rows.origin,
+                "scheme": rows.scheme,
+                "locations": rows.locations,
+                "lamps": rows.lamps,
+                "boxes": rows.boxes,
+                "verdict_id": self._ids["verdict"][rows.verdict],
+                "signature_id": self._signature(rows.word, rows.lamps),
+                "faults": len(rows.faults),
+                "file": rows.file,
+                "work_id": batch.id,
+            }
+        )
+        circuit_id = int(str(circuit.last_pk))
+        first = next(self.db.query("select coalesce(max(id), 0) + 1 as id from fault"))["id"]
+        kinds, verdicts = self._ids["fault_kind"], self._ids["verdict"]
+        numbered = list(zip(itertools.count(int(first)), rows.faults, strict=False))
+        self.db.conn.executemany(
+            "insert into fault (id, circuit_id, kind_id, site, description, verdict_id,"
+            " signature_id, hazards, state, switch, lamp) values (?,?,?,?,?,?,?,?,?,?,?)",
+            [
+                (
+                    fault_id,
+                    circuit_id,
+                    kinds[fault.kind],
+                    fault.site,
+                    fault.description,
+                    verdicts[fault.verdict],
+                    self._signature(fault.word, rows.lamps),
+                    len(fault.hazards),
+                    fault.state,
+                    fault.switch,
+                    fault.lamp,
+                )
+                for fault_id, fault in numbered
+            ],
+        )
+        hazards = [self._ids["hazard"][hazard.name] for hazard in HAZARDS]
+        self.db.conn.executemany(
+            "insert into evidence (fault_id, hazard_id, state) values (?,?,?)",
+            [
+                (fault_id, hazards[hazard], state)
+                for fault_id, fault in numbered
+                for hazard, state in fault.hazards
+            ],
+        )
+
+    @cached_property
+    def _ids(self) -> dict[str, dict[str, int]]:
+        """The ids of the vocabulary by name."""
+        return {
+            table: {str(row["name"]): int(row["id"]) for row in self.db.table(table).rows}
+            for table in ("verdict", "hazard", "fault_kind")
+        }
+
+    @cached_property
+    def _signature_ids(self) -> dict[str, int]:
+        return {str(row["word"]): int(row["id"]) for row in self.db.table("signature").rows}
+
+    def _signature(self, word: str, lamps: int) -> int:
+        if word not in self._signature_ids:
+            row = self.db.table("signature").insert(_signature_row(word, lamps))
+            self._signature_ids[word] = int(str(row.last_pk))
+        return self._signature_ids[word]
+
+    def faults_by_verdict(self) -> Counter[str]:
+        """How many faults are stored of each verdict."""
+        rows = self.db.query(
+            "select verdict.name as name, count(*) as number from fault"
+            " join verdict on verdict.id = verdict_id group by verdict_id"
+        )
+        return Counter({str(row["name"]): int(row["number"]) for row in rows})
+
+    def finish(self, run_id: int) -> str:
+        """Say what is covered, index the text, and note the digest; returns it."""
+        with self.db.atomic():
+            self.db.conn.execute("delete from scope")
+            self.db.conn.execute(_SCOPE)
+            for table in ("circuit", "fault", "term"):
+                self.db.conn.execute(f"insert into {table}_fts({table}_fts) values ('rebuild')")
+            digest = self.digest()
+            self.db.conn.execute(
+                "update run set finished = ?, digest = ? where id = ?", [now(), digest, run_id]
+            )
+        self.db.conn.execute("analyze")
+        return digest
+
+    def digest(self) -> str:
+        """A hash over all content in the order of labels: the same on every machine."""
+        total = hashlib.sha256()
+        for row in self._content():
+            total.update(row.encode())
+            total.update(b"\n")
+        return total.hexdigest()
+
+    def _content(self) -> Iterator[str]:
+        """Every row as a JSON array."""
+        execute = self.db.conn.execute
+        yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
+        for circuit_id, circuit in execute(_CIRCUITS).fetchall():
+            yield str(circuit)
+            for query in (_FAULTS, _EVIDENCE):
+                yield from (str(row) for (row,) in execute(query, [circuit_id]))
+
+
+def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
+    """The rows of the tables that say what words mean."""
+    return {
+        "verdict": [
+            {"id": number, "name": name, "meaning": _MEANINGS[name]}
+            for number, name in enumerate(VERDICTS, 1)
+        ],
+        "hazard": [
+            {
+                "id": number,
+                "name": hazard.name,
+                "title": hazard.title,
+                "condition": hazard.condition,
+                "danger": hazard.danger,
+            }
+            for number, hazard in enumerate(HAZARDS, 1)
+        ],
+        "fault_kind": [
+            {
+                "id": number,
+                "name": kind.name,
+                "title": kind.title,
+                "description": kind.description,
+                "version": kind.version,
+            }
+            for number, kind in enumerate(fault_kinds(), 1)
+        ],
+        "term": [
+            {"id": number, "word": term.word, "iec": term.iec, "meaning": term.meaning}
+            for number, term in enumerate(terms(), 1)
+        ],
+    }
+
+
+def _signature_row(word: str, lamps: int) -> dict[str, object]:
+    signature = Signature.parse(word, lamps)
+    groups = list(word) if lamps == 1 else word.split(".")
+    return {
+        "word": word,
+        "name": signature_name(signature),
+        "locations": signature.switches,
+        "lamps": lamps,
+        "any_location": int(signature.any_location),
+        "lit_states": sum("L" in group for group in groups),
+        "trip_states": sum("T" in group for group in groups),
+    }
+
+
+_SCOPE: Final = """
+insert into scope (locations, scheme, kind_id, coverage, circuits, faults)
+select circuit.locations, circuit.scheme, kind.id,
+       case origin when 'layout' then 'complete' else 'sampled' end,
+       count(distinct circuit.id), count(fault.id)
+from circuit
+cross join fault_kind as kind
+left join fault on fault.circuit_id = circuit.id and fault.kind_id = kind.id
+group by circuit.locations, circuit.scheme, kind.id, origin
+order by circuit.locations, circuit.scheme, kind.id, origin
+"""
+_SCOPE_CONTENT: Final = """
+select json_array(locations, scheme, fault_kind.name, coverage, circuits, faults)
+from scope join fault_kind on fault_kind.id = kind_id
+order by locations, scheme, fault_kind.name, coverage
+"""
+_CIRCUITS: Final = """
+select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locations,
+       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file)
+from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
+order by label
+"""
+_FAULTS: Final = """
+select json_array(
+    kind.name, site, fault.description, verdict.name, word, hazards, state, switch, lamp)
+from fault join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = verdict_id
+join signature on signature.id = signature_id
+where circuit_id = ? order by kind.name, site
+"""
+_EVIDENCE: Final = """
+select json_array(kind.name, site, hazard.name, evidence.state)
+from fault join fault_kind as kind on kind.id = kind_id join evidence on fault_id = fault.id
+join hazard on hazard.id = hazard_id
+where circuit_id = ? order by kind.name, site, hazard.name
+"""

@@ -1,0 +1,148 @@
+"""Running a plan: batches out to workers, rows back in plan order, one writer."""
+
+import time
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from contextlib import closing, nullcontext
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Final
+
+from catalogue.plan import Batch, make_plan
+from catalogue.prove import CircuitRows, prove
+from catalogue.store import Store
+from verify.circuit import Failure
+from verify.engines import Engine
+from verify.engines.paths import PathsEngine
+from verify.engines.words import WordsEngine
+from verify.faults import all_faults, find_fault
+from verify.layouts import Layout
+from verify.problems import BugError
+from verify.verdict import VERDICTS, judge, judge_faults
+
+#: How many batches may be out at once for each worker: enough to keep all busy, few in memory.
+_WINDOW: Final = 3
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """What a build did: `proved` circuits now, of `circuits` planned; faults by verdict."""
+
+    circuits: int
+    proved: int
+    faults: Counter[str]
+    seconds: float
+    digest: str
+
+
+def build(
+    path: Path,
+    locations: Sequence[int],
+    drawn: int = 0,
+    seed: int = 0,
+    *,
+    workers: int = 1,
+    progress: Progress = lambda done, total: None,
+) -> Built:
+    """Build or resume the catalogue in `path`: all layouts of `locations`, and `drawn` circuits.
+
+    `progress` is called with the circuits stored and planned. Interrupted at any moment, the same
+    call goes on from there and ends with the same content. Raises UserError for a file that is
+    something else.
+    """
+    started = time.monotonic()
+    plan = make_plan(locations, drawn, seed)
+    with closing(Store(path)) as store:
+        run = store.begin(plan, self_check())
+        digest = store.finished_digest(run)
+        done = store.done()
+        todo = [batch for batch in plan.batches if batch.id not in done]
+        stored = plan.circuits - sum(len(batch.specs) for batch in todo)
+        proved = 0
+        progress(stored, plan.circuits)
+        pool = (
+            ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+            if workers > 1 and len(todo) > 1
+            else nullcontext()
+        )
+        with pool as executor:
+            for batch, rows in sweep(todo, executor=executor, window=workers * _WINDOW):
+                store.write(batch, rows)
+                proved += len(rows)
+                progress(stored + proved, plan.circuits)
+        if digest is None or todo:
+            digest = store.finish(run)
+        return Built(
+            plan.circuits, proved, store.faults_by_verdict(), time.monotonic() - started, digest
+        )
+
+
+def sweep(
+    batches: Sequence[Batch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
+) -> Iterator[tuple[Batch, list[CircuitRows]]]:
+    """The rows of each batch, in order.
+
+    Any executor will do; without one the work is done here. At most `window` batches are out at
+    once. A batch whose worker died is computed here, so that no work is lost with a pool.
+    """
+    if executor is None:
+        for batch in batches:
+            yield batch, prove(batch.specs)
+        return
+    waiting = iter(batches)
+    out: deque[tuple[Batch, Future[list[CircuitRows]] | None]] = deque()
+
+    def send() -> None:
+        for batch in waiting:
+            try:
+                out.append((batch, executor.submit(prove, batch.specs)))
+            except (BrokenExecutor, RuntimeError):
+                out.append((batch, None))
+            return
+
+    for _ in range(window):
+        send()
+    while out:
+        batch, future = out.popleft()
+        try:
+            rows = prove(batch.specs) if future is None else future.result()
+        except BrokenExecutor:
+            rows = prove(batch.specs)
+        send()
+        yield batch, rows
+
+
+def self_check() -> str:
+    """Show that the harness can tell good from bad, and say what it showed.
+
+    The sound circuit must be sound and the same with its lamp conductor cut must not be, by both
+    engines; and for every single fault of that circuit the engines must agree on the verdict, the
+    compiled kernel being the one that builds the catalogue. Raises BugError otherwise.
+    """
+    sound = Layout.parse("1.f.1").circuit("chain")
+    cut = find_fault(sound, "conductor-open/lamp-box-run.black").apply(sound)
+    if cut.failures != (Failure("conductor-open", ("lamp-box-run.black",)),):
+        raise BugError("self-check: the lamp conductor was not cut")
+    told = []
+    engines: tuple[Engine, ...] = (WordsEngine(), PathsEngine())
+    for engine in engines:
+        verdicts = judge(sound, engine).verdict, judge(cut, engine).verdict
+        if verdicts != ("sound", "misbehaves"):
+            raise BugError(f"self-check: {engine.name} finds {' and '.join(verdicts)}")
+        told.append(f"{engine.name}: sound circuit {verdicts[0]}, lamp conductor cut {verdicts[1]}")
+    faults = all_faults(sound)
+    by_engine = [
+        [
+            VERDICTS[number]
+            for _, _, verdicts in judge_faults(sound, faults, engine)
+            for number in verdicts.verdict
+        ]
+        for engine in engines
+    ]
+    if by_engine[0] != by_engine[1]:
+        raise BugError("self-check: the engines disagree on a single fault")
+    return "; ".join((*told, f"both agree on {len(faults)} single faults"))
