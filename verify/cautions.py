@@ -33,7 +33,7 @@ def cautions() -> tuple[Caution, ...]:
 
 
 def summary() -> str:
-    """All of them in one paragraph of two sentences, for the foot of a terminal's output."""
+    """All of them in one short paragraph, for the foot of a terminal's output."""
     return cast(str, _document()["summary"]).strip()
 
 

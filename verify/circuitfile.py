@@ -30,6 +30,12 @@ from verify.validation import TOP, place_of, problems_in
 
 FORMAT: Final = 1
 LARGEST_BYTES: Final = 1_000_000
+# tomllib takes time that grows with the square of a key's parts. No text of a circuit matches:
+# its longest, a title of 200 characters, has no room for so many.
+_LONG_KEY: Final = re.compile(
+    r"""(?<![\w-]) (?: (?: [\w-]++ | "[^"\n]*+" | '[^'\n]*+' ) [ \t]*+ \. [ \t]*+ ){101}""",
+    re.VERBOSE,
+)
 
 _TOP_KEYS: Final = (
     "format",
@@ -74,6 +80,8 @@ def _document(content: bytes | str) -> dict[str, object]:
         ) from error
     if not text.strip():
         raise _unfit(f"is empty; a circuit file begins with: format = {FORMAT}")
+    if _LONG_KEY.search(text):
+        raise _unfit("has a key of more than 100 parts; write tables such as [device.feed]")
     try:
         return tomllib.loads(text)
     # tomllib lets some errors of `int` through, and goes as deep as the text does.
