@@ -12,7 +12,7 @@ from sqlite_utils import Database, Migrations
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column; `refers` names the table whose id it holds, `since` the migration that adds it."""
+    """One column. `refers`: the table whose id it holds; `since`: the migration that adds it."""
 
     name: str
     type: type
@@ -24,7 +24,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table. `label` is the column that stands for a row wherever another table refers to it."""
+    """One table. `label` is the column that stands for a row where other tables refer to it."""
 
     name: str
     help: str

@@ -137,12 +137,11 @@ class Store:
 
     def _drop(self, label: str) -> None:
         for row in list(self.db.query("select id from circuit where label = ?", [label])):
-            for statement in (
-                "delete from evidence where fault_id in (select id from fault where circuit_id = ?)",
-                "delete from fault where circuit_id = ?",
-                "delete from circuit where id = ?",
-            ):
-                self.db.conn.execute(statement, [row["id"]])
+            self.db.table("evidence").delete_where(
+                "fault_id in (select id from fault where circuit_id = ?)", [row["id"]]
+            )
+            self.db.table("fault").delete_where("circuit_id = ?", [row["id"]])
+            self.db.table("circuit").delete(row["id"])
 
     def _write_circuit(self, batch: Batch, rows: CircuitRows) -> None:
         circuit = self.db.table("circuit").insert(

@@ -1,0 +1,196 @@
+"""Re-proving what is stored with the engine that shares no code with the one that stored it.
+
+Nothing is taken from the build but the circuit files and the labels of the faults.
+"""
+
+import random
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from sqlite_utils import Database
+
+from catalogue.schema import open_catalogue
+from catalogue.store import now, require_catalogue
+from verify.circuit import Circuit
+from verify.circuitfile import parse
+from verify.engines import Engine
+from verify.engines.paths import PathsEngine
+from verify.evidence import Prover
+from verify.faults import all_faults
+from verify.hazards import HAZARD_NAMES
+from verify.problems import BugError
+from verify.verdict import Judgement, judge
+
+#: Faults of circuits with this many locations are all re-proved, those of others by sample.
+ALL_UP_TO: Final = 2
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """A row that the independent engine does not confirm."""
+
+    label: str
+    stored: str
+    found: str
+
+
+@dataclass(frozen=True, slots=True)
+class Audited:
+    """What an audit did."""
+
+    faults: int
+    stored: int
+    disagreements: tuple[Disagreement, ...]
+
+
+class _Row(NamedTuple):
+    """What is stored of one fault, in words."""
+
+    label: str
+    verdict: str
+    word: str
+    state: int | None
+    switch: int | None
+    lamp: int | None
+
+
+def audit(
+    path: Path,
+    *,
+    sample: int = 1000,
+    seed: int = 0,
+    progress: Progress = lambda done, total: None,
+) -> Audited:
+    """Re-prove every fault of up to two locations and `sample` of the others; note the result.
+
+    Verdict, signature, hazards and the evidence of each must come out as stored.
+    Raises UserError if `path` is no catalogue.
+    """
+    require_catalogue(path)
+    engine = PathsEngine()
+    with closing(open_catalogue(str(path))) as db:
+        chosen = _chosen(db, sample, seed)
+        total = sum(map(len, chosen.values()))
+        disagreements: list[Disagreement] = []
+        done = 0
+        progress(done, total)
+        for circuit_id, rows in chosen.items():
+            label, text = next(
+                db.conn.execute("select label, file from circuit where id = ?", [circuit_id])
+            )
+            disagreements += _audit_circuit(db, engine, parse(text), label, rows)
+            done += len(rows)
+            progress(done, total)
+        stored = db.table("fault").count
+        db.table("audit").insert(
+            {
+                "finished": now(),
+                "engine": f"{engine.name} {engine.version}",
+                "seed": seed,
+                "digest": _digest(db),
+                "faults": total,
+                "disagreements": len(disagreements),
+            }
+        )
+        return Audited(total, stored, tuple(disagreements))
+
+
+def _digest(db: Database) -> str:
+    row = db.conn.execute("select digest from run where digest is not null order by id desc")
+    return str((row.fetchone() or [""])[0])
+
+
+def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
+    """The ids of the faults to re-prove, by circuit."""
+    query = (
+        "select fault.id, circuit_id, locations from fault join circuit"
+        " on circuit.id = circuit_id order by circuit.label, kind_id, site"
+    )
+    certain: list[tuple[int, int]] = []
+    others: list[tuple[int, int]] = []
+    for fault_id, circuit_id, locations in db.conn.execute(query):
+        (certain if locations <= ALL_UP_TO else others).append((circuit_id, fault_id))
+    drawn = random.Random(seed).sample(others, min(sample, len(others)))
+    chosen: dict[int, list[int]] = {}
+    for circuit_id, fault_id in (*certain, *sorted(drawn)):
+        chosen.setdefault(circuit_id, []).append(fault_id)
+    return chosen
+
+
+def _audit_circuit(
+    db: Database, engine: Engine, circuit: Circuit, label: str, fault_ids: Sequence[int]
+) -> Iterator[Disagreement]:
+    faults = {fault.label: fault for fault in all_faults(circuit)}
+    for fault_id in fault_ids:
+        row, hazards = _stored(db, fault_id)
+        stored = _told(row.verdict, row.word, row.state, row.switch, row.lamp, hazards)
+        fault = faults.get(row.label)
+        if fault is None:
+            yield Disagreement(f"{label}/{row.label}", stored, "no such fault")
+            continue
+        faulted = fault.apply(circuit)
+        found = judge(faulted, engine)
+        told = _told(
+            found.verdict,
+            found.signature.word if found.signature else "",
+            found.state,
+            found.switch,
+            found.lamp,
+            dict(found.hazard_states),
+        )
+        if told == stored:
+            told = _evidence_failure(faulted, found) or told
+        if told != stored:
+            yield Disagreement(f"{label}/{row.label}", stored, told)
+
+
+def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
+    row = db.conn.execute(
+        "select kind.name || '/' || site, verdict.name, word, state, switch, lamp"
+        " from fault join fault_kind as kind on kind.id = kind_id"
+        " join verdict on verdict.id = verdict_id join signature on signature.id = signature_id"
+        " where fault.id = ?",
+        [fault_id],
+    ).fetchone()
+    hazards = db.conn.execute(
+        "select hazard.name, state from evidence join hazard on hazard.id = hazard_id"
+        " where fault_id = ?",
+        [fault_id],
+    )
+    return _Row(*row), {str(name): int(state) for name, state in hazards}
+
+
+def _told(
+    verdict: str,
+    word: str,
+    state: int | None,
+    switch: int | None,
+    lamp: int | None,
+    hazards: Mapping[str, int],
+) -> str:
+    """Everything that must agree, as one text."""
+    held = ", ".join(f"{name} in {hazards[name]}" for name in HAZARD_NAMES if name in hazards)
+    return f"{verdict} {word} state={state} switch={switch} lamp={lamp} hazards: {held or 'none'}"
+
+
+def _evidence_failure(circuit: Circuit, found: Judgement) -> str:
+    """What is wrong with the evidence of a judgement, or an empty text."""
+    prover = Prover(circuit)
+    try:
+        if found.state is not None:
+            prover.find(
+                found.verdict,
+                found.state,
+                None if found.switch is None else circuit.switches[found.switch].name,
+                None if found.lamp is None else circuit.lamps[found.lamp].name,
+            )
+        for name, state in found.hazard_states:
+            prover.find(name, state)
+    except BugError as error:
+        return f"evidence fails: {error}"
+    return ""
