@@ -14,6 +14,7 @@ import networkx as nx
 from verify.circuit import Box, Circuit
 from verify.routing import ROOT, Arrangement, rooted, wire
 from verify.schemes import SCHEMES
+from verify.validation import TITLE_LENGTH
 
 LAMP_BOX: Final = 0
 
@@ -94,11 +95,10 @@ class Layout:
     def circuit(self, scheme: str) -> Circuit:
         """The layout wired by a scheme."""
         title = SCHEMES[scheme].title
-        return wire(
-            scheme,
-            self.arrangement(),
-            f"{title[0].upper()}{title[1:]}, {self.locations} locations: {self.in_words()}",
-        )
+        name = f"{title[0].upper()}{title[1:]}, {self.locations} locations: {self.in_words()}"
+        if len(name) > TITLE_LENGTH:
+            name = f"{name.partition(':')[0]}: layout {self.code}"
+        return wire(scheme, self.arrangement(), name)
 
 
 def layouts(locations: int) -> Iterator[Layout]:
