@@ -196,8 +196,13 @@ def _witness(
 
 def _first_state(words: Words) -> Numbers:
     """The smallest member of each set of states along the last axis, `NONE` for the empty set."""
-    word = (words != 0).argmax(axis=-1)
-    content = np.take_along_axis(words, word[..., None], axis=-1)[..., 0]
-    lowest = content & (~content + np.uint64(1))
-    bit = np.bitwise_count(lowest - np.uint64(1)).astype(np.int64)
-    return np.where(content == 0, NONE, word * 64 + bit).astype(np.int32)
+    if words.shape[-1] == 1:
+        content = words[..., 0]
+        before: Numbers | int = 0
+    else:
+        word = (words != 0).argmax(axis=-1)
+        content = np.take_along_axis(words, word[..., None], axis=-1)[..., 0]
+        before = (word * 64).astype(np.int32)
+    # The bits below the lowest set bit; of nothing that would be all 64.
+    below = np.bitwise_count(~content & (content - np.uint64(1))).astype(np.int32)
+    return np.where(content == 0, np.int32(NONE), before + below)
