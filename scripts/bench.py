@@ -1,0 +1,107 @@
+"""Measure what the README claims: `python scripts/bench.py`, JSON on standard output.
+
+Every figure is a ratio within one run on this machine, or comes with what it was measured beside.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import sys
+import time
+from collections.abc import Callable
+from typing import Final
+
+from verify.circuit import Circuit
+from verify.engines.paths import PathsEngine
+from verify.engines.words import WordsEngine
+from verify.faults import Fault, all_faults
+from verify.layouts import Layout
+from verify.network import Flattener
+from verify.verdict import verdicts
+
+#: Feed and lamp in the middle of a chain of boxes: nothing special about it but its length.
+LAYOUTS: Final = {2: "1.f.1", 4: "1.f.1.2.3", 6: "1.f.1.2.3.4.5"}
+
+
+def rate(work: Callable[[], object], amount: int, seconds: float) -> float:
+    """How much of `amount` is done a second, repeating `work` for about `seconds`; best of all."""
+    best = 0.0
+    end = time.perf_counter() + seconds
+    while best == 0.0 or time.perf_counter() < end:
+        started = time.perf_counter()
+        work()
+        best = max(best, amount / (time.perf_counter() - started))
+    return best
+
+
+def engines(locations: int, seconds: float) -> dict[str, float | int]:
+    """Faulted circuits judged a second by each engine, on the same faults of one circuit.
+
+    *words* gets arrays that are prepared, whose cost is given beside it; *paths* gets the faulted
+    circuits. Both find verdicts with all hazards.
+    """
+    circuit = Layout.parse(LAYOUTS[locations]).circuit("chain")
+    faults = [fault for fault in all_faults(circuit) if fault.change.rebuilt is None]
+    flattener = Flattener(circuit)
+    changes = [fault.change for fault in faults]
+    batch = flattener.batch(changes * 8)
+    words = WordsEngine()
+    verdicts(words.observe_batch(batch))  # compiles the kernel if nobody has yet
+    sample = _every_nth(circuit, faults, 200 if locations < 6 else 20)
+    paths = PathsEngine()
+    result: dict[str, float | int] = {
+        "locations": locations,
+        "faults": len(faults),
+        "enumerate_per_second": rate(lambda: all_faults(circuit), len(faults), seconds),
+        "prepare_per_second": rate(lambda: flattener.batch(changes), len(faults), seconds),
+        "words_observe_per_second": rate(lambda: words.observe_batch(batch), len(batch), seconds),
+        "words_judge_per_second": rate(
+            lambda: verdicts(words.observe_batch(batch)), len(batch), seconds
+        ),
+        "paths_observe_per_second": rate(
+            lambda: [paths.observe(faulted) for faulted in sample], len(sample), seconds
+        ),
+    }
+    result["words_to_paths"] = (
+        result["words_observe_per_second"] / result["paths_observe_per_second"]
+    )
+    return {key: _rounded(value) for key, value in result.items()}
+
+
+def _every_nth(circuit: Circuit, faults: list[Fault], count: int) -> list[Circuit]:
+    step = max(1, len(faults) // count)
+    return [fault.apply(circuit) for fault in faults[::step]]
+
+
+def _rounded(value: float) -> float | int:
+    return round(value) if value >= 100 else round(value, 2)
+
+
+def main() -> int:
+    """Run every measurement and print it."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--seconds", type=float, default=2.0, help="time for each figure")
+    arguments = parser.parse_args()
+    measured = []
+    for locations in LAYOUTS:
+        print(f"{locations} locations …", file=sys.stderr, flush=True)
+        measured.append(engines(locations, arguments.seconds))
+    print(
+        json.dumps(
+            {
+                "python": platform.python_version(),
+                "machine": platform.machine(),
+                "processors": os.cpu_count(),
+                "engines": measured,
+            },
+            indent=2,
+        )
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
