@@ -22,7 +22,10 @@ from verify.network import Batch, Flattener
 if TYPE_CHECKING:
     from verify.faults import Fault
 
-_WORTH_COMPILING: Final = 32
+#: How many 64-bit words of states a batch must have to be worth loading the compiler.
+WORTH_COMPILING: Final = 32
+#: The same for a process with one circuit to judge: about a second of work either way.
+WORTH_COMPILING_ONCE: Final = 1500
 
 
 @cache
@@ -35,11 +38,18 @@ def compiled_kernel() -> Callable[..., None]:
 
 
 class WordsEngine:
-    """The engine of this module; see `verify.engines.Engine`."""
+    """The engine of this module; see `verify.engines.Engine`.
+
+    Batches of less than `worth_compiling` words are judged without compiling, unless the compiled
+    kernel is there already.
+    """
 
     name = "words"
     version = 1
     most_switches = 16
+
+    def __init__(self, worth_compiling: int = WORTH_COMPILING) -> None:
+        self.worth_compiling = worth_compiling
 
     def observe(self, circuit: Circuit) -> Observation:
         """What `circuit` does in every state."""
@@ -66,7 +76,8 @@ class WordsEngine:
         """What each row of prepared arrays does."""
         found = _empty(batch.switches, len(batch.lamps), len(batch))
         work = len(batch) * word_count(batch.switches)
-        kernel = judge if work < _WORTH_COMPILING else compiled_kernel()
+        is_compiled = compiled_kernel.cache_info().currsize > 0
+        kernel = compiled_kernel() if is_compiled or work >= self.worth_compiling else judge
         kernel(
             batch.switches,
             batch.feed,
