@@ -1,0 +1,356 @@
+"""Building, resuming, digesting and auditing a catalogue."""
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
+from contextlib import closing, suppress
+from pathlib import Path
+
+import pytest
+
+from catalogue.audit import audit
+from catalogue.plan import Batch, make_plan
+from catalogue.prove import prove
+from catalogue.schema import TABLES
+from catalogue.store import Store
+from catalogue.sweep import build, self_check, sweep
+from verify.faults import all_faults, fault_kinds
+from verify.layouts import Layout
+from verify.problems import UserError
+
+DRAWN = 3
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The complete catalogue of two locations and a few drawn circuits, with its digest."""
+    path = tmp_path_factory.mktemp("built") / "two.db"
+    return path, build(path, [2], DRAWN, seed=1).digest
+
+
+def rows(path: Path, query: str) -> list[tuple[object, ...]]:
+    """What a query finds in a catalogue."""
+    with closing(sqlite3.connect(path)) as connection:
+        return connection.execute(query).fetchall()
+
+
+def test_every_layout_and_every_fault_is_there(built: tuple[Path, str]) -> None:
+    """Nine layouts for each sound scheme, each with all its faults, no fault without a verdict."""
+    path, _ = built
+    counts = rows(path, "select scheme, count(*) from circuit where origin = 'layout' group by 1")
+    assert counts == [("chain", 9), ("tied", 9)]
+    stored = rows(
+        path,
+        "select kind.name || '/' || site from fault join circuit on circuit.id = circuit_id"
+        " join fault_kind as kind on kind.id = kind_id where label = 'tied-1.f.1'"
+        " order by fault.id",
+    )
+    circuit = Layout.parse("1.f.1").circuit("tied")
+    assert [label for (label,) in stored] == [fault.label for fault in all_faults(circuit)]
+
+
+def test_every_bad_verdict_and_every_hazard_has_its_evidence(built: tuple[Path, str]) -> None:
+    """A fault that trips or misbehaves names a state, a mimic has a hazard with a state."""
+    path, _ = built
+    without = rows(
+        path,
+        "select count(*) from fault join verdict on verdict.id = verdict_id where"
+        " (verdict.name in ('trips', 'misbehaves')) != (state is not null)"
+        " or (verdict.name = 'misbehaves') != (switch is not null and lamp is not null)"
+        " or hazards != (select count(*) from evidence where fault_id = fault.id)"
+        " or (verdict.name = 'mimic' and hazards = 0) or (verdict.name = 'sound' and hazards > 0)",
+    )
+    assert without == [(0,)]
+
+
+def test_scope_says_complete_and_sampled(built: tuple[Path, str]) -> None:
+    """Each kind is in the scope of each size, also where a size has no site for it."""
+    path, _ = built
+    found = rows(
+        path,
+        "select scheme, count(*), sum(faults) from scope where coverage = 'complete' group by 1",
+    )
+    assert [(scheme, kinds) for scheme, kinds, _ in found] == [
+        ("chain", len(fault_kinds())),
+        ("tied", len(fault_kinds())),
+    ]
+    total = rows(path, "select (select sum(faults) from scope), (select count(*) from fault)")
+    assert total[0][0] == total[0][1]
+    assert rows(path, "select sum(circuits) from scope where coverage = 'sampled'") != [(None,)]
+
+
+def test_tables_are_strict_and_references_hold(built: tuple[Path, str]) -> None:
+    """Every table is STRICT, every foreign key finds its row, the file is whole."""
+    path, _ = built
+    strict = rows(path, "select name from pragma_table_list where type = 'table' and strict")
+    assert {table.name for table in TABLES} <= {name for (name,) in strict}
+    assert rows(path, "pragma foreign_key_check") == []
+    assert rows(path, "pragma integrity_check") == [("ok",)]
+
+
+def test_full_text_search_finds_faults(built: tuple[Path, str]) -> None:
+    """Descriptions are indexed when the build ends."""
+    path, _ = built
+    assert rows(path, "select count(*) > 0 from fault_fts where fault_fts match 'exchanged'") == [
+        (1,)
+    ]
+
+
+def test_run_is_recorded(built: tuple[Path, str]) -> None:
+    """A run knows version, engine, kinds, seed, what the harness showed, and its digest."""
+    path, digest = built
+    ((engine, kinds, drawn, seed, check, stored),) = rows(
+        path, "select engine, fault_kinds, drawn, seed, self_check, digest from run"
+    )
+    assert str(engine).startswith("words ")
+    assert all(kind.name in str(kinds) for kind in fault_kinds())
+    assert (drawn, seed, stored) == (DRAWN, 1, digest)
+    assert check == self_check()
+
+
+def test_two_workers_give_the_same_content(built: tuple[Path, str], tmp_path: Path) -> None:
+    """The number of workers cannot be seen in the content."""
+    assert build(tmp_path / "two.db", [2], DRAWN, seed=1, workers=2).digest == built[1]
+
+
+def test_building_again_changes_nothing(built: tuple[Path, str]) -> None:
+    """A finished build has nothing left to do and says the same digest."""
+    again = build(built[0], [2], DRAWN, seed=1)
+    assert (again.proved, again.digest) == (0, built[1])
+
+
+def test_growing_a_catalogue_equals_building_it_whole(
+    built: tuple[Path, str], tmp_path: Path
+) -> None:
+    """What is stored first does not show in the digest, which goes by labels."""
+    path = tmp_path / "grown.db"
+    assert build(path, [2]).digest != built[1]
+    grown = build(path, [2], DRAWN, seed=1)
+    assert grown.proved == DRAWN
+    assert grown.digest == built[1]
+
+
+def test_another_seed_is_other_content(built: tuple[Path, str], tmp_path: Path) -> None:
+    """The digest does tell different content apart."""
+    assert build(tmp_path / "other.db", [2], DRAWN, seed=2).digest != built[1]
+
+
+class _InterruptedError(Exception):
+    """What stops a build in a test."""
+
+
+def test_an_exception_at_any_batch_is_resumed(built: tuple[Path, str], tmp_path: Path) -> None:
+    """Stopped after each batch in turn, a build ends with the content of one never stopped."""
+    path = tmp_path / "stopped.db"
+    total = make_plan([2], DRAWN, 1).circuits
+
+    def stop(done: int, planned: int) -> None:
+        assert planned == total
+        if done < total and done not in seen:
+            seen.add(done)
+            raise _InterruptedError
+
+    seen: set[int] = set()
+    for _ in range(total):
+        try:
+            ended = build(path, [2], DRAWN, seed=1, progress=stop)
+        except _InterruptedError:
+            continue
+        break
+    assert len(seen) == 1 + DRAWN
+    assert ended.digest == built[1]
+
+
+def _kill_until_done(path: Path, workers: int, kills: int, seed: int) -> int:
+    """Build in processes that are killed outright; how many kills hit a running build."""
+    chance = random.Random(seed)
+    command = [sys.executable, "-m", "catalogue.cli", "build", str(path)]
+    command += ["--locations", "2", "--random", str(DRAWN), "--seed", "1"]
+    command += ["--workers", str(workers)]
+    hits = 0
+    for _ in range(kills):
+        process = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+        )
+        time.sleep(chance.uniform(0.3, 4.0))
+        hits += process.poll() is None
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+    subprocess.run(command, check=True, capture_output=True)
+    return hits
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_killed_outright_it_resumes(built: tuple[Path, str], tmp_path: Path, workers: int) -> None:
+    """SIGKILL at random moments: no lost or doubled row, the same digest."""
+    path = tmp_path / "killed.db"
+    assert _kill_until_done(path, workers, kills=3, seed=workers)
+    with closing(Store(path)) as store:
+        assert store.digest() == built[1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("workers", [1, 2])
+def test_killed_outright_many_times(built: tuple[Path, str], tmp_path: Path, workers: int) -> None:
+    """The same with more kills."""
+    path = tmp_path / "killed.db"
+    assert _kill_until_done(path, workers, kills=15, seed=10 + workers)
+    with closing(Store(path)) as store:
+        assert store.digest() == built[1]
+
+
+class _Breaking(Executor):
+    """An executor that breaks, as a pool does when a worker dies, and then refuses work."""
+
+    def __init__(self, good: int) -> None:
+        self.good = good
+        self.inner = ThreadPoolExecutor(1)
+
+    def submit(self, fn, /, *args, **kwargs):  # type: ignore[no-untyped-def] # as Executor
+        if self.good < -1:
+            raise BrokenExecutor("refused")
+        self.good -= 1
+        if self.good < 0:
+            lost: Future[object] = Future()
+            lost.set_exception(BrokenExecutor("a worker died"))
+            return lost
+        return self.inner.submit(fn, *args, **kwargs)
+
+
+def test_a_broken_pool_loses_nothing() -> None:
+    """Batches whose worker died, and those that a broken pool refuses, are computed here."""
+    batches = make_plan([2], 6, 1).batches
+    executor = _Breaking(good=2)
+    with executor.inner:
+        swept = list(sweep(batches, executor=executor, window=2))
+    assert [batch for batch, _ in swept] == list(batches)
+    assert [rows for _, rows in swept] == [prove(batch.specs) for batch in batches]
+
+
+def test_few_batches_are_out_at_once() -> None:
+    """The window bounds what waits in memory, however slow the writer."""
+    out = 0
+    most = 0
+
+    class Counting(Executor):
+        def submit(self, fn, /, *args, **kwargs):  # type: ignore[no-untyped-def] # as Executor
+            nonlocal out, most
+            out += 1
+            most = max(most, out)
+            future: Future[object] = Future()
+            future.set_result([])
+            return future
+
+    def read() -> Iterator[Batch]:
+        nonlocal out
+        for batch, _ in sweep(make_plan([2], 6, 1).batches, executor=Counting(), window=3):
+            out -= 1
+            yield batch
+
+    assert len(list(read())) == 7
+    assert most <= 4
+
+
+def test_plans_are_named_by_content() -> None:
+    """The same request has the same id, in whatever order; another seed or size has another."""
+    assert make_plan([3, 2]).id == make_plan([2, 3, 3]).id
+    different = {
+        make_plan([2]).id,
+        make_plan([3]).id,
+        make_plan([2], 1).id,
+        make_plan([2], 1, 5).id,
+    }
+    assert len(different) == 4
+
+
+def test_a_plan_covers_every_layout_of_both_schemes() -> None:
+    """(n+1)^n layouts of each scheme, each once."""
+    specs = [spec for batch in make_plan([2, 3]).batches for spec in batch.specs]
+    assert len(specs) == len(set(specs)) == 2 * (9 + 64)
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"this is not a database" * 40, "cannot be used as a catalogue"),
+        (None, "is a database of something else"),
+    ],
+)
+def test_other_files_are_refused_and_left_alone(
+    tmp_path: Path, content: bytes | None, sentence: str
+) -> None:
+    """A build never writes into a file that is something else."""
+    path = tmp_path / "other.db"
+    if content is None:
+        with closing(sqlite3.connect(path)) as connection:
+            connection.execute("create table boats (name text)")
+    else:
+        path.write_bytes(content)
+    before = path.read_bytes()
+    with pytest.raises(UserError, match=sentence):
+        build(path, [2])
+    assert path.read_bytes() == before
+
+
+def test_a_missing_folder_is_named(tmp_path: Path) -> None:
+    """The remedy is to make the folder."""
+    with pytest.raises(UserError, match="does not exist; make it"):
+        build(tmp_path / "nowhere" / "a.db", [2])
+
+
+def test_audit_confirms_what_was_built(built: tuple[Path, str]) -> None:
+    """The independent engine finds the same verdict, signature, hazards and evidence."""
+    done = audit(built[0], sample=40)
+    assert done.disagreements == ()
+    all_two = rows(built[0], "select sum(faults) from circuit where locations = 2")
+    assert done.faults == int(str(all_two[0][0])) + 40
+    assert rows(built[0], "select faults, disagreements, digest from audit")[-1] == (
+        done.faults,
+        0,
+        built[1],
+    )
+
+
+@pytest.mark.parametrize(
+    "tampering",
+    [
+        "update fault set verdict_id = 1, state = null where id = {id}",
+        "update fault set signature_id = (select id from signature where locations = 2"
+        " and id != signature_id limit 1) where id = {id}",
+        "update fault set site = site || 'x' where id = {id}",
+        "delete from evidence where fault_id = {id}",
+        "update evidence set state = 3 - state where fault_id = {id}",
+    ],
+)
+def test_audit_finds_a_wrong_row(built: tuple[Path, str], tmp_path: Path, tampering: str) -> None:
+    """An audit can fail: whatever is altered in one row, that row is named."""
+    path = tmp_path / "tampered.db"
+    path.write_bytes(built[0].read_bytes())
+    with closing(sqlite3.connect(path)) as connection:
+        ((fault_id, label),) = connection.execute(
+            "select fault.id, circuit.label from fault join circuit on circuit.id = circuit_id"
+            " join verdict on verdict.id = fault.verdict_id where verdict.name = 'misbehaves'"
+            " and hazards > 0 and circuit.locations = 2 order by fault.id limit 1 offset 20"
+        )
+        # A few rows are enough to look among.
+        other = f"(select id from fault where id not between {fault_id} - 9 and {fault_id} + 9)"
+        connection.execute(f"delete from evidence where fault_id in {other}")
+        connection.execute(f"delete from fault where id in {other}")
+        connection.execute(tampering.format(id=fault_id))
+        connection.commit()
+    (found,) = audit(path, sample=0).disagreements
+    assert found.label.startswith(str(label))
+
+
+def test_audit_refuses_what_is_no_catalogue(tmp_path: Path) -> None:
+    """A missing file is not made."""
+    with pytest.raises(UserError, match="there is no such file"):
+        audit(tmp_path / "none.db")
+    assert not (tmp_path / "none.db").exists()
