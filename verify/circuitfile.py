@@ -152,14 +152,16 @@ class _Reader:
             parts = replace(parts, boxes=_boxes_named_in(parts))
         if lost & {"device", "cable"}:
             self.unreadable |= _owners_named_in(parts)
+        rank = {place: number for number, place in enumerate(self._places())}
+        # A box that only joins mention, where its section is lost, has no place.
+        readable = rank.keys() - lost
         self.problems += [
             problem
             for problem in problems_in(parts, self.unreadable)
-            if problem.place not in lost and (problem.place, problem.about) not in noted
+            if _table_of(problem) in readable and (problem.place, problem.about) not in noted
         ]
         if self.problems:
-            rank = {place: number for number, place in enumerate(self._places())}
-            self.problems.sort(key=lambda problem: rank[problem.place.partition(", ends[")[0]])
+            self.problems.sort(key=lambda problem: rank[_table_of(problem)])
             raise CircuitError(self.problems)
 
     def _places(self) -> Iterator[str]:
@@ -260,6 +262,11 @@ class _Reader:
         )
         table.finish()
         return failure
+
+
+def _table_of(problem: Problem) -> str:
+    """The place of the table that a problem is in: ``join 3`` for ``join 3, ends[1]``."""
+    return re.sub(r"^(join \d+), ends\[\d+\]$", r"\1", problem.place)
 
 
 def _boxes_named_in(parts: _Parts) -> tuple[Box, ...]:

@@ -323,7 +323,7 @@ class _Rules:
                 f"'box.{shown(named)}' does not stand in box '{shown(box)}'; "
                 f"write 'box.{shown(box)}'"
             )
-        if not self.boxes[box].is_metal:
+        if self.boxes[box].material == "plastic":
             return (
                 f"box '{shown(box)}' is plastic and cannot be connected; remove it or give the "
                 'box material = "metal"'
