@@ -23,8 +23,9 @@ from catalogue.schema import migrations, open_catalogue
 from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS
+from verify.naming import signature_name
 from verify.problems import Problem, UserError
-from verify.signature import Signature, signature_name
+from verify.signature import Signature
 from verify.verdict import VERDICTS
 
 _MEANINGS: Final = {

@@ -6,7 +6,7 @@ For one lamp that is dark or lit the canonical words number 2, 3, 7, 46, 4336 fo
 (OEIS A000231, read).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Final
@@ -45,7 +45,7 @@ class Signature:
     def any_location(self) -> bool:
         """True if nothing trips and every move of any switch changes every lamp."""
         return all(
-            set(outcomes) == {DARK, LIT} and _Function(outcomes, ()).is_parity()
+            set(outcomes) == {DARK, LIT} and is_parity(outcomes)
             for outcomes in zip(*map(self.outcomes, range(len(self.codes))), strict=True)
         )
 
@@ -170,146 +170,9 @@ def _walsh_hadamard(values: Codes) -> Codes:
     return values
 
 
-def signature_name(signature: Signature) -> str:
-    """The signature in plain words; switches are called by number, first to last."""
-    lamps = [_lamp_name(signature, lamp) for lamp in range(signature.lamps)]
-    if signature.lamps == 1:
-        return lamps[0]
-    if len(set(lamps)) == 1 and _all_alike(signature):
-        return f"all lamps alike: {lamps[0]}"
-    return "; ".join(f"lamp {number}: {name}" for number, name in enumerate(lamps, 1))
-
-
-def _all_alike(signature: Signature) -> bool:
-    return all(len(set(signature.outcomes(s))) == 1 for s in range(len(signature.codes)))
-
-
-def _lamp_name(signature: Signature, lamp: int) -> str:
-    outcomes = tuple(signature.outcomes(state)[lamp] for state in range(len(signature.codes)))
-    function = _Function(outcomes, tuple(range(1, signature.switches + 1)))
-    if signature.switches and set(outcomes) == {DARK, LIT} and function.is_parity():
-        return "works from every switch"
-    return function.name()
-
-
-@dataclass(frozen=True)
-class _Function:
-    """What one lamp does as a function of the switches numbered `switches`."""
-
-    outcomes: tuple[int, ...]
-    switches: tuple[int, ...]
-
-    def name(self) -> str:
-        kinds = set(self.outcomes)
-        if kinds == {TRIP}:
-            return "trips in every combination"
-        if TRIP in kinds:
-            return f"{self._trip_name()}; otherwise {self._name_besides_trips()}"
-        idle = [switch for switch in self.switches if not self._matters(switch)]
-        name = self._essential().light_name()
-        if not idle or len(kinds) == 1:
-            return name
-        return f"{name}; {_listed(idle)} {_verb(idle, 'does', 'do')} nothing"
-
-    def light_name(self) -> str:
-        """The name where no state trips and every switch matters or none does."""
-        every = len(self.outcomes)
-        lit = self.outcomes.count(LIT)
-        if lit == 0:
-            return "never lights"
-        if lit == every:
-            return "always lit"
-        if self.is_parity():
-            return self._parity_name()
-        if lit == 1:
-            return f"lit in one combination of {_listed(self.switches)} only"
-        if lit == every - 1:
-            return f"dark in one combination of {_listed(self.switches)} only"
-        if every > 1 << _MOST_SPELLED:
-            return f"lit in {lit} of {every} combinations"
-        return min(self._by_cases(), key=lambda text: (len(text), text))
-
-    def _by_cases(self) -> Iterator[str]:
-        for switch in self.switches:
-            one, other = (self._fixed(switch, value).name() for value in (0, 1))
-            if one == other:
-                yield (f"with {_listed([switch])} either way {one}, in other combinations each way")
-            else:
-                yield f"with {_listed([switch])} one way {one}, the other way {other}"
-
-    def _parity_name(self) -> str:
-        count = len(self.switches)
-        if count == 1:
-            return f"{_listed(self.switches)} works"
-        return f"{_listed(self.switches)} {'both' if count == 2 else 'all'} work"
-
-    def _trip_name(self) -> str:
-        trips = _Function(
-            tuple(LIT if outcome == TRIP else DARK for outcome in self.outcomes), self.switches
-        )
-        essential = trips._essential()
-        count = trips.outcomes.count(LIT)
-        if len(essential.switches) == 1:
-            return f"trips with {_listed(essential.switches)} one way"
-        if count == 1:
-            return "trips in one combination"
-        if essential.outcomes.count(LIT) == 1:
-            return f"trips in one combination of {_listed(essential.switches)}"
-        return f"trips in {count} of {len(self.outcomes)} combinations"
-
-    def _name_besides_trips(self) -> str:
-        rest = [outcome for outcome in self.outcomes if outcome != TRIP]
-        lit = rest.count(LIT)
-        if lit == 0:
-            return "never lights"
-        if lit == len(rest):
-            return "always lit"
-        return f"lit in {lit} of {len(rest)}"
-
-    def _bit(self, switch: int) -> int:
-        return 1 << self.switches.index(switch)
-
-    def _matters(self, switch: int) -> bool:
-        bit = self._bit(switch)
-        return any(
-            self.outcomes[state] != self.outcomes[state ^ bit]
-            for state in range(len(self.outcomes))
-        )
-
-    def _fixed(self, switch: int, value: int) -> "_Function":
-        """The function of the other switches with this one in one position."""
-        bit = self._bit(switch)
-        return _Function(
-            tuple(o for state, o in enumerate(self.outcomes) if bool(state & bit) == bool(value)),
-            tuple(other for other in self.switches if other != switch),
-        )
-
-    def _essential(self) -> "_Function":
-        """The same function of only those switches that matter."""
-        function = self
-        for switch in self.switches:
-            if not self._matters(switch):
-                function = function._fixed(switch, 0)
-        return function
-
-    def is_parity(self) -> bool:
-        """True if every move of any switch changes the outcome."""
-        first = self.outcomes[0]
-        return all(
-            (outcome == first) == (state.bit_count() % 2 == 0)
-            for state, outcome in enumerate(self.outcomes)
-        )
-
-
-_MOST_SPELLED: Final = 4
-
-
-def _listed(switches: Sequence[int]) -> str:
-    numbers = [str(switch) for switch in switches]
-    if len(numbers) == 1:
-        return f"switch {numbers[0]}"
-    return f"switches {', '.join(numbers[:-1])} and {numbers[-1]}"
-
-
-def _verb(things: Sequence[int], one: str, many: str) -> str:
-    return one if len(things) == 1 else many
+def is_parity(outcomes: Sequence[int]) -> bool:
+    """True if every move of any switch changes a lamp of two outcomes, given state by state."""
+    return all(
+        (outcome == outcomes[0]) == (state.bit_count() % 2 == 0)
+        for state, outcome in enumerate(outcomes)
+    )
