@@ -1,0 +1,164 @@
+"""Hypothesis strategies for circuits, their faults and their states.
+
+They draw sizes and a tree rather than a blob of text, so a failing example shrinks to the smallest
+circuit that shows it: two locations, one lamp, no box without a device, plastic boxes, or as near
+to that as the property allows.
+"""
+
+import itertools
+from collections.abc import Sequence, Set
+from dataclasses import replace
+
+from hypothesis import strategies as st
+
+from verify.change import Wiring
+from verify.circuit import Circuit, End, Failure, Join
+from verify.colours import PALETTES
+from verify.failure_rules import failed_part
+from verify.faults import Fault, all_faults, fault_kinds
+from verify.part_faults import PART_KINDS
+from verify.routing import ROOT, Arrangement, wire
+from verify.sampler import MOST_JUNCTIONS, MOST_LAMPS, arranged, drawn_name
+from verify.schemes import SCHEMES, SOUND_SCHEMES
+
+
+def schemes() -> st.SearchStrategy[str]:
+    """The name of any scheme, the sound ones first."""
+    return st.sampled_from(tuple(SCHEMES))
+
+
+def sound_schemes() -> st.SearchStrategy[str]:
+    """The name of a scheme that is sound."""
+    return st.sampled_from(SOUND_SCHEMES)
+
+
+@st.composite
+def arrangements(draw: st.DrawFn, *, most_locations: int = 4) -> Arrangement:
+    """Places for the parts of a circuit of two to `most_locations` locations.
+
+    The two three-way switches stand in boxes of their own; a four-way switch and a lamp may share
+    a box with others.
+    """
+    locations = draw(st.integers(2, most_locations))
+    boxes = 2
+    between: list[int] = []
+    for _ in range(locations - 2):
+        between.append(draw(st.integers(0, boxes)))
+        boxes = max(boxes, between[-1] + 1)
+    lamp_boxes: list[int] = []
+    for _ in range(draw(st.integers(1, MOST_LAMPS))):
+        lamp_boxes.append(draw(st.integers(0, boxes)))
+        boxes = max(boxes, lamp_boxes[-1] + 1)
+    boxes += draw(st.integers(0, MOST_JUNCTIONS))
+    parents, metal = draw(_trees(boxes))
+    return arranged(
+        parents,
+        (0, *between, 1),
+        lamp_boxes,
+        metal=metal,
+        neutral_everywhere=draw(st.booleans()),
+        palette=draw(st.sampled_from(tuple(PALETTES))),
+    )
+
+
+@st.composite
+def _trees(draw: st.DrawFn, boxes: int) -> tuple[Sequence[int], Set[int]]:
+    """A rooted tree as the parent of each box, and the boxes of metal; every tree can be drawn.
+
+    All about one box is drawn together, so that a box that does not matter shrinks away.
+    """
+    order: list[int] = []  # each box after its parent
+    places: list[int] = []  # of the parents in `order`
+    metal: set[int] = set()
+    for box in range(boxes):
+        about_box = (st.integers(0, box), st.integers(0, max(0, box - 1)), st.booleans())
+        from_end, place, is_metal = draw(st.tuples(*about_box))
+        order.insert(box - from_end, box)
+        places.append(place)
+        if is_metal:
+            metal.add(box)
+    parents = [ROOT] * boxes
+    for box, place in zip(order[1:], places[1:], strict=True):
+        parents[box] = order[place]
+    return parents, metal
+
+
+@st.composite
+def circuits(
+    draw: st.DrawFn,
+    *,
+    most_locations: int = 4,
+    schemes: st.SearchStrategy[str] | None = None,
+) -> Circuit:
+    """Circuits without a mistake, by a sound scheme unless others are given."""
+    scheme = draw(sound_schemes() if schemes is None else schemes)
+    arrangement = draw(arrangements(most_locations=most_locations))
+    return wire(scheme, arrangement, drawn_name(scheme, arrangement))
+
+
+def states(circuit: Circuit) -> st.SearchStrategy[int]:
+    """The number of a state, as observations and evidence have it: bit i is 1 for switch i down.
+
+    The simplest is 0, every switch up.
+    """
+    return st.integers(0, (1 << len(circuit.switches)) - 1)
+
+
+@st.composite
+def faults(draw: st.DrawFn, circuit: Circuit) -> Fault:
+    """Single faults of a circuit: every kind that has a site is as likely as any other."""
+    wiring = Wiring(circuit)
+    kinds = [kind for kind in fault_kinds() if any(kind.faults(wiring))]
+    kind = draw(st.sampled_from(kinds))
+    return draw(st.sampled_from(list(kind.faults(wiring))))
+
+
+@st.composite
+def faulted_circuits(
+    draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None
+) -> tuple[Circuit, Fault]:
+    """A circuit, `of` which `circuits()` is the default, and one of its single faults."""
+    circuit = draw(circuits() if of is None else of)
+    return circuit, draw(faults(circuit))
+
+
+@st.composite
+def miswired_circuits(
+    draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most_faults: int = 3
+) -> Circuit:
+    """Circuits with up to `most_faults` mistakes made one after the other."""
+    circuit = draw(circuits() if of is None else of)
+    for _ in range(draw(st.integers(0, most_faults))):
+        circuit = draw(faults(circuit)).apply(circuit)
+    return circuit
+
+
+@st.composite
+def rewirings(draw: st.DrawFn, circuit: Circuit) -> Circuit:
+    """The same parts joined in any way at all, by landing ends elsewhere one after the other.
+
+    The simplest is the circuit as it is; its joins lose what is ``fixed``.
+    """
+    unused = itertools.count(len(circuit.grouped_ends))
+    join_of = {end: join for join, group in enumerate(circuit.grouped_ends) for end in group}
+    for box in circuit.boxes:
+        ends = st.sampled_from([end for end in circuit.ends if end.box == box.name])
+        for end, other in draw(st.lists(st.tuples(ends, ends))):
+            join_of[end] = next(unused) if end == other else join_of[other]
+    joins: dict[int, list[End]] = {}
+    for end, join in join_of.items():
+        joins.setdefault(join, []).append(end)
+    return replace(
+        circuit,
+        joins=tuple(Join(ends[0].box, tuple(end.name for end in ends)) for ends in joins.values()),
+    )
+
+
+def failures(circuit: Circuit, *, most: int = 4) -> st.SearchStrategy[tuple[Failure, ...]]:
+    """Up to `most` failed parts that a circuit can have besides those it has."""
+    options = [
+        fault.change.failure
+        for fault in all_faults(circuit, PART_KINDS)
+        if fault.change.failure is not None
+    ]
+    return st.lists(st.sampled_from(options), max_size=most, unique_by=failed_part).map(tuple)
