@@ -149,6 +149,10 @@ class Flattener:
             bridges=bridges,
         )
 
+    def numbers(self, names: Sequence[str]) -> list[int]:
+        """The numbers of terminals, given by name."""
+        return [self.number[name] for name in names]
+
     def _ends(self, names: Iterable[str]) -> Indices:
         return np.array([self.number[name] for name in names], np.int16)
 

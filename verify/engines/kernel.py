@@ -47,8 +47,12 @@ def judge(
     trips: Words,
     lit: Words,
     hazards: Words,
+    live_at: Words,
 ) -> None:
-    """Fill `trips`, `lit` and `hazards` for every row of the batch."""
+    """Fill `trips`, `lit` and `hazards` for every row of the batch.
+
+    `live_at` (rows, ends or none, words) gets the states in which each end is live, if it has room.
+    """
     rows, ends = join_of.shape
     joins = ends + 4  # faults may add a few joins
     word_total = trips.shape[1]
@@ -222,6 +226,8 @@ def judge(
                 if size[one] == 1 or size[other] == 1:
                     stub |= reached
 
+            for end in range(live_at.shape[1]):
+                live_at[row, end, word] = live[net[of[end]]] & holds
             hazards[row, 0, word] = live_dark
             hazards[row, 1, word] = reversed_
             hazards[row, 2, word] = switched

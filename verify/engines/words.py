@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from verify.behaviour import Findings, Observation, word_count
+from verify.behaviour import Findings, Observation, Words, word_count
 from verify.change import Change
 from verify.circuit import Circuit
 from verify.engines.kernel import judge
@@ -72,9 +72,35 @@ class WordsEngine:
                     target[row] = source[0]
         return whole
 
-    def observe_batch(self, batch: Batch) -> Findings:
-        """What each row of prepared arrays does."""
+    def live_terminals(self, circuit: Circuit, faults: "Sequence[Fault]") -> Words:
+        """The states in which protection holds and each terminal of `terminals(circuit)` is live.
+
+        Shape (faults, terminals, words).
+        """
+        names = terminals(circuit)
+        live = np.zeros((len(faults), len(names), word_count(len(circuit.switches))), np.uint64)
+        flattener = self._flattener(circuit)
+        shared = [row for row, fault in enumerate(faults) if fault.change.rebuilt is None]
+        batch = flattener.batch([faults[row].change for row in shared])
+        live[shared] = self._live_ends(batch)[:, flattener.numbers(names)]
+        for row, fault in enumerate(faults):
+            if fault.change.rebuilt is not None:
+                rebuilt = self._flattener(fault.change.rebuilt)
+                at = self._live_ends(rebuilt.batch([Change()]))
+                live[row] = at[0, rebuilt.numbers(names)]
+        return live
+
+    def _live_ends(self, batch: Batch) -> Words:
+        rows, ends = batch.join_of.shape
+        live_at = np.zeros((rows, ends, word_count(batch.switches)), np.uint64)
+        self.observe_batch(batch, live_at)
+        return live_at
+
+    def observe_batch(self, batch: Batch, live_at: Words | None = None) -> Findings:
+        """What each row of prepared arrays does; `live_at` as in `verify.engines.kernel`."""
         found = _empty(batch.switches, len(batch.lamps), len(batch))
+        if live_at is None:
+            live_at = np.zeros((len(batch), 0, word_count(batch.switches)), np.uint64)
         work = len(batch) * word_count(batch.switches)
         is_compiled = compiled_kernel.cache_info().currsize > 0
         kernel = compiled_kernel() if is_compiled or work >= self.worth_compiling else judge
@@ -96,6 +122,7 @@ class WordsEngine:
             found.trips,
             found.lit,
             found.hazards,
+            live_at,
         )
         return found
 
@@ -106,6 +133,15 @@ class WordsEngine:
                 f"that the {self.name} engine can prove"
             )
         return Flattener(circuit)
+
+
+def terminals(circuit: Circuit) -> list[str]:
+    """The terminals of lamps and switches that a person can put a probe on, in file order."""
+    return [
+        f"{device.name}.{terminal}"
+        for device in (*circuit.lamps, *circuit.switches)
+        for terminal in device.form.switched_terminals
+    ]
 
 
 def _empty(switches: int, lamps: int, rows: int) -> Findings:
