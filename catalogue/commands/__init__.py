@@ -1,0 +1,1 @@
+"""The commands of `miswire`, one a module; `catalogue.cli` loads them when they are used."""

@@ -1,0 +1,100 @@
+"""`miswire build`: every single fault of whole families of circuits, proved and stored."""
+
+import json
+import os
+import shlex
+from pathlib import Path
+from typing import Final
+
+import click
+
+from catalogue.commands.options import Options
+from catalogue.sweep import Built
+from catalogue.sweep import build as build_catalogue
+from catalogue.terminal import Progress, say
+from verify.verdict import VERDICTS
+
+_FEWEST_LOCATIONS: Final = 2
+_MOST_LOCATIONS: Final = 6
+_MOST_DRAWN: Final = 1_000_000
+_MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold
+_MOST_WORKERS: Final = 256
+
+
+@click.command()
+@click.argument("database", type=click.Path(path_type=Path), metavar="DB")
+@click.option(
+    "--locations",
+    default="",
+    metavar="N,N…",
+    help="Store every layout with that many switches, for each sound scheme, "
+    f"{_FEWEST_LOCATIONS} to {_MOST_LOCATIONS}. There are 9, 64, 625, 7776 and 117649.",
+)
+@click.option("--random", "drawn", default="0", metavar="K", help="Draw K circuits more.")
+@click.option("--seed", default="0", metavar="S", help="Seed of the circuits drawn. Default: 0.")
+@click.option(
+    "--workers", default="", metavar="W", help="Processes to use. Default: one a processor."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def build(
+    database: Path, locations: str, drawn: str, seed: str, workers: str, as_json: bool
+) -> None:
+    """Build a catalogue, or go on building it.
+
+    DB is the file to write. Interrupted at any moment, the same command goes on where it stopped
+    and ends with the same content, which the digest shows: it is the same on every machine.
+    """
+    options = Options()
+    drawn_number = options.number("--random", drawn, 0, _MOST_DRAWN)
+    sizes: tuple[int, ...] = ()
+    if locations:
+        sizes = options.numbers("--locations", locations, _FEWEST_LOCATIONS, _MOST_LOCATIONS)
+    elif not drawn_number:
+        options.refuse("--locations", "say what to build, such as --locations 2,3 or --random 50")
+    seed_number = options.number("--seed", seed, 0, _MOST_SEED)
+    worker_number = options.number("--workers", workers or str(_processors()), 1, _MOST_WORKERS)
+    options.check()
+    with Progress("Proving circuits", patience=0) as progress:
+        built = build_catalogue(
+            database,
+            sizes,
+            drawn_number,
+            seed_number,
+            workers=worker_number,
+            progress=progress,
+        )
+    if as_json:
+        say(json.dumps(_form(built), indent=2))
+        return
+    say(_told(built))
+    say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
+
+
+def _processors() -> int:
+    """How many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _form(built: Built) -> dict[str, object]:
+    return {
+        "circuits": built.circuits,
+        "proved": built.proved,
+        "faults": {verdict: built.faults[verdict] for verdict in VERDICTS},
+        "seconds": round(built.seconds, 3),
+        "digest": built.digest,
+    }
+
+
+def _told(built: Built) -> str:
+    verdicts = {f"  {verdict}": built.faults[verdict] for verdict in VERDICTS}
+    counts = {
+        "circuits": built.circuits,
+        "  proved now": built.proved,
+        "faults": built.faults.total(),
+        **{name: number for name, number in verdicts.items() if number},
+    }
+    lines = [f"{name:<14}{number:>10,}" for name, number in counts.items()]
+    lines += [f"{'seconds':<14}{built.seconds:>10.1f}", f"digest  {built.digest}"]
+    return "\n".join(lines)

@@ -1,0 +1,200 @@
+"""`miswire check`: judge circuits, with evidence."""
+
+import json
+from collections.abc import Iterator, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import Final
+
+import click
+
+from catalogue.report import Examination, check_form, examine, state_forms
+from catalogue.terminal import (
+    cautions_paragraph,
+    columns,
+    complain,
+    counted,
+    file_name,
+    heading,
+    paragraph,
+    say,
+    table,
+    table_width,
+    verdict_style,
+    word_list,
+)
+from verify.behaviour import Observation
+from verify.circuit import Circuit
+from verify.circuitfile import load
+from verify.evidence import Evidence
+from verify.hazards import HAZARDS
+from verify.problems import BugError, UserError
+from verify.naming import signature_name
+
+_MOST_STATES_SHOWN: Final = 16
+_MOST_STATES_INDENTED: Final = 1024
+_GROUP: Final = 4
+_PROTECTION: Final = "protection"
+
+_MEANINGS: Final = {
+    "sound": "Every switch changes every lamp in every combination of positions, and none of the "
+    "hazards that are looked for is there.",
+    "mimic": "Every switch changes every lamp in every combination of positions, and yet there is "
+    "a hazard. Nobody notices it by using the light.",
+    "misbehaves": "In some combination of positions a switch does not change a lamp.",
+    "trips": "In some combination of positions line is connected to neutral or ground without a "
+    "load, and the breaker opens.",
+}
+
+
+@click.command()
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON: an array for several files.")
+@click.pass_context
+def check(ctx: click.Context, files: tuple[Path, ...], as_json: bool) -> None:
+    """Judge circuits.
+
+    For each circuit file, say what the lamps and the protection do in every combination of switch
+    positions, whether the light works from every location, and which hazards there are, each with
+    the path that shows it.
+
+    Exit status: 0 if every circuit is sound, 1 if one is not, 2 if a file is wrong; the others are
+    judged all the same.
+    """
+    examined: list[tuple[str, Examination]] = []
+    for path in files:
+        try:
+            circuit = load(path)
+        except UserError as error:
+            complain(error.problems, file_name(path))
+            continue
+        try:
+            examined.append((str(path), examine(circuit)))
+        except BugError as error:
+            raise BugError(f"{file_name(path)}: {error}") from error
+    if as_json:
+        _print_json(examined, alone=len(files) == 1)
+    elif examined:
+        say("\n\n".join("\n".join(_told(file, found)) for file, found in examined))
+        if len(files) > 1:
+            say(f"\n{heading(_total(examined, len(files) - len(examined)))}")
+        say(f"\n{cautions_paragraph()}")
+    if len(examined) < len(files):
+        ctx.exit(2)
+    ctx.exit(any(found.judgement.verdict != "sound" for _, found in examined))
+
+
+def _print_json(examined: Sequence[tuple[str, Examination]], *, alone: bool) -> None:
+    forms = [check_form(found, file) for file, found in examined]
+    # Nobody reads so many states, and to indent them takes Python longer than to prove them.
+    indent = None if sum(len(form["states"]) for form in forms) > _MOST_STATES_INDENTED else 2
+    if not alone:
+        say(json.dumps(forms, indent=indent))
+    elif forms:
+        say(json.dumps(forms[0], indent=indent))
+
+
+def _total(examined: Sequence[tuple[str, Examination]], unread: int) -> str:
+    verdicts = [found.judgement.verdict for _, found in examined]
+    parts = [f"{verdicts.count(verdict)} {verdict}" for verdict in dict.fromkeys(verdicts)]
+    text = f"{counted(len(verdicts), 'circuit')}: {', '.join(parts)}"
+    return f"{text}; {counted(unread, 'file')} not judged, see above" if unread else text
+
+
+def _told(file: str, found: Examination) -> Iterator[str]:
+    """One circuit's verdict for a person, line by line."""
+    judgement = found.judgement
+    verdict = judgement.verdict
+    yield heading(found.circuit.name)
+    yield file_name(file)
+    yield ""
+    meaning = _MEANINGS.get(verdict, f"{judgement.reason}.")
+    word, _, rest = paragraph(f"{verdict.upper()}: {meaning}").partition(" ")
+    yield f"{verdict_style(verdict, word)} {rest}"
+    if judgement.observation is None or judgement.signature is None:
+        return
+    yield ""
+    yield from _states(found.circuit, judgement.observation)
+    yield ""
+    yield paragraph(f"In short: {signature_name(judgement.signature)}.")
+    yield paragraph(_how_proved(found, len(judgement.signature.codes)))
+    proof = found.evidence[verdict]
+    if isinstance(proof, Evidence):
+        yield ""
+        yield heading(f"Why it {verdict}")
+        yield from _shown(proof)
+    if judgement.hazards:
+        yield ""
+        yield heading(counted(len(judgement.hazards), "hazard"))
+    for hazard in HAZARDS:
+        item = found.evidence.get(hazard.name)
+        if isinstance(item, Evidence):
+            yield ""
+            yield heading(f"{hazard.title} ({hazard.name})", "  ")
+            yield paragraph(hazard.danger, "  ")
+            yield from _shown(item)
+
+
+def _states(circuit: Circuit, seen: Observation) -> Iterator[str]:
+    """The table of states, in the longest words for which there is room."""
+    switches = [switch.name for switch in circuit.switches]
+    lamps = [lamp.name for lamp in circuit.lamps]
+    short_switches = [f"S{number}" for number, _ in enumerate(switches, 1)]
+    short_lamps = [f"L{number}" for number, _ in enumerate(lamps, 1)]
+    forms = list(islice(state_forms(circuit, seen), _MOST_STATES_SHOWN))
+    positions: list[list[str]] = [[*form["positions"].values()] for form in forms]
+    headings = [*switches, *lamps]
+    if _is_too_wide(headings):
+        legend = zip((*short_switches, *short_lamps), headings, strict=True)
+        yield word_list(f"{short} = {name}" for short, name in legend)
+        headings = [*short_switches, *short_lamps]
+        if _is_too_wide(headings):
+            yield f"{_in_one_column(short_switches)}: u up, d down"
+            headings = [_in_one_column(short_switches), *short_lamps]
+            positions = [[_initials(row)] for row in positions]
+        yield ""
+    yield table(
+        [*headings, _PROTECTION],
+        [
+            [*row, *form["lamps"].values(), form["protection"]]
+            for row, form in zip(positions, forms, strict=True)
+        ],
+    )
+    states = 1 << seen.switches
+    if states > len(forms):
+        yield paragraph(
+            f"… and {states - len(forms):,} more of {states:,} combinations; "
+            "--json prints them all."
+        )
+
+
+def _is_too_wide(headings: Sequence[str]) -> bool:
+    return table_width([*headings, _PROTECTION], len("down")) > columns()
+
+
+def _in_one_column(headings: Sequence[str]) -> str:
+    return f"{headings[0]} to {headings[-1]}"
+
+
+def _initials(positions: Sequence[str]) -> str:
+    """The positions by a letter each, in groups that the eye can count."""
+    letters = "".join(position[0] for position in positions)
+    return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
+
+
+def _how_proved(found: Examination, states: int) -> str:
+    reach = "all of them" if found.rechecked == states else f"{found.rechecked:,} of them"
+    proved = f"Proved in {counted(states, 'combination')} by the engine {found.engine}"
+    if not found.rechecked:
+        return f"{proved}."
+    return f"{proved}; the engine paths, which shares no code with it, finds the same in {reach}."
+
+
+def _shown(evidence: Evidence) -> Iterator[str]:
+    """The state and the paths that show a claim."""
+    where = ", ".join(f"{name} {position}" for name, position in evidence.positions)
+    yield paragraph(f"Shown with {where}:", "  ")
+    for words in evidence.path_words:
+        yield paragraph(words, "    ", "  - ")

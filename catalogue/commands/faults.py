@@ -1,0 +1,170 @@
+"""`miswire faults`: judge every single fault of one circuit."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from pathlib import Path
+from typing import Final
+
+import click
+
+from catalogue.report import PROVED_VERDICTS, JudgedFault, Survey, faults_json, survey
+from catalogue.terminal import (
+    Progress,
+    cautions_paragraph,
+    complain,
+    counted,
+    file_name,
+    heading,
+    paragraph,
+    say,
+    table,
+)
+from verify.circuit import Circuit
+from verify.circuitfile import load
+from verify.engines.words import WordsEngine
+from verify.faults import fault_kind, fault_kinds
+from verify.hazards import HAZARDS
+from verify.problems import CircuitError, Problem, UserError
+
+_KINDS: Final = [kind.name for kind in fault_kinds()]
+_LISTED_BY_DEFAULT: Final = ("mimic",)
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, a fault a line.")
+@click.option(
+    "--kind",
+    "kinds",
+    multiple=True,
+    type=click.Choice(_KINDS),
+    metavar="KIND",
+    help=f"List only faults of this kind. May be repeated. Kinds: {', '.join(_KINDS)}.",
+)
+@click.option(
+    "--verdict",
+    "verdicts",
+    multiple=True,
+    type=click.Choice(PROVED_VERDICTS),
+    metavar="VERDICT",
+    help="List only faults with this verdict. May be repeated. "
+    f"Verdicts: {', '.join(PROVED_VERDICTS)}.",
+)
+@click.pass_context
+def faults(
+    ctx: click.Context,
+    file: Path,
+    as_json: bool,
+    kinds: tuple[str, ...],
+    verdicts: tuple[str, ...],
+) -> None:
+    """Judge every single fault of a circuit.
+
+    Each fault is one mistake or one failed part, all else being as in the circuit file. They are
+    counted by kind and verdict, and those are listed that people look for: the mimics, with which
+    every switch still works and something is dangerous.
+
+    --kind and --verdict choose what is listed instead, with JSON too, which lists all faults
+    without them. The counts are always of all faults.
+
+    Exit status: 0 when done, whatever was found, 2 if the file is wrong.
+    """
+    try:
+        circuit = load(file)
+        _require_provable(circuit)
+    except UserError as error:
+        complain(error.problems, file_name(file))
+        ctx.exit(2)
+    with Progress("Judging faults") as progress:
+        surveyed = survey(circuit, progress)
+    if not (as_json or kinds or verdicts):
+        verdicts = _LISTED_BY_DEFAULT
+    listed = [
+        judged
+        for judged in surveyed.faults
+        if judged.fault.kind in (kinds or _KINDS)
+        and judged.verdict in (verdicts or PROVED_VERDICTS)
+    ]
+    if as_json:
+        lines = faults_json(surveyed, listed)
+    else:
+        lines = _told(surveyed, listed, verdicts or PROVED_VERDICTS, file)
+    for line in lines:
+        say(line)
+
+
+def _require_provable(circuit: Circuit) -> None:
+    switches = len(circuit.switches)
+    if switches > WordsEngine.most_switches:
+        raise CircuitError(
+            [
+                Problem(
+                    "",
+                    f"{switches} switches are more than the {WordsEngine.most_switches} whose "
+                    "faults can be proved; split the circuit",
+                )
+            ]
+        )
+
+
+def _told(
+    surveyed: Survey, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
+) -> Iterator[str]:
+    """The faults of a circuit for a person, line by line."""
+    yield heading(surveyed.circuit.name)
+    yield file_name(file)
+    yield ""
+    base = surveyed.judgement
+    if base.verdict != "sound":
+        hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""
+        yield paragraph(
+            f"As it stands this circuit is not sound but {base.verdict}{hazards}: what follows is "
+            "about one more mistake in it."
+        )
+        yield ""
+    yield heading(counted(len(surveyed.faults), "single fault"))
+    yield ""
+    yield _counts(surveyed)
+    yield ""
+    yield from _list(listed, verdicts)
+    yield ""
+    yield cautions_paragraph()
+
+
+def _counts(surveyed: Survey) -> str:
+    by_kind = {kind: list(counts.values()) for kind, counts in surveyed.counts.items()}
+    by_kind["all"] = [sum(column) for column in zip(*by_kind.values(), strict=True)]
+    rows = [
+        [kind, *(f"{number:,}" for number in (*numbers, sum(numbers)))]
+        for kind, numbers in by_kind.items()
+    ]
+    return table(["kind", *PROVED_VERDICTS, "total"], rows, numbers=True)
+
+
+def _list(listed: Sequence[JudgedFault], verdicts: Sequence[str]) -> Iterator[str]:
+    """The faults by kind, and what their hazards mean."""
+    what = " or ".join(verdicts)
+    if not listed:
+        yield paragraph(f"No fault to list that is {what}.")
+        return
+    yield paragraph(f"{counted(len(listed), 'fault')} listed: {what}.")
+    if tuple(verdicts) == _LISTED_BY_DEFAULT:
+        yield paragraph("With each of these every switch works, and something is dangerous.")
+    for name, group in groupby(listed, lambda judged: judged.fault.kind):
+        of_kind = list(group)
+        yield ""
+        yield heading(f"{name}, {counted(len(of_kind), 'fault')}")
+        yield paragraph(fault_kind(name).description, "  ")
+        for judged in of_kind:
+            yield paragraph(judged.description, "    ", "  - ")
+            hazards = ", ".join(judged.hazards) or "no hazard"
+            yield paragraph(
+                hazards if len(verdicts) == 1 else f"{judged.verdict}: {hazards}", "    "
+            )
+    present = {name for judged in listed for name in judged.hazards}
+    if present:
+        yield ""
+        yield heading("The hazards")
+        for hazard in HAZARDS:
+            if hazard.name in present:
+                yield paragraph(f"{hazard.name}: {hazard.title}. {hazard.danger}", "    ", "  ")

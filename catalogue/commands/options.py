@@ -1,0 +1,50 @@
+"""Numbers on the command line, read so that every mistake is reported at once."""
+
+from verify.problems import Problem, UserError, shown
+
+
+class Options:
+    """Reads options; `check` raises for all that were wrong."""
+
+    def __init__(self) -> None:
+        self._problems: list[Problem] = []
+
+    def refuse(self, option: str, why: str) -> None:
+        """Note a mistake: what is wrong with an option, and the remedy."""
+        self._problems.append(Problem(option, why))
+
+    def number(self, option: str, text: str, lowest: int, highest: int) -> int:
+        """A whole number within bounds; `lowest` in place of a wrong one."""
+        number = _whole(text)
+        if number is None or not lowest <= number <= highest:
+            self.refuse(
+                f"{option}={shown(text)}", f"must be a whole number from {lowest} to {highest:,}"
+            )
+            return lowest
+        return number
+
+    def numbers(self, option: str, text: str, lowest: int, highest: int) -> tuple[int, ...]:
+        """Whole numbers within bounds, with commas between them, in ascending order."""
+        found: set[int] = set()
+        for part in text.split(","):
+            number = _whole(part)
+            if number is None or not lowest <= number <= highest:
+                self.refuse(
+                    f"{option}={shown(text)}",
+                    f"'{shown(part.strip())}' must be a whole number from {lowest} to {highest}; "
+                    f"write them with commas between, such as {option} 2,3",
+                )
+            else:
+                found.add(number)
+        return tuple(sorted(found))
+
+    def check(self) -> None:
+        """Raise UserError with every mistake, if there was any."""
+        if self._problems:
+            raise UserError(self._problems)
+
+
+def _whole(text: str) -> int | None:
+    # `int` takes more than people mean, such as 1_000, and refuses very long numbers.
+    digits = text.strip()
+    return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 20 else None

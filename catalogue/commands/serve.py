@@ -1,0 +1,116 @@
+"""`miswire serve`: a catalogue in the browser, on this machine only and read-only."""
+
+import asyncio
+import errno
+import os
+import socket
+import sqlite3
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import Final
+
+import click
+
+from catalogue.commands.options import Options
+from catalogue.store import require_catalogue
+from catalogue.terminal import file_name, say
+from verify.problems import Problem, UserError
+
+HOST: Final = "127.0.0.1"
+# Datasette opens the file by an address in which these mean something else.
+_MISREAD_IN_ADDRESSES: Final = frozenset("?#%")
+
+SETTINGS: Final = {
+    "suggest_facets": False,  # each table names its own, which have indexes
+    "default_facet_size": 30,
+    "facet_time_limit_ms": 1000,
+    "sql_time_limit_ms": 3000,
+    "default_page_size": 50,
+    "max_csv_mb": 0,  # no limit: whoever may see the file may have it
+    "allow_download": True,
+    "default_cache_ttl": 0,  # the file under this address may be another one tomorrow
+}
+
+
+@click.command()
+@click.argument("database", type=click.Path(path_type=Path), metavar="DB")
+@click.option(
+    "--port",
+    default="8001",
+    metavar="PORT",
+    help="Where to serve; 0 takes any that is free. Default: 8001.",
+)
+def serve(database: Path, port: str) -> None:
+    """Show a catalogue in the browser.
+
+    Serves DB, as `miswire build` made it, with Datasette on this machine only; nothing can be
+    changed through it. Control-C stops it.
+    """
+    options = Options()
+    port_number = options.number("--port", port, 0, 65_535)
+    options.check()
+    _require_servable(database)
+    with closing(_listening(port_number)) as listener:
+        _run(database, listener)
+
+
+def _require_servable(database: Path) -> None:
+    """Raise UserError unless `database` is a catalogue; say so if it is not finished."""
+    require_catalogue(database)
+    place = str(database.resolve())
+    if misread := sorted(_MISREAD_IN_ADDRESSES.intersection(place)):
+        raise UserError(
+            [
+                Problem(
+                    file_name(place),
+                    f"a path with {' or '.join(misread)} in it cannot be served; rename that",
+                )
+            ]
+        )
+    with closing(sqlite3.connect(database)) as connection:
+        runs = connection.execute("select count(*) from run where digest is null")
+        (unfinished,) = runs.fetchone()
+    if unfinished:
+        click.echo(
+            f"{file_name(database)}: its build is not finished, so circuits are missing; "
+            "repeat `miswire build` to go on with it",
+            err=True,
+        )
+
+
+def _listening(port: int) -> socket.socket:
+    """A socket that listens on this machine only; UserError if the port cannot be had."""
+    listener = socket.socket()
+    try:
+        if os.name == "posix":
+            # A server that was just stopped keeps its port for a while otherwise.
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((HOST, port))
+        listener.listen()
+    except OSError as error:
+        listener.close()
+        reasons = {
+            errno.EADDRINUSE: "is in use by another program",
+            errno.EACCES: "is not for everybody to use",
+        }
+        reason = reasons.get(error.errno or 0, f"cannot be used ({error.strerror})")
+        raise UserError(
+            [Problem(f"--port={port}", f"{reason}; name another one, or 0 for any that is free")]
+        ) from error
+    return listener
+
+
+def _run(database: Path, listener: socket.socket) -> None:
+    """Serve until somebody stops it."""
+    import uvicorn
+    from datasette.app import Datasette
+
+    datasette = Datasette([], immutables=[str(database.resolve())], settings=SETTINGS)
+    asyncio.run(datasette.invoke_startup())
+    config = uvicorn.Config(datasette.app(), lifespan="on", log_level="warning", access_log=False)
+    say(f"Serving {file_name(database)} at http://{HOST}:{listener.getsockname()[1]}/")
+    say("Control-C stops it.")
+    # The server passes on the signal that stopped it.
+    with suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listener])
+    say("Stopped.")
