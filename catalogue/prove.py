@@ -9,6 +9,7 @@ import numpy as np
 from catalogue.plan import PlannedCircuit, Spec
 from verify.circuitfile import dump
 from verify.engines.words import WordsEngine
+from verify.families import Roles, family
 from verify.faults import all_faults, fault_kinds
 from verify.signature import canonical
 from verify.verdict import NONE, VERDICTS, Verdicts, judge, judge_faults
@@ -18,6 +19,7 @@ class FaultRow(NamedTuple):
     """One fault. `hazards` pairs the index in `HAZARDS` with the state that shows it."""
 
     kind: str
+    family: str
     site: str
     description: str
     verdict: str
@@ -55,6 +57,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
     engine = WordsEngine()
     intended = judge(circuit, engine)
     kinds = {kind.name: kind for kind in fault_kinds()}
+    roles = Roles(circuit)
     rows: list[FaultRow] = []
     for faults, _, verdicts in judge_faults(circuit, all_faults(circuit), engine):
         words = _words(verdicts, len(circuit.lamps))
@@ -72,6 +75,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
             rows.append(
                 FaultRow(
                     fault.kind,
+                    family(roles, fault),
                     fault.site_text,
                     kinds[fault.kind].in_words(fault.site),
                     VERDICTS[verdict],

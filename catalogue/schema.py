@@ -130,6 +130,17 @@ TABLES: Final[tuple[Table, ...]] = (
         unique=(("name",),),
     ),
     Table(
+        "family",
+        "Faults that a person would give one name, whatever the boxes and colours.",
+        (
+            _ID,
+            Column("name", str, "What was mistaken, by its role in the intended circuit."),
+        ),
+        label="name",
+        unique=(("name",),),
+        search=("name",),
+    ),
+    Table(
         "circuit",
         "Sound circuits as intended: every layout of some sizes, and circuits drawn at random.",
         (
@@ -160,6 +171,7 @@ TABLES: Final[tuple[Table, ...]] = (
             _ID,
             Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
             Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("family_id", int, "What one would call it.", refers="family"),
             Column("site", str, "Where: names from the circuit file, first the box or part."),
             Column("description", str, "The mistake as a sentence."),
             Column("verdict_id", int, "Verdict on the circuit with the mistake.", refers="verdict"),
@@ -177,7 +189,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("lamp", int, "Lamp, 0 first, that shows it.", optional=True),
         ),
         unique=(("circuit_id", "kind_id", "site"),),
-        indexes=(("kind_id",), ("verdict_id",), ("signature_id",)),
+        indexes=(("kind_id",), ("verdict_id",), ("signature_id", "circuit_id"), ("family_id",)),
         label="description",
         facets=("verdict_id", "kind_id"),
         search=("description",),
@@ -193,6 +205,23 @@ TABLES: Final[tuple[Table, ...]] = (
         key=("fault_id", "hazard_id"),
         indexes=(("hazard_id",),),
         facets=("hazard_id",),
+    ),
+    Table(
+        "profile",
+        "Faults counted by all that a person can see of them: what the symptom desk searches.",
+        (
+            _ID,
+            Column("locations", int, "Number of switches."),
+            Column("scheme", str, "Scheme of the circuits as intended."),
+            Column("signature_id", int, "What the light does.", refers="signature"),
+            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("family_id", int, "What one would call it.", refers="family"),
+            Column("hazard_set", int, "The hazards that hold: bit i is that of hazard i + 1."),
+            Column("faults", int, "How many faults."),
+            Column("circuits", int, "In how many circuits."),
+            Column("example_id", int, "The first of them.", refers="fault"),
+        ),
+        indexes=(("locations", "scheme"), ("signature_id",), ("family_id",)),
     ),
     Table(
         "scope",

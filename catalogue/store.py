@@ -4,11 +4,10 @@ A batch is written in one transaction together with the note that it is done, so
 killed at any moment has each batch whole or not at all.
 """
 
-import hashlib
 import itertools
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -17,9 +16,10 @@ from typing import Final
 import sqlite_utils
 
 import catalogue
+from catalogue.contents import PROFILE, SCOPE, digest_of
 from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows
-from catalogue.schema import migrations, open_catalogue
+from catalogue.schema import TABLES, migrations, open_catalogue
 from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS
@@ -166,13 +166,14 @@ class Store:
         kinds, verdicts = self._ids["fault_kind"], self._ids["verdict"]
         numbered = list(zip(itertools.count(int(first)), rows.faults, strict=False))
         self.db.conn.executemany(
-            "insert into fault (id, circuit_id, kind_id, site, description, verdict_id,"
-            " signature_id, hazards, state, switch, lamp) values (?,?,?,?,?,?,?,?,?,?,?)",
+            "insert into fault (id, circuit_id, kind_id, family_id, site, description, verdict_id,"
+            " signature_id, hazards, state, switch, lamp) values (?,?,?,?,?,?,?,?,?,?,?,?)",
             [
                 (
                     fault_id,
                     circuit_id,
                     kinds[fault.kind],
+                    self._family(fault.family),
                     fault.site,
                     fault.description,
                     verdicts[fault.verdict],
@@ -213,6 +214,16 @@ class Store:
             self._signature_ids[word] = int(str(row.last_pk))
         return self._signature_ids[word]
 
+    @cached_property
+    def _family_ids(self) -> dict[str, int]:
+        return {str(row["name"]): int(row["id"]) for row in self.db.table("family").rows}
+
+    def _family(self, name: str) -> int:
+        if name not in self._family_ids:
+            row = self.db.table("family").insert({"name": name})
+            self._family_ids[name] = int(str(row.last_pk))
+        return self._family_ids[name]
+
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict."""
         rows = self.db.query(
@@ -225,32 +236,17 @@ class Store:
         """Say what is covered, index the text, and note the digest; returns it."""
         with self.db.atomic():
             self.db.conn.execute("delete from scope")
-            self.db.conn.execute(_SCOPE)
-            for table in ("circuit", "fault", "term"):
+            self.db.conn.execute(SCOPE)
+            self.db.conn.execute("delete from profile")
+            self.db.conn.execute(PROFILE)
+            for table in (table.name for table in TABLES if table.search):
                 self.db.conn.execute(f"insert into {table}_fts({table}_fts) values ('rebuild')")
-            digest = self.digest()
+            digest = digest_of(self.db)
             self.db.conn.execute(
                 "update run set finished = ?, digest = ? where id = ?", [now(), digest, run_id]
             )
         self.db.conn.execute("analyze")
         return digest
-
-    def digest(self) -> str:
-        """A hash over all content in the order of labels: the same on every machine."""
-        total = hashlib.sha256()
-        for row in self._content():
-            total.update(row.encode())
-            total.update(b"\n")
-        return total.hexdigest()
-
-    def _content(self) -> Iterator[str]:
-        """Every row as a JSON array."""
-        execute = self.db.conn.execute
-        yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
-        for circuit_id, circuit in execute(_CIRCUITS).fetchall():
-            yield str(circuit)
-            for query in (_FAULTS, _EVIDENCE):
-                yield from (str(row) for (row,) in execute(query, [circuit_id]))
 
 
 def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
@@ -299,40 +295,3 @@ def _signature_row(word: str, lamps: int) -> dict[str, object]:
         "lit_states": sum("L" in group for group in groups),
         "trip_states": sum("T" in group for group in groups),
     }
-
-
-_SCOPE: Final = """
-insert into scope (locations, scheme, kind_id, coverage, circuits, faults)
-select circuit.locations, circuit.scheme, kind.id,
-       case origin when 'layout' then 'complete' else 'sampled' end,
-       count(distinct circuit.id), count(fault.id)
-from circuit
-cross join fault_kind as kind
-left join fault on fault.circuit_id = circuit.id and fault.kind_id = kind.id
-group by circuit.locations, circuit.scheme, kind.id, origin
-order by circuit.locations, circuit.scheme, kind.id, origin
-"""
-_SCOPE_CONTENT: Final = """
-select json_array(locations, scheme, fault_kind.name, coverage, circuits, faults)
-from scope join fault_kind on fault_kind.id = kind_id
-order by locations, scheme, fault_kind.name, coverage
-"""
-_CIRCUITS: Final = """
-select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locations,
-       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file)
-from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
-order by label
-"""
-_FAULTS: Final = """
-select json_array(
-    kind.name, site, fault.description, verdict.name, word, hazards, state, switch, lamp)
-from fault join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = verdict_id
-join signature on signature.id = signature_id
-where circuit_id = ? order by kind.name, site
-"""
-_EVIDENCE: Final = """
-select json_array(kind.name, site, hazard.name, evidence.state)
-from fault join fault_kind as kind on kind.id = kind_id join evidence on fault_id = fault.id
-join hazard on hazard.id = hazard_id
-where circuit_id = ? order by kind.name, site, hazard.name
-"""

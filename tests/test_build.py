@@ -15,10 +15,10 @@ from pathlib import Path
 import pytest
 
 from catalogue.audit import audit
+from catalogue.contents import digest_of
 from catalogue.plan import Batch, make_plan
 from catalogue.prove import prove
-from catalogue.schema import TABLES
-from catalogue.store import Store
+from catalogue.schema import TABLES, open_catalogue
 from catalogue.sweep import build, self_check, sweep
 from verify.faults import all_faults, fault_kinds
 from verify.layouts import Layout
@@ -192,8 +192,8 @@ def test_killed_outright_it_resumes(built: tuple[Path, str], tmp_path: Path, wor
     """SIGKILL at random moments: no lost or doubled row, the same digest."""
     path = tmp_path / "killed.db"
     assert _kill_until_done(path, workers, kills=3, seed=workers)
-    with closing(Store(path)) as store:
-        assert store.digest() == built[1]
+    with closing(open_catalogue(str(path))) as db:
+        assert digest_of(db) == built[1]
 
 
 @pytest.mark.slow
@@ -202,8 +202,8 @@ def test_killed_outright_many_times(built: tuple[Path, str], tmp_path: Path, wor
     """The same with more kills."""
     path = tmp_path / "killed.db"
     assert _kill_until_done(path, workers, kills=15, seed=10 + workers)
-    with closing(Store(path)) as store:
-        assert store.digest() == built[1]
+    with closing(open_catalogue(str(path))) as db:
+        assert digest_of(db) == built[1]
 
 
 class _Breaking(Executor):
