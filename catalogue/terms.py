@@ -33,5 +33,5 @@ def terms() -> tuple[Term, ...]:
 
 
 def anchor(word: str) -> str:
-    """The fragment by which a word is addressed: ``any-location control`` → any-location-control."""
+    """The fragment that addresses a word: ``any-location-control`` for any-location control."""
     return re.sub(r"[^a-z0-9]+", "-", word.lower()).strip("-")

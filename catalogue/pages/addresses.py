@@ -1,0 +1,100 @@
+"""The public addresses of the pages, made of labels, so that they can be quoted for good."""
+
+import hashlib
+from collections.abc import Callable, Mapping
+from typing import Final
+from urllib.parse import quote, urlencode
+
+from catalogue.terms import anchor
+
+ROOT: Final = "/-/miswire"
+
+#: A longer word stands in addresses as a hash: browsers and servers bound an address's length.
+LONGEST_WORD: Final = 256
+HASHED: Final = "hash-"
+
+# Sites are lists of names, and these two join them; neither needs quoting within a path.
+_LEGIBLE: Final = ",+"
+
+Parameter = str | int | None
+
+
+def signature_label(word: str) -> str:
+    """How addresses name the signature of that word: the word, if it is not too long."""
+    if len(word) <= LONGEST_WORD:
+        return word
+    return HASHED + hashlib.sha256(word.encode()).hexdigest()[:32]
+
+
+class Addresses:
+    """Where every page is. `path` puts the server's own base address before a path."""
+
+    def __init__(self, path: Callable[[str], str], table: Callable[[str], str]) -> None:
+        self._path = path
+        self._table = table
+
+    def _page(self, *parts: str) -> str:
+        return self._path("/".join((ROOT, *(quote(part, safe=_LEGIBLE) for part in parts))))
+
+    def home(self, fragment: str = "") -> str:
+        """The home page."""
+        return self._path("/") + (fragment and f"#{fragment}")
+
+    def circuit(self, label: str) -> str:
+        """The page of a circuit."""
+        return self._page("circuit", label)
+
+    def fault(self, circuit: str, kind: str, site: str) -> str:
+        """The page of a fault."""
+        return self._page("fault", circuit, kind, site)
+
+    def signature(self, word: str) -> str:
+        """The page of a signature."""
+        return self._page("signature", signature_label(word))
+
+    def hazard(self, name: str) -> str:
+        """The page of a hazard."""
+        return self._page("hazard", name)
+
+    def kind(self, name: str) -> str:
+        """The page of a fault kind."""
+        return self._page("kind", name)
+
+    def faults(self, **filters: Parameter) -> str:
+        """The list of faults, those that the filters leave."""
+        word = filters.get("signature")
+        label = signature_label(str(word)) if word else None
+        return self._page("faults") + _query({**filters, "signature": label})
+
+    def circuits(self, **filters: Parameter) -> str:
+        """The list of circuits, those that the filters leave."""
+        return self._page("circuits") + _query(filters)
+
+    def signatures(self, **filters: Parameter) -> str:
+        """The list of signatures, those that the filters leave."""
+        return self._page("signatures") + _query(filters)
+
+    def terms(self, word: str = "") -> str:
+        """The page of terms, at the definition of `word`."""
+        return self._page("terms") + (word and f"#{anchor(word)}")
+
+    def scope(self) -> str:
+        """What the catalogue covers."""
+        return self._page("scope")
+
+    def cautions(self) -> str:
+        """The cautions in full."""
+        return self._page("cautions")
+
+    def static(self, name: str, version: str) -> str:
+        """A file that goes with the pages; `version` changes with its content."""
+        return self._page("static", name) + _query({"v": version})
+
+    def table(self, name: str, **filters: Parameter) -> str:
+        """The rows of a table that the filters leave, as rows."""
+        return self._table(name) + _query(filters)
+
+
+def _query(parameters: Mapping[str, Parameter]) -> str:
+    given = {key: value for key, value in parameters.items() if value not in (None, "")}
+    return f"?{urlencode(given)}" if given else ""

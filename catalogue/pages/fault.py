@@ -1,0 +1,123 @@
+"""The page of a fault: what was done wrong, what the light then does, and what shows it."""
+
+from typing import Final
+
+from catalogue.pages.faultlist import some_faults
+from catalogue.pages.lookup import circuit_row, named_row
+from catalogue.pages.provenance import provenance
+from catalogue.pages.recheck import Recheck, Stored, recheck
+from catalogue.pages.states import compared_facts, forms_of, shown_states
+from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
+from verify.circuitfile import dump, parse
+from verify.engines.words import WordsEngine
+from verify.evidence import Evidence, to_json
+from verify.verdict import judge
+
+_ALIKE_HERE: Final = 8
+_ALIKE_ELSEWHERE: Final = 4
+
+
+def fault(visit: Visit) -> Page:
+    """One fault, judged again while its page is made."""
+    parts = visit.parts
+    circuit = circuit_row(visit, parts["circuit"])
+    kind = named_row(visit, "fault_kind", parts["kind"])
+    row = _fault_row(visit, circuit, kind, parts["site"])
+    held = visit.rows(
+        "select hazard.name, title, condition, danger, state from evidence"
+        " join hazard on hazard.id = hazard_id where fault_id = ? order by hazard.id",
+        row["id"],
+    )
+    stored = Stored(
+        row["verdict"],
+        row["word"],
+        row["state"],
+        row["switch"],
+        row["lamp"],
+        {hazard["name"]: hazard["state"] for hazard in held},
+    )
+    checked = recheck(circuit["file"], stored, f"{kind['name']}/{row['site']}")
+    evidence = checked.examination.evidence if checked.examination else {}
+    shown = {claim: to_json(item) for claim, item in evidence.items()}
+    return Page(
+        row["description"],
+        "fault",
+        {
+            "label": f"{circuit['label']}/{kind['name']}/{row['site']}",
+            "description": row["description"],
+            "kind": {key: kind[key] for key in ("name", "title", "description", "version")},
+            "site": row["site"],
+            "circuit": {"label": circuit["label"], "name": circuit["name"]},
+            "verdict": row["verdict"],
+            "meaning": row["meaning"],
+            "contradictions": list(checked.contradictions),
+            "rechecked": checked.examination.rechecked if checked.examination else 0,
+            "states_total": 1 << circuit["locations"],
+            "states": _states(circuit["file"], checked),
+            "evidence": shown.get(row["verdict"]),
+            "hazards": [
+                {
+                    **{key: hazard[key] for key in ("name", "title", "condition", "danger")},
+                    "evidence": shown.get(hazard["name"]),
+                }
+                for hazard in held
+            ],
+            "signature": {
+                "word": row["word"],
+                "name": row["signature_name"],
+                "any_location": bool(row["any_location"]),
+            },
+            "alike": _alike(visit, row),
+            "circuit_file": dump(checked.circuit) if checked.circuit else None,
+            "provenance": provenance(visit, circuit["work_id"]),
+        },
+    )
+
+
+def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
+    row = visit.row(
+        "select fault.*, verdict.name as verdict, verdict.meaning, signature.word,"
+        " signature.name as signature_name, signature.any_location"
+        " from fault join verdict on verdict.id = fault.verdict_id"
+        " join signature on signature.id = fault.signature_id"
+        " where circuit_id = ? and kind_id = ? and site = ?",
+        *(circuit["id"], kind["id"], site),
+    )
+    if row is None:
+        raise MissingError(
+            f"Circuit {circuit['label']} has no fault of kind {kind['name']} at that site. Of "
+            "sites with one result only the first is listed; all faults of the circuit are on "
+            "its page."
+        )
+    return row
+
+
+def _states(intended_file: str, checked: Recheck) -> list[Facts]:
+    """The table that compares the circuit as intended with the faulted one."""
+    examination = checked.examination
+    if examination is None or examination.judgement.observation is None:
+        return []
+    intended = parse(intended_file)
+    before = judge(intended, WordsEngine()).observation
+    after = examination.judgement.observation
+    if before is None:
+        return []
+    witnesses = [i.state for i in examination.evidence.values() if isinstance(i, Evidence)]
+    shown = shown_states(after.switches, witnesses)
+    return compared_facts(
+        forms_of(intended, before, shown), forms_of(examination.circuit, after, shown)
+    )
+
+
+def _alike(visit: Visit, row: Row) -> Facts:
+    """Other faults that nobody can tell from this one by flipping switches."""
+    here = "signature_id = ? and circuit_id = ? and id <> ?"
+    elsewhere = "signature_id = ? and circuit_id <> ?"
+    within = (row["signature_id"], row["circuit_id"], row["id"])
+    beyond = (row["signature_id"], row["circuit_id"])
+    return {
+        "here_total": visit.number(f"select count(*) from fault where {here}", *within),
+        "here": some_faults(visit, here, *within, limit=_ALIKE_HERE),
+        "elsewhere_total": visit.number(f"select count(*) from fault where {elsewhere}", *beyond),
+        "elsewhere": some_faults(visit, elsewhere, *beyond, limit=_ALIKE_ELSEWHERE),
+    }

@@ -1,0 +1,78 @@
+"""The page of a fault kind: what it is, worked examples, and how such faults turn out."""
+
+from collections.abc import Iterator
+
+from catalogue.pages.coverage import nothing_found, scheme_title
+from catalogue.pages.lookup import named_row
+from catalogue.pages.visit import Facts, Page, Row, Visit
+from verify.faults import FaultKind, fault_kinds
+
+
+def kind(visit: Visit) -> Page:
+    """One kind of mistake."""
+    row = named_row(visit, "fault_kind", visit.parts["kind"])
+    known = next((kind for kind in fault_kinds() if kind.name == row["name"]), None)
+    sizes = list(_sizes(visit, row))
+    found = any(size["total"] for size in sizes)
+    return Page(
+        f"Fault kind: {row['title']}",
+        "kind",
+        {
+            **{key: row[key] for key in ("name", "title", "description", "version")},
+            "examples": list(_examples(visit, row, known)) if known else [],
+            "verdicts": [r["name"] for r in visit.rows("select name from verdict order by id")],
+            "sizes": sizes,
+            "nothing": None if found else nothing_found(visit, kind=row["name"]),
+        },
+    )
+
+
+def _examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
+    """The examples of the kind; `is_stored` if the catalogue has the circuit and the fault."""
+    for example in known.examples():
+        circuit, site = f"{example.scheme}-{example.layout}", ",".join(example.site)
+        yield {
+            "circuit": circuit,
+            "site": site,
+            "description": known.in_words(example.site),
+            "verdict": example.verdict,
+            "why": example.why,
+            "is_stored": bool(
+                visit.row(
+                    "select 1 from fault join circuit on circuit.id = circuit_id"
+                    " where label = ? and kind_id = ? and site = ?",
+                    *(circuit, row["id"], site),
+                )
+            ),
+        }
+
+
+def _sizes(visit: Visit, row: Row) -> Iterator[Facts]:
+    """Counts by verdict for each size and scheme that the catalogue covers."""
+    rows = visit.rows(
+        "select circuit.locations, scheme, origin, verdict.name as verdict, count(*) as number"
+        " from fault join circuit on circuit.id = circuit_id"
+        " join verdict on verdict.id = fault.verdict_id"
+        " where kind_id = ? group by 1, 2, 3, 4",
+        row["id"],
+    )
+    number = {tuple(r)[:4]: r["number"] for r in rows}
+    verdicts = [r["name"] for r in visit.rows("select name from verdict order by id")]
+    for scope in visit.rows(
+        "select locations, scheme, coverage, circuits, faults from scope where kind_id = ?"
+        " order by coverage, locations, scheme",
+        row["id"],
+    ):
+        origin = "layout" if scope["coverage"] == "complete" else "drawn"
+        yield {
+            "locations": scope["locations"],
+            "scheme": scope["scheme"],
+            "scheme_title": scheme_title(scope["scheme"]),
+            "coverage": scope["coverage"],
+            "circuits": scope["circuits"],
+            "total": scope["faults"],
+            "counts": {
+                verdict: number.get((scope["locations"], scope["scheme"], origin, verdict), 0)
+                for verdict in verdicts
+            },
+        }

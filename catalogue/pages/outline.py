@@ -1,0 +1,71 @@
+"""The layout of a circuit as a tree of boxes, from the feed outwards, as a list can tell it."""
+
+from collections.abc import Sequence
+
+from catalogue.pages.visit import Facts
+from verify.circuit import Cable, Circuit
+
+
+def outline(circuit: Circuit) -> list[Facts]:
+    """The feed's box with the boxes that cables lead on to below it, then boxes no cable reaches.
+
+    Every box and every cable is there once. Cables side by side stand together; one that closes a
+    ring is among the `more_cables` of the box where it is met.
+    """
+    told = _Outline(circuit)
+    return [told.facts(root) for root in told.roots]
+
+
+class _Outline:
+    """A breadth-first walk over the boxes."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.runs: dict[frozenset[str], list[Cable]] = {}
+        for cable in circuit.cables:
+            self.runs.setdefault(frozenset(cable.between), []).append(cable)
+        self.beyond: dict[str, list[str]] = {}
+        self.more: dict[str, list[Cable]] = {}
+        self.roots: list[str] = []
+        waiting = dict.fromkeys(self.runs)
+        for root in (circuit.feed.box, *(box.name for box in circuit.boxes)):
+            if root not in self.beyond:
+                self.roots.append(root)
+                self._walk(root, waiting)
+
+    def _walk(self, root: str, waiting: dict[frozenset[str], None]) -> None:
+        self.beyond[root] = []
+        queue = [root]
+        for box in queue:
+            for run in [run for run in waiting if box in run]:
+                del waiting[run]
+                (other,) = run - {box}
+                if other in self.beyond:
+                    self.more.setdefault(box, []).extend(self.runs[run])
+                else:
+                    self.beyond[box].append(other)
+                    self.beyond[other] = []
+                    queue.append(other)
+
+    def facts(self, name: str, cables: Sequence[Cable] = ()) -> Facts:
+        """A box with the cables that lead to it, and everything beyond."""
+        box = next(box for box in self.circuit.boxes if box.name == name)
+        return {
+            "box": name,
+            "material": box.material,
+            "devices": [
+                {"name": device.name, "kind": device.form.title}
+                for device in self.circuit.devices
+                if device.box == name
+            ],
+            "cables": [_cable(cable) for cable in cables],
+            "more_cables": [_cable(cable) for cable in self.more.get(name, ())],
+            "beyond": [
+                self.facts(other, self.runs[frozenset((name, other))])
+                for other in self.beyond[name]
+            ],
+        }
+
+
+def _cable(cable: Cable) -> Facts:
+    return {"name": cable.name, "conductors": list(cable.conductors)}

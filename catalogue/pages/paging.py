@@ -1,0 +1,64 @@
+"""Lists too long for one page, numbers in a query, and words to search for."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from catalogue.pages.visit import Facts, RefusalError
+
+PAGE_SIZE: Final = 50
+LONGEST_SEARCH: Final = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Paging:
+    """Page `number` of `pages`, the first being 1."""
+
+    number: int
+    total: int
+    size: int = PAGE_SIZE
+
+    @property
+    def pages(self) -> int:
+        """How many pages there are; an empty list has one."""
+        return max(1, -(-self.total // self.size))
+
+    @property
+    def skip(self) -> int:
+        """How many entries come before this page."""
+        return (self.number - 1) * self.size
+
+    def facts(self) -> Facts:
+        """What a list says about its pages."""
+        return {
+            "page": self.number,
+            "pages": self.pages,
+            "first": min(self.skip + 1, self.total),
+            "last": min(self.skip + self.size, self.total),
+        }
+
+
+def paged(query: Mapping[str, str], total: int) -> Paging:
+    """The page that a query asks for. Raises RefusalError beyond the last."""
+    asked = whole_number(query, "page")
+    paging = Paging(1 if asked is None else asked, total)
+    if not 1 <= paging.number <= paging.pages:
+        raise RefusalError(
+            f"page={paging.number} is not there; this list has pages 1 to {paging.pages}."
+        )
+    return paging
+
+
+def whole_number(query: Mapping[str, str], name: str) -> int | None:
+    """A number in a query, None if it is absent or empty. Raises RefusalError if it is none."""
+    text = query.get(name, "").strip()
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit()) or len(text) > 9:
+        raise RefusalError(f"{name} must be a whole number, such as {name}=2.")
+    return int(text)
+
+
+def search_words(text: str) -> str:
+    """A search for rows that have all words of `text`, whatever characters are in it."""
+    return " ".join(f'"{word.replace(chr(34), chr(34) * 2)}"' for word in text.split())

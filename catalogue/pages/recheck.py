@@ -1,0 +1,85 @@
+"""Going through a circuit again while its page is made, and comparing with what is stored.
+
+A row that does not come out as stored must never be shown as if it did.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from catalogue.report import Examination, examine
+from verify.circuit import Circuit
+from verify.circuitfile import parse
+from verify.faults import find_fault
+from verify.problems import BugError, CircuitError
+from verify.verdict import Judgement
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What a row says of a circuit; see `verify.verdict.Judgement`."""
+
+    verdict: str
+    word: str
+    state: int | None = None
+    switch: int | None = None
+    lamp: int | None = None
+    hazards: Mapping[str, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Recheck:
+    """What came out: `contradictions` says in sentences where it is not what is stored.
+
+    The circuit and the examination are None where there is nothing to show, for a reason that is
+    among the contradictions.
+    """
+
+    contradictions: tuple[str, ...]
+    circuit: Circuit | None = None
+    examination: Examination | None = None
+
+
+def recheck(file: str, stored: Stored, fault_label: str | None = None) -> Recheck:
+    """Judge the circuit in a stored file, or one of its faults, and compare."""
+    try:
+        circuit = parse(file)
+        if fault_label is not None:
+            circuit = find_fault(circuit, fault_label).apply(circuit)
+    except CircuitError as error:
+        return Recheck((f"The stored circuit file cannot be read: {error}.",))
+    except KeyError:
+        return Recheck(("The stored circuit has no such fault.",))
+    try:
+        examination = examine(circuit)
+    except BugError as error:
+        return Recheck((f"The engines contradict each other: {error}.",), circuit)
+    return Recheck(tuple(_differences(stored, examination.judgement)), circuit, examination)
+
+
+def _differences(stored: Stored, found: Judgement) -> Iterator[str]:
+    word = found.signature.word if found.signature else ""
+    for what, is_stored, is_found in (
+        ("The verdict", stored.verdict, found.verdict),
+        ("The signature", stored.word, word),
+        (
+            "What shows the verdict",
+            _witness(stored.state, stored.switch, stored.lamp),
+            _witness(found.state, found.switch, found.lamp),
+        ),
+        (
+            "The hazards with their states",
+            _held(stored.hazards or {}),
+            _held(dict(found.hazard_states)),
+        ),
+    ):
+        if is_stored != is_found:
+            yield f"{what} is stored as “{is_stored}” and comes out as “{is_found}”."
+
+
+def _witness(state: int | None, switch: int | None, lamp: int | None) -> str:
+    numbers = (("state", state), ("switch", switch), ("lamp", lamp))
+    return ", ".join(f"{name} {number}" for name, number in numbers if number is not None) or "none"
+
+
+def _held(hazards: Mapping[str, int]) -> str:
+    return ", ".join(f"{name} in {state}" for name, state in sorted(hazards.items())) or "none"

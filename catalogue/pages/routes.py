@@ -1,0 +1,52 @@
+"""Which address shows which page."""
+
+import re
+from collections.abc import Awaitable, Callable
+from typing import Any, Final
+
+from catalogue.pages import coverage, words
+from catalogue.pages.addresses import ROOT
+from catalogue.pages.circuit import circuit, circuits
+from catalogue.pages.fault import fault
+from catalogue.pages.faultlist import faults
+from catalogue.pages.hazard import hazard
+from catalogue.pages.home import home
+from catalogue.pages.kind import kind
+from catalogue.pages.signature import signature, signatures
+from catalogue.pages.site import STATIC_NAMES, static_file, view
+from catalogue.pages.visit import MissingError, Page, Reader, Visit
+
+Route = tuple[str, Callable[..., Awaitable[Any]]]
+
+_READERS: Final[dict[str, Reader]] = {
+    "/": home,
+    f"{ROOT}/circuits": circuits,
+    f"{ROOT}/circuit/<circuit>": circuit,
+    f"{ROOT}/faults": faults,
+    f"{ROOT}/fault/<circuit>/<kind>/<site>": fault,
+    f"{ROOT}/signatures": signatures,
+    f"{ROOT}/signature/<signature>": signature,
+    f"{ROOT}/hazard/<hazard>": hazard,
+    f"{ROOT}/kind/<kind>": kind,
+    f"{ROOT}/terms": words.terms,
+    f"{ROOT}/scope": coverage.scope,
+    f"{ROOT}/cautions": words.cautions,
+}
+
+
+def routes() -> list[Route]:
+    """Pairs of a pattern and a view, the first that matches being taken."""
+    names = "|".join(map(re.escape, STATIC_NAMES))
+    static: Route = (rf"^{ROOT}/static/(?P<name>{names})$", static_file)
+    pages: list[Route] = [(_pattern(path), view(reader)) for path, reader in _READERS.items()]
+    return [static, *pages, (rf"^{ROOT}(?:/.*)?$", view(_nowhere))]
+
+
+def _pattern(path: str) -> str:
+    """The regular expression of a path whose parts in angle brackets may be anything."""
+    pattern = path.replace("<", "(?P<").replace(">", ">[^/]+)")
+    return rf"^{pattern}$"
+
+
+def _nowhere(visit: Visit) -> Page:
+    raise MissingError("There is no such page; the home page has the ways in.")

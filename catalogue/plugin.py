@@ -1,0 +1,112 @@
+"""Datasette with the pages of a catalogue: its home page, its labels, its column help.
+
+The plugin does nothing where none of the databases is a catalogue.
+"""
+
+from collections.abc import Awaitable, Callable
+from importlib.resources import files
+from typing import Any, Final
+
+from datasette import hookimpl
+from jinja2 import ChoiceLoader, Environment, FileSystemLoader
+from markupsafe import Markup
+
+import catalogue
+from catalogue.pages.cells import Cell, cell
+from catalogue.pages.routes import Route, routes
+from catalogue.pages.site import (
+    Datasette,
+    find_catalogue,
+    frame,
+    known_catalogue,
+    static_version,
+)
+from catalogue.schema import TABLES
+
+_OURS: Final = "miswire"
+
+
+@hookimpl
+def startup(datasette: Datasette) -> Callable[[], Awaitable[None]]:
+    """Find the catalogue before the first request, for the hooks that cannot wait."""
+
+    async def find() -> None:
+        await find_catalogue(datasette)
+
+    return find
+
+
+@hookimpl
+def prepare_jinja2_environment(env: Environment) -> None:
+    """Put our templates before Datasette's."""
+    ours = FileSystemLoader(str(files(catalogue) / "templates"))
+    env.loader = ChoiceLoader([ours, *([env.loader] if env.loader else [])])
+    env.filters["coded"] = _coded
+
+
+def _coded(text: str) -> Markup:
+    """Text in which what stands between back-quotes is code."""
+    parts = text.split("`")
+    return Markup("").join(
+        Markup("<code>{}</code>").format(part) if number % 2 else part
+        for number, part in enumerate(parts)
+    )
+
+
+@hookimpl
+def register_routes() -> list[Route]:
+    """Our pages, the home page among them."""
+    return routes()
+
+
+@hookimpl
+def extra_template_vars(datasette: Datasette) -> Callable[[], Awaitable[dict[str, object]]]:
+    """What stands around our pages, and around Datasette's own."""
+
+    async def variables() -> dict[str, object]:
+        return {"miswire": await frame(datasette), "static_version": static_version}
+
+    return variables
+
+
+@hookimpl
+def extra_css_urls(datasette: Datasette, view_name: str) -> list[str]:
+    """The style of Datasette's own pages."""
+    if view_name == _OURS or known_catalogue(datasette) is None:
+        return []
+    name = "tables.css"
+    return [f"/-/miswire/static/{name}?v={static_version(name)}"]
+
+
+@hookimpl
+def get_metadata(datasette: Datasette) -> dict[str, object]:
+    """Titles, help and facets of the tables."""
+    name = known_catalogue(datasette)
+    if name is None:
+        return {}
+    return {"title": "Miswire", "databases": {name: _table_metadata()}}
+
+
+def _table_metadata() -> dict[str, object]:
+    return {
+        "description": "The tables of the catalogue. Every column is explained above its table.",
+        "tables": {
+            table.name: {
+                "description": table.help,
+                "columns": {column.name: column.help for column in table.columns},
+                "facets": list(table.facets),
+                **({"label_column": table.label} if table.label else {}),
+            }
+            for table in TABLES
+        },
+    }
+
+
+@hookimpl
+def render_cell(
+    row: Any, value: Any, column: str, table: str | None, database: str, datasette: Datasette
+) -> Markup | Cell | None:
+    """Labels that lead to our pages, and states in words."""
+    if table is None or database != known_catalogue(datasette):
+        return None
+    return cell(datasette, row, value, column, table)
