@@ -65,8 +65,8 @@ order by label
 """
 _FAULTS: Final = """
 select json_array(
-    kind.name, family.name, site, fault.description, verdict.name, word, hazards, state, switch,
-    lamp)
+    kind.name, family.name, place, site, fault.description, verdict.name, word, hazards, state,
+    switch, lamp)
 from fault join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = verdict_id
 join family on family.id = family_id join signature on signature.id = signature_id
 where circuit_id = ? order by kind.name, site

@@ -9,7 +9,7 @@ import numpy as np
 from catalogue.plan import PlannedCircuit, Spec
 from verify.circuitfile import dump
 from verify.engines.words import WordsEngine
-from verify.families import Roles, family
+from verify.families import Roles, family, place
 from verify.faults import all_faults, fault_kinds
 from verify.signature import canonical
 from verify.verdict import NONE, VERDICTS, Verdicts, judge, judge_faults
@@ -20,6 +20,7 @@ class FaultRow(NamedTuple):
 
     kind: str
     family: str
+    place: str
     site: str
     description: str
     verdict: str
@@ -76,6 +77,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
                 FaultRow(
                     fault.kind,
                     family(roles, fault),
+                    place(fault),
                     fault.site_text,
                     kinds[fault.kind].in_words(fault.site),
                     VERDICTS[verdict],

@@ -135,9 +135,10 @@ TABLES: Final[tuple[Table, ...]] = (
         (
             _ID,
             Column("name", str, "What was mistaken, by its role in the intended circuit."),
+            Column("place", str, "Box, cable or device where it can be found; empty: everywhere."),
         ),
         label="name",
-        unique=(("name",),),
+        unique=(("name", "place"),),
         search=("name",),
     ),
     Table(

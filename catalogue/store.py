@@ -173,7 +173,7 @@ class Store:
                     fault_id,
                     circuit_id,
                     kinds[fault.kind],
-                    self._family(fault.family),
+                    self._family(fault.family, fault.place),
                     fault.site,
                     fault.description,
                     verdicts[fault.verdict],
@@ -215,14 +215,15 @@ class Store:
         return self._signature_ids[word]
 
     @cached_property
-    def _family_ids(self) -> dict[str, int]:
-        return {str(row["name"]): int(row["id"]) for row in self.db.table("family").rows}
+    def _family_ids(self) -> dict[tuple[str, str], int]:
+        rows = self.db.table("family").rows
+        return {(str(row["name"]), str(row["place"])): int(row["id"]) for row in rows}
 
-    def _family(self, name: str) -> int:
-        if name not in self._family_ids:
-            row = self.db.table("family").insert({"name": name})
-            self._family_ids[name] = int(str(row.last_pk))
-        return self._family_ids[name]
+    def _family(self, name: str, place: str) -> int:
+        if (name, place) not in self._family_ids:
+            row = self.db.table("family").insert({"name": name, "place": place})
+            self._family_ids[name, place] = int(str(row.last_pk))
+        return self._family_ids[name, place]
 
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict."""

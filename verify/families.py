@@ -91,6 +91,13 @@ def family(roles: Roles, fault: Fault) -> str:
     return _FAMILIES[fault.kind](roles, *fault.site)
 
 
+def place(fault: Fault) -> str:
+    """Where a fault can be seen or tested: a box, a cable, a device, or empty for everywhere."""
+    if fault.kind in ("conductor-open", "conductors-shorted", "contact-open", "contact-welded"):
+        return fault.site[0].partition(".")[0]
+    return "" if fault.kind == "whole-circuit" else fault.site[0]
+
+
 def _left_off(roles: Roles, box: str, end: str) -> str:
     return f"{roles.thing(box, end)} left off in {box}"
 

@@ -1,0 +1,291 @@
+"""What can be checked next, and what each suspect says it will show.
+
+A hypothesis is a suspect together with one way to read the positions. A check gives every
+hypothesis an outcome; what differs in outcome is told apart by it.
+"""
+
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from catalogue.desk.match import Match, sights
+from catalogue.desk.pool import Suspect
+from verify.engines.words import WordsEngine, terminals
+from verify.problems import Problem, UserError
+from verify.resources import data_path
+
+CLEAR: Final = "clear"
+
+#: Beyond so many hypotheses voltages are not predicted: dead checks come first then anyway.
+_MOST_FOR_VOLTAGE: Final = 200
+
+
+@dataclass(frozen=True, slots=True)
+class CheckKind:
+    """A kind of check: what it costs, how risky it is beside others, what to mind."""
+
+    name: str
+    title: str
+    cost: float
+    order: int
+    caution: str
+
+
+def check_kinds(path: Path | None = None) -> dict[str, CheckKind]:
+    """The kinds of checks with their costs, from `path` or the shipped file.
+
+    Raises UserError with every mistake in the file.
+    """
+    return _kinds(path or data_path("checks.toml"))
+
+
+@cache
+def _kinds(path: Path) -> dict[str, CheckKind]:
+    try:
+        tables = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise UserError([Problem(str(path), f"cannot be read as costs ({error})")]) from error
+    problems = []
+    kinds = {}
+    for name in ("flip", "lamp", "look", "continuity", "voltage"):
+        table = tables.get(name)
+        if not isinstance(table, dict):
+            problems.append(Problem(str(path), f"[{name}] is missing; copy it from checks.toml"))
+            continue
+        cost, order = table.get("cost"), table.get("order")
+        if not isinstance(cost, int | float) or not 0 < cost < float("inf"):
+            problems.append(Problem(f"{path} [{name}]", f"cost={cost} must be a number above 0"))
+        elif not isinstance(order, int):
+            problems.append(Problem(f"{path} [{name}]", f"order={order} must be a whole number"))
+        else:
+            kinds[name] = CheckKind(
+                name,
+                str(table.get("title", name)),
+                float(cost),
+                order,
+                str(table.get("caution", "")),
+            )
+    if problems:
+        raise UserError(problems)
+    return kinds
+
+
+class Hypothesis(NamedTuple):
+    """A suspect, the reading of the positions under which it fits, and the weight of both."""
+
+    suspect: int
+    reading: int
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check. `outcomes[h]` is what hypothesis h predicts, as an index into `results`.
+
+    `key` names it in an address, ``look:landing``; `results` are (short word, what one finds).
+    """
+
+    kind: CheckKind
+    key: str
+    title: str
+    how: str
+    outcomes: tuple[int, ...]
+    results: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """All checks over the hypotheses that fit what was seen."""
+
+    match: Match
+    kinds: dict[str, CheckKind]
+
+    def hypotheses(self) -> list[Hypothesis]:
+        """Every suspect that fits, once for each reading under which it does."""
+        found = []
+        for number, suspect in enumerate(self.match.pool.suspects):
+            readings = self.match.consistent_readings(suspect)
+            each = self.match.prior(suspect) / len(self.match.readings)
+            found += [Hypothesis(number, int(reading), each) for reading in readings]
+        return found
+
+    def checks(self, hypotheses: Sequence[Hypothesis]) -> list[Check]:
+        """Every check that tells some of the hypotheses apart, cheapest kinds first."""
+        made = [
+            *self._flips(hypotheses),
+            *self._parts(hypotheses, "lamp", self._lamps(), self._is_lamp_fault),
+            *self._parts(hypotheses, "look", self._boxes(), self._shows_in_box),
+            *self._parts(hypotheses, "continuity", self._testables(), self._shows_in_test),
+            *self._voltages(hypotheses),
+        ]
+        return [check for check in made if len(set(check.outcomes)) > 1]
+
+    def _suspect(self, hypothesis: Hypothesis) -> Suspect:
+        return self.match.pool.suspects[hypothesis.suspect]
+
+    def _flips(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
+        pool, readings = self.match.pool, self.match.readings
+        for state in self.match.symptoms.untried:
+            seen = list(
+                sights(
+                    [
+                        int(pool.codes[self._suspect(h).codes][readings[h.reading, state]])
+                        for h in hypotheses
+                    ],
+                    pool.lamps,
+                )
+            )
+            words = sorted(set(seen))
+            positions = ", ".join(
+                f"{name} {'down' if state >> bit & 1 else 'up'}"
+                for bit, name in enumerate(pool.switch_names)
+            )
+            yield Check(
+                self.kinds["flip"],
+                f"flip:{state}",
+                f"Set {positions}, and look at the light.",
+                "Nothing is opened.",
+                tuple(words.index(word) for word in seen),
+                tuple((word, word) for word in words),
+            )
+
+    def _parts(
+        self,
+        hypotheses: Sequence[Hypothesis],
+        kind: str,
+        parts: Sequence[tuple[str, str, str]],
+        shows: Callable[[Suspect, str], bool],
+    ) -> Iterator[Check]:
+        """A check of each part: as intended, or what one of the suspects there has done."""
+        for part, title, how in parts:
+            results: dict[str, tuple[str, str]] = {CLEAR: (CLEAR, "everything as intended")}
+            outcomes = []
+            for hypothesis in hypotheses:
+                suspect = self._suspect(hypothesis)
+                word = CLEAR
+                if shows(suspect, part):
+                    word = suspect.label if self.match.pool.circuit else suspect.family
+                    told = suspect.description if self.match.pool.circuit else suspect.family
+                    results.setdefault(word, (word, told))
+                outcomes.append(list(results).index(word))
+            yield Check(
+                self.kinds[kind],
+                f"{kind}:{part}",
+                title,
+                how,
+                tuple(outcomes),
+                tuple(results.values()),
+            )
+
+    def _lamps(self) -> list[tuple[str, str, str]]:
+        circuit = self.match.pool.circuit
+        names = [lamp.name for lamp in circuit.lamps] if circuit else ["lamp"]
+        return [
+            (name, f"Put a lamp that is known to work in place of {name}.", "Power off first.")
+            for name in names
+        ]
+
+    def _boxes(self) -> list[tuple[str, str, str]]:
+        """Every box in which a suspect can be seen."""
+        circuit = self.match.pool.circuit
+        if circuit:
+            boxes = [box.name for box in circuit.boxes]
+        else:
+            boxes = ["lamp-box", *(f"box-{i}" for i in range(1, self.match.pool.switches + 1))]
+        return [
+            (
+                box,
+                f"Open the box {box} and compare every connection with what is intended.",
+                "Power off and locked out, proved dead.",
+            )
+            for box in boxes
+        ]
+
+    def _testables(self) -> list[tuple[str, str, str]]:
+        """Every cable and every switch, to be tested by itself."""
+        circuit = self.match.pool.circuit
+        cables = (
+            [cable.name for cable in circuit.cables]
+            if circuit
+            else sorted({s.place for s in self.match.pool.suspects if "-run" in s.place})
+        )
+        tests = [
+            (
+                cable,
+                f"Test the conductors of {cable} from end to end and against each other.",
+                "Power off and locked out, disconnected at both ends.",
+            )
+            for cable in cables
+        ]
+        return tests + [
+            (
+                switch,
+                f"Test {switch} by itself in both positions.",
+                "Power off and locked out, its conductors taken off.",
+            )
+            for switch in self.match.pool.switch_names
+        ]
+
+    @staticmethod
+    def _is_lamp_fault(suspect: Suspect, lamp: str) -> bool:
+        return suspect.kind.startswith("lamp") and suspect.place == lamp
+
+    def _shows_in_box(self, suspect: Suspect, box: str) -> bool:
+        if suspect.kind == "whole-circuit":
+            return True
+        if suspect.kind == "wrong-device":
+            circuit = self.match.pool.circuit
+            there = circuit.device(suspect.place).box if circuit else _box_of(suspect.place)
+            return there == box
+        return suspect.place == box
+
+    @staticmethod
+    def _shows_in_test(suspect: Suspect, part: str) -> bool:
+        return suspect.place == part and suspect.kind in (
+            "conductor-open",
+            "conductors-shorted",
+            "contact-open",
+            "contact-welded",
+            "switch-stuck",
+            "wrong-device",
+        )
+
+    def _voltages(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
+        pool = self.match.pool
+        if pool.circuit is None or len(hypotheses) > _MOST_FOR_VOLTAGE:
+            return
+        rows = [h for h in hypotheses if pool.faults[h.suspect] is not None]
+        if len(rows) < len(hypotheses):
+            return  # nothing wrong is among them: looking settles that at less risk
+        faults = [fault for h in rows if (fault := pool.faults[h.suspect]) is not None]
+        live = WordsEngine().live_terminals(pool.circuit, faults)
+        trip = (pool.codes == pool.codes.max()) if pool.codes.max() else pool.codes < 0
+        for number, terminal in enumerate(terminals(pool.circuit)):
+            for state in range(1 << pool.switches):
+                at = np.array([self.match.readings[h.reading, state] for h in rows])
+                if any(trip[self._suspect(h).codes][s] for h, s in zip(rows, at, strict=True)):
+                    continue
+                word = live[np.arange(len(rows)), number, at // 64]
+                is_live = (word >> (at % 64).astype(np.uint64)) & np.uint64(1)
+                positions = ", ".join(
+                    f"{name} {'down' if state >> bit & 1 else 'up'}"
+                    for bit, name in enumerate(pool.switch_names)
+                )
+                yield Check(
+                    self.kinds["voltage"],
+                    f"voltage:{terminal}@{state}",
+                    f"With {positions}, measure {terminal} to a ground that is proved good.",
+                    "The circuit is live: for qualified persons only.",
+                    tuple(is_live.astype(int).tolist()),
+                    (("dead", "no voltage"), ("live", "line voltage")),
+                )
+
+
+def _box_of(switch: str) -> str:
+    """The box of a switch of a layout."""
+    return f"box-{switch.rpartition('-')[2]}"

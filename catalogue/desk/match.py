@@ -1,0 +1,218 @@
+"""Who fits what was seen: groups that no flip can tell apart, the likeliest first.
+
+A group is all suspects that do the same in every state. Shares follow Bayes' rule from the stated
+priors: a suspect counts by its prior and by the part of the ways of naming positions (and, where it
+is not known which switch is which, of ordering the switches) under which it does what was seen.
+"""
+
+import itertools
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.desk.pool import Pool, Suspect
+from catalogue.desk.symptoms import SIGN, Symptoms
+from verify.hazards import HAZARD_NAMES
+from verify.naming import signature_name
+from verify.signature import DARK, DIM, LIT, TRIP, Signature, canonical, unpacked
+
+Numbers = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Suspects that do the same in every state, held against what was seen.
+
+    `codes` is the pool's behaviour as the person named the positions; `matched`, `contradicted`
+    and `untested` count states and signs. `share` is 0 where something is contradicted.
+    """
+
+    signature: Signature
+    name: str
+    codes: tuple[int, ...]
+    suspects: tuple[Suspect, ...]
+    matched: int
+    contradicted: int
+    untested: int
+    share: float
+
+    @property
+    def families(self) -> list[tuple[str, int]]:
+        """The names of what may be the matter, with how many faults each stands for."""
+        counts: Counter[str] = Counter()
+        for suspect in self.suspects:
+            counts[suspect.family] += suspect.faults
+        return counts.most_common()
+
+    @property
+    def faults(self) -> int:
+        """How many faults the group stands for."""
+        return sum(suspect.faults for suspect in self.suspects)
+
+    @property
+    def hazards(self) -> list[tuple[str, int]]:
+        """The hazards that some of its faults have, with how many faults have each."""
+        return [
+            (name, faults)
+            for number, name in enumerate(HAZARD_NAMES)
+            if (faults := sum(s.faults for s in self.suspects if s.hazards >> number & 1))
+        ]
+
+    @property
+    def example(self) -> Suspect:
+        """The suspect that stands for most faults."""
+        return max(self.suspects, key=lambda suspect: suspect.faults)
+
+
+@dataclass(frozen=True)
+class Match:
+    """The suspects of `pool` held against `symptoms`. `priors` weigh fault kinds; 1 is usual.
+
+    `any_order`: it is not known which switch is which.
+    """
+
+    pool: Pool
+    symptoms: Symptoms
+    priors: Mapping[str, float]
+    any_order: bool = False
+
+    @cached_property
+    def readings(self) -> Numbers:
+        """For each way to read the positions, the pool's state of each state as named.
+
+        Shape (readings, 2^switches); the first is the plain one.
+        """
+        states = np.arange(1 << self.pool.switches)
+        orders = (
+            itertools.permutations(range(self.pool.switches))
+            if self.any_order
+            else [tuple(range(self.pool.switches))]
+        )
+        masks = states if self.symptoms.as_found or self.pool.is_canonical else states[:1]
+        return np.array([_reordered(states, order) ^ mask for order in orders for mask in masks])
+
+    @cached_property
+    def _seen(self) -> tuple[Numbers, Numbers]:
+        """Matched and contradicted states of each behaviour in each reading."""
+        shape = (len(self.pool.codes), len(self.readings))
+        matched = np.zeros(shape, np.int64)
+        contradicted = np.zeros(shape, np.int64)
+        for state, outcome in self.symptoms.seen.items():
+            if outcome == DIM:
+                continue  # no model here computes dimness: it speaks neither for nor against
+            fits = _fits(self.pool.codes, outcome, self.pool.lamps)[:, self.readings[:, state]]
+            matched += fits
+            contradicted += ~fits
+        return matched, contradicted
+
+    def consistent_readings(self, suspect: Suspect) -> Numbers:
+        """The readings under which a suspect does all that was seen; none if a sign fails."""
+        if self.signs(suspect)[1]:
+            return np.zeros(0, np.int64)
+        return np.flatnonzero(self._seen[1][suspect.codes] == 0)
+
+    def signs(self, suspect: Suspect) -> tuple[int, int]:
+        """How many of the signs that can be judged a suspect shows, and how many it does not."""
+        shown = failed = 0
+        for name in self.symptoms.signs:
+            sign = SIGN[name]
+            if sign.is_computed:
+                has = bool(suspect.hazards & self.symptoms.hazard_mask(name))
+                if sign.needs_trip:
+                    trip = _trips(self.pool.lamps)
+                    has = has or bool((self.pool.codes[suspect.codes] == trip).any())
+                shown, failed = shown + has, failed + (not has)
+        return shown, failed
+
+    def prior(self, suspect: Suspect) -> float:
+        """The weight of a suspect before anything was seen."""
+        return self.priors.get(suspect.kind, 1.0) * suspect.faults
+
+    def weight(self, suspect: Suspect) -> float:
+        """Prior times the part of the readings that fit; 0 if none does."""
+        return self.prior(suspect) * len(self.consistent_readings(suspect)) / len(self.readings)
+
+    @cached_property
+    def suspects(self) -> list[Suspect]:
+        """The suspects that fit everything that was seen."""
+        return [s for s in self.pool.suspects if len(self.consistent_readings(s))]
+
+    @cached_property
+    def groups(self) -> list[Group]:
+        """All groups, the best first: by what contradicts them, then by share."""
+        members: dict[tuple[object, int, int], list[Suspect]] = {}
+        for suspect in self.pool.suspects:
+            shown, failed = self.signs(suspect)
+            members.setdefault((self._behaviour(suspect.codes), shown, failed), []).append(suspect)
+        total = sum(map(self.weight, self.pool.suspects)) or 1.0
+        groups = [
+            self._group(suspects, shown, failed, total)
+            for (_, shown, failed), suspects in members.items()
+        ]
+        return sorted(
+            groups, key=lambda g: (g.contradicted, -g.share, -g.matched, g.signature.word)
+        )
+
+    @cached_property
+    def _signatures(self) -> list[Signature]:
+        return [canonical(codes, self.pool.lamps) for codes in self.pool.codes]
+
+    def _behaviour(self, codes: int) -> object:
+        """What suspects of one group have in common."""
+        return self._signatures[codes].word if len(self.readings) > 1 else codes
+
+    def _group(self, suspects: Sequence[Suspect], shown: int, failed: int, total: float) -> Group:
+        codes = suspects[0].codes
+        matched, contradicted = self._seen
+        best = int(np.lexsort((-matched[codes], contradicted[codes]))[0])
+        signature = self._signatures[codes]
+        untested = (
+            len(self.symptoms.untried)
+            + sum(not SIGN[name].is_computed for name in self.symptoms.signs)
+            + sum(outcome == DIM for outcome in self.symptoms.seen.values())
+        )
+        return Group(
+            signature=signature,
+            name=signature_name(signature),
+            codes=tuple(self.pool.codes[codes][self.readings[best]].tolist()),
+            suspects=tuple(suspects),
+            matched=int(matched[codes, best]) + shown,
+            contradicted=int(contradicted[codes, best]) + failed,
+            untested=untested,
+            share=sum(map(self.weight, suspects)) / total,
+        )
+
+
+def _reordered(states: Numbers, order: Sequence[int]) -> Numbers:
+    """States with bit i of each moved to the place `order[i]`."""
+    moved = np.zeros_like(states)
+    for bit, place in enumerate(order):
+        moved |= (states >> bit & 1) << place
+    return moved
+
+
+def _trips(lamps: int) -> int:
+    code = 0
+    for _ in range(lamps):
+        code = code * (TRIP + 1) + TRIP
+    return code
+
+
+def _fits(codes: Numbers, outcome: int, lamps: int) -> npt.NDArray[np.bool_]:
+    """Where every lamp does what was seen."""
+    fitting = [
+        code for code in np.unique(codes).tolist() if set(unpacked(code, lamps)) == {outcome}
+    ]
+    return np.isin(codes, fitting)
+
+
+def sights(codes: Sequence[int], lamps: int) -> Iterator[str]:
+    """What a person sees in each state of a behaviour."""
+    words = {DARK: "dark", LIT: "lit", TRIP: "trips", DIM: "dim"}
+    for code in codes:
+        outcomes = set(unpacked(code, lamps))
+        yield words.get(outcomes.pop(), "over") if len(outcomes) == 1 else "some lamps lit"

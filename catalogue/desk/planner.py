@@ -1,0 +1,133 @@
+"""Which check next, and the whole plan: the most told apart for the cost.
+
+Choosing the best sequence of tests is NP-complete (K. R. Pattipati, M. G. Alexandridis, IEEE Trans.
+SMC 20(4), 1990; abstract read), so the plan is greedy: the check that tells most bits for its cost.
+No plan needs fewer yes-or-no checks on average than the entropy of the suspects.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from catalogue.desk.checks import Bench, Check, Hypothesis
+from catalogue.desk.pool import Suspect
+
+
+def entropy(weights: Sequence[float]) -> float:
+    """The uncertainty of a choice with these weights, in bits."""
+    total = sum(weights)
+    return -sum(w / total * math.log2(w / total) for w in weights if w > 0) if total else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A check with what it is worth: the bits it tells on average, and those for its cost."""
+
+    check: Check
+    gain: float
+
+    @property
+    def worth(self) -> float:
+        """Bits for one unit of cost."""
+        return self.gain / self.check.kind.cost
+
+
+def proposals(checks: Sequence[Check], hypotheses: Sequence[Hypothesis]) -> list[Proposal]:
+    """The checks, best first. One of higher risk never stands before one that tells as much."""
+    weights = np.array([hypothesis.weight for hypothesis in hypotheses])
+    made = [Proposal(check, _gain(check, weights)) for check in checks]
+    best_gain: dict[int, float] = {}
+    for proposal in made:
+        order = proposal.check.kind.order
+        best_gain[order] = max(best_gain.get(order, 0.0), proposal.gain)
+
+    def is_outdone(proposal: Proposal) -> bool:
+        return any(
+            order < proposal.check.kind.order and gain >= proposal.gain - 1e-12
+            for order, gain in best_gain.items()
+        )
+
+    return sorted(made, key=lambda p: (is_outdone(p), -p.worth, p.check.kind.order, p.check.key))
+
+
+def _gain(check: Check, weights: np.ndarray) -> float:
+    """The mutual information between the hypothesis and the outcome: the outcome's entropy."""
+    return entropy(np.bincount(check.outcomes, weights=weights).tolist())
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do from here: stop, or check and go on by what is found.
+
+    `weight` is the share of all suspects that comes here.
+    """
+
+    suspects: tuple[Suspect, ...]
+    weight: float
+    check: Check | None = None
+    branches: tuple[tuple[str, "Plan"], ...] = ()
+
+    @cached_property
+    def checks(self) -> float:
+        """The expected number of checks from here."""
+        return self._expected(1.0)
+
+    @cached_property
+    def cost(self) -> float:
+        """The expected cost from here."""
+        return self._expected(self.check.kind.cost if self.check else 0.0, of_cost=True)
+
+    def _expected(self, own: float, *, of_cost: bool = False) -> float:
+        if self.check is None:
+            return 0.0
+        return own + sum(
+            branch.weight / self.weight * (branch.cost if of_cost else branch.checks)
+            for _, branch in self.branches
+        )
+
+
+def make_plan(bench: Bench, hypotheses: Sequence[Hypothesis] | None = None) -> Plan:
+    """The greedy plan that ends when no check tells the remaining suspects apart."""
+    everyone = bench.hypotheses() if hypotheses is None else list(hypotheses)
+    checks = bench.checks(everyone)
+    total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
+
+    def grow(members: list[int]) -> Plan:
+        here = [everyone[member] for member in members]
+        useful = [
+            narrowed
+            for check in checks
+            if len(set((narrowed := _narrowed(check, members)).outcomes)) > 1
+        ]
+        names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
+        suspects = tuple(bench.match.pool.suspects[number] for number in names)
+        weight = sum(hypothesis.weight for hypothesis in here) / total
+        if not useful or len(suspects) == 1:
+            return Plan(suspects, weight)
+        best = proposals(useful, here)[0].check
+        branches = tuple(
+            (
+                best.results[outcome][1],
+                grow(
+                    [m for m, found in zip(members, best.outcomes, strict=True) if found == outcome]
+                ),
+            )
+            for outcome in sorted(set(best.outcomes))
+        )
+        return Plan(suspects, weight, best, branches)
+
+    return grow(list(range(len(everyone))))
+
+
+def _narrowed(check: Check, members: Sequence[int]) -> Check:
+    return Check(
+        check.kind,
+        check.key,
+        check.title,
+        check.how,
+        tuple(check.outcomes[member] for member in members),
+        check.results,
+    )

@@ -1,0 +1,152 @@
+"""What somebody saw: the light in some combinations of positions, and other signs."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from verify.hazards import HAZARD_NAMES
+from verify.problems import Problem, UserError
+from verify.signature import DARK, DIM, LIT, TRIP
+
+#: What a light can be seen to do, with the outcome it stands for.
+SIGHTS: Final[Mapping[str, int]] = {"dark": DARK, "dim": DIM, "lit": LIT, "trips": TRIP}
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """Something else that somebody may have noticed.
+
+    `hazards` are those of which one must hold; a sign that no model here computes has none and
+    `note` says what that means.
+    """
+
+    name: str
+    question: str
+    hazards: tuple[str, ...] = ()
+    needs_trip: bool = False
+    note: str = ""
+
+    @property
+    def is_computed(self) -> bool:
+        """True if suspects can be judged by it."""
+        return bool(self.hazards) or self.needs_trip
+
+
+SIGNS: Final[tuple[Sign, ...]] = (
+    Sign(
+        "trips",
+        "The breaker or the residual-current device trips, at least now and then.",
+        (),
+        True,
+    ),
+    Sign(
+        "metal-live",
+        "A tester finds metal live: a switch plate, a cover screw, a box, the luminaire.",
+        ("metal-live", "ground-wire-live"),
+    ),
+    Sign(
+        "holder-live",
+        "A tester finds the lampholder live while the lamp is dark, or its shell live while lit.",
+        ("lamp-live-dark", "lamp-reversed"),
+    ),
+    Sign(
+        "for-some-time",
+        "It works for some time, or only when something is moved or warm.",
+        note="Loose connections come and go; they are not among the faults judged here. "
+        "A connection that comes and goes heats: leave the light off (common practice, no source).",
+    ),
+    Sign(
+        "another-outlet",
+        "Another light or outlet goes off, or flickers, with this one.",
+        note="Other circuits are not in the model; a neutral shared with one is not among the "
+        "faults judged here.",
+    ),
+)
+SIGN: Final = {sign.name: sign for sign in SIGNS}
+
+
+@dataclass(frozen=True, slots=True)
+class Symptoms:
+    """What was seen of a light with some number of switches.
+
+    `seen` maps states to outcomes; a state that is missing was not tried. With `as_found`, up and
+    down are only names that were given to the positions of each switch.
+    """
+
+    switches: int
+    seen: Mapping[int, int] = field(default_factory=dict)
+    signs: frozenset[str] = frozenset()
+    as_found: bool = True
+
+    @property
+    def untried(self) -> tuple[int, ...]:
+        """The states that were not tried."""
+        return tuple(state for state in range(1 << self.switches) if state not in self.seen)
+
+    def hazard_mask(self, name: str) -> int:
+        """The hazards of a sign as a set: bit i is that of hazard i of `HAZARDS`."""
+        return sum(1 << HAZARD_NAMES.index(hazard) for hazard in SIGN[name].hazards)
+
+
+_SAW: Final = re.compile(r"^(?P<positions>[^:]+):(?P<sight>[^:]+)$")
+
+
+def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
+    """What was seen, from texts such as ``slipway-switch=up,workshop-switch=down: dark``.
+
+    Every switch is named in each. Raises UserError with all mistakes of all texts.
+    """
+    problems: list[Problem] = []
+    seen: dict[int, int] = {}
+    for text in texts:
+        place = f"--saw {_shortened(text)!r}"
+        match = _SAW.match(text)
+        if match is None:
+            example = ",".join(f"{name}=up" for name in switches)
+            problems.append(
+                Problem(place, f"write positions, a colon, what you saw: {example}: dark")
+            )
+            continue
+        found = [Problem(place, complaint) for complaint in _complaints(match, switches)]
+        problems += found
+        if found:
+            continue
+        positions = _positions(match["positions"])
+        state = sum(1 << i for i, name in enumerate(switches) if positions[name] == "down")
+        outcome = SIGHTS[match["sight"].strip()]
+        if seen.setdefault(state, outcome) != outcome:
+            problems.append(
+                Problem(
+                    place,
+                    "contradicts what you said of the same positions before; keep one, or if both "
+                    "happened, use --sign for-some-time",
+                )
+            )
+    if problems:
+        raise UserError(problems)
+    return seen
+
+
+def _positions(text: str) -> dict[str, str]:
+    pairs = (part.partition("=") for part in text.split(","))
+    return {name.strip(): position.strip() for name, _, position in pairs}
+
+
+def _complaints(match: re.Match[str], switches: Sequence[str]) -> Iterable[str]:
+    positions = _positions(match["positions"])
+    known = ", ".join(switches)
+    for name, position in positions.items():
+        if name not in switches:
+            yield f"there is no switch {_shortened(name)!r}; the switches are {known}"
+        elif position not in ("up", "down"):
+            yield f"{name}={_shortened(position)!r} must be up or down"
+    missing = [name for name in switches if name not in positions]
+    if missing:
+        yield f"say the position of {', '.join(missing)} too; the switches are {known}"
+    if match["sight"].strip() not in SIGHTS:
+        yield f"{_shortened(match['sight'].strip())!r} must be one of {', '.join(SIGHTS)}"
+
+
+def _shortened(text: str, longest: int = 60) -> str:
+    return text if len(text) <= longest else text[: longest - 1] + "…"
