@@ -23,8 +23,8 @@ from verify.engines.words import WORTH_COMPILING_ONCE, WordsEngine
 from verify.evidence import Coverage, Evidence, Prover, to_json
 from verify.faults import Fault, FaultKind, all_faults, fault_kinds
 from verify.hazards import HAZARD_NAMES
-from verify.problems import BugError
 from verify.naming import signature_name
+from verify.problems import BugError
 from verify.signature import canonical
 from verify.verdict import NONE, VERDICTS, Judgement, Verdicts, judge, judge_faults
 

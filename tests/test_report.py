@@ -7,7 +7,6 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-
 from boathouse import (
     LINE_ON_SHELL,
     NEUTRAL_ON_A_TRAVELER,
@@ -15,6 +14,7 @@ from boathouse import (
     TRAVELER_LEFT_OFF,
     stair,
 )
+
 from catalogue import report
 from catalogue.report import (
     Survey,

@@ -28,8 +28,8 @@ from verify.circuit import Circuit
 from verify.circuitfile import load
 from verify.evidence import Evidence
 from verify.hazards import HAZARDS
-from verify.problems import BugError, UserError
 from verify.naming import signature_name
+from verify.problems import BugError, UserError
 
 _MOST_STATES_SHOWN: Final = 16
 _MOST_STATES_INDENTED: Final = 1024
@@ -118,7 +118,7 @@ def _told(file: str, found: Examination) -> Iterator[str]:
     yield ""
     yield from _states(found.circuit, judgement.observation)
     yield ""
-    yield paragraph(f"In short: {signature_name(judgement.signature)}.")
+    yield paragraph(_in_short(signature_name(judgement.signature)))
     yield paragraph(_how_proved(found, len(judgement.signature.codes)))
     proof = found.evidence[verdict]
     if isinstance(proof, Evidence):
@@ -135,6 +135,11 @@ def _told(file: str, found: Examination) -> Iterator[str]:
             yield heading(f"{hazard.title} ({hazard.name})", "  ")
             yield paragraph(hazard.danger, "  ")
             yield from _shown(item)
+
+
+def _in_short(name: str) -> str:
+    legend = " Switches are numbered from left to right." if "switch" in name else ""
+    return f"What the light does: {name}.{legend if any(map(str.isdigit, name)) else ''}"
 
 
 def _states(circuit: Circuit, seen: Observation) -> Iterator[str]:
