@@ -84,6 +84,7 @@ def packed(outcomes: Sequence[int]) -> int:
     return code
 
 
+@lru_cache(maxsize=4096)  # few of them differ, and every state of every signature asks
 def unpacked(code: int, lamps: int) -> tuple[int, ...]:
     """The inverse of `packed`."""
     return tuple(code // _BASE**place % _BASE for place in reversed(range(lamps)))
