@@ -27,6 +27,10 @@ OUTPUT_CLOSED: Final = 141
 COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "check": ("catalogue.commands.check:check", "Judge circuits."),
     "faults": ("catalogue.commands.faults:faults", "Judge every single fault of a circuit."),
+    "suspects": (
+        "catalogue.commands.suspects:suspects",
+        "Who fits what was seen, and what to check next.",
+    ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),

@@ -183,9 +183,8 @@ def _tell(answer: Answer, most: int, *, with_plan: bool) -> None:
         for proposal in answer.next_checks[:_MOST_CHECKS_SHOWN]:
             check = proposal.check
             say(paragraph(f"{check.title} {check.how}", "  ", "- "))
-            say(
-                paragraph(f"{check.kind.caution}", "  ") if check.kind.caution else "",
-            )
+            if check.kind.caution:
+                say(paragraph(check.kind.caution, "  "))
             words = ", ".join(word for word, _ in check.results[:_MOST_FAMILIES_SHOWN])
             say(
                 paragraph(

@@ -130,12 +130,17 @@ def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of thi
 
 
 def pool_of_catalogue(
-    execute: Execute, locations: int, schemes: Sequence[str] = SOUND_SCHEMES
+    execute: Execute,
+    locations: int,
+    schemes: Sequence[str] = SOUND_SCHEMES,
+    *,
+    names: Sequence[str] = (),
 ) -> Pool:
     """Every single fault of every layout of a size in a catalogue, and that nothing is wrong.
 
     Suspects that look alike and have one name are one. `execute` runs a query with its parameters
     and returns its rows, so that any connection will do.
+    `names` are what the person calls the switches.
     """
     marks = ", ".join("?" * len(schemes))
     words: dict[str, int] = {}
@@ -172,7 +177,7 @@ def pool_of_catalogue(
             )
         )
     return Pool(
-        switch_names=tuple(f"switch-{number}" for number in range(1, locations + 1)),
+        switch_names=tuple(names or (f"switch-{n}" for n in range(1, locations + 1))),
         lamps=1,
         codes=np.array([Signature.parse(word).codes for word in words], np.int64).reshape(
             len(words), 1 << locations

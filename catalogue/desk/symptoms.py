@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from verify.hazards import HAZARD_NAMES
-from verify.problems import Problem, UserError
+from verify.problems import Problem, UserError, listing, shown
 from verify.signature import DARK, DIM, LIT, TRIP
 
 #: What a light can be seen to do, with the outcome it stands for.
@@ -100,7 +100,7 @@ def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
     problems: list[Problem] = []
     seen: dict[int, int] = {}
     for text in texts:
-        place = f"--saw {_shortened(text)!r}"
+        place = f"--saw {shown(text)!r}"
         match = _SAW.match(text)
         if match is None:
             example = ",".join(f"{name}=up" for name in switches)
@@ -128,6 +128,24 @@ def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
     return seen
 
 
+def parse_signs(names: Iterable[str]) -> frozenset[str]:
+    """Signs by name. Raises UserError for those that do not exist."""
+    problems = [
+        Problem(f"sign {shown(name)}", f"is not known; the signs are {listing(SIGN)}")
+        for name in names
+        if name not in SIGN
+    ]
+    if problems:
+        raise UserError(problems)
+    return frozenset(names)
+
+
+def named_switches(texts: Iterable[str]) -> tuple[str, ...]:
+    """The names that texts for `parse_saw` use, in the order in which they appear."""
+    matches = (match for text in texts if (match := _SAW.match(text)))
+    return tuple(dict.fromkeys(name for m in matches for name in _positions(m["positions"])))
+
+
 def _positions(text: str) -> dict[str, str]:
     pairs = (part.partition("=") for part in text.split(","))
     return {name.strip(): position.strip() for name, _, position in pairs}
@@ -138,15 +156,11 @@ def _complaints(match: re.Match[str], switches: Sequence[str]) -> Iterable[str]:
     known = ", ".join(switches)
     for name, position in positions.items():
         if name not in switches:
-            yield f"there is no switch {_shortened(name)!r}; the switches are {known}"
+            yield f"there is no switch {shown(name)!r}; the switches are {known}"
         elif position not in ("up", "down"):
-            yield f"{name}={_shortened(position)!r} must be up or down"
+            yield f"{name}={shown(position)!r} must be up or down"
     missing = [name for name in switches if name not in positions]
     if missing:
         yield f"say the position of {', '.join(missing)} too; the switches are {known}"
     if match["sight"].strip() not in SIGHTS:
-        yield f"{_shortened(match['sight'].strip())!r} must be one of {', '.join(SIGHTS)}"
-
-
-def _shortened(text: str, longest: int = 60) -> str:
-    return text if len(text) <= longest else text[: longest - 1] + "…"
+        yield f"{shown(match['sight'].strip())!r} must be one of {', '.join(SIGHTS)}"

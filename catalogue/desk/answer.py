@@ -1,0 +1,248 @@
+"""The whole answer: what was seen and checked so far, who is left, and what to check next.
+
+The command and the pages show the same answer; `to_json` is its form for programs.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Final
+
+from catalogue.desk.checks import Bench, Check, CheckKind, Hypothesis
+from catalogue.desk.match import Group, Match, sights
+from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
+from catalogue.desk.pool import NO_FAULT, Pool
+from catalogue.desk.priors import UNIFORM_SENTENCE
+from catalogue.desk.symptoms import SIGN, SIGNS, Symptoms
+from verify.cautions import cautions
+from verify.problems import Problem, UserError, shown
+
+#: The word for a finding that no suspect predicts.
+OTHER: Final = "other"
+_NEAREST: Final = 3
+
+NOTHING_FITS: Final = (
+    "No single fault within this scope does all that was seen. Two faults at once, a loose "
+    "connection, another kind of switch, or a wiring outside the scope may; so may a slip in what "
+    "was noted: these come nearest."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A check that was made: its title, what was found, and how many suspects were left then."""
+
+    key: str
+    title: str
+    found: str
+    left: int
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Everything the desk says to some symptoms and the results of checks so far."""
+
+    pool: Pool
+    symptoms: Symptoms
+    priors: Mapping[str, float]
+    kinds: dict[str, CheckKind]
+    any_order: bool
+    results: tuple[tuple[str, str], ...] = ()
+
+    @cached_property
+    def match(self) -> Match:
+        """All suspects held against what was seen."""
+        return Match(self.pool, self.symptoms, self.priors, self.any_order)
+
+    @cached_property
+    def _bench(self) -> Bench:
+        return Bench(self.match, self.kinds)
+
+    @cached_property
+    def _after(self) -> tuple[list[Hypothesis], list[Step]]:
+        """The hypotheses that are left after the results, and the way there.
+
+        Raises UserError for results that name no check or no finding.
+        """
+        left = self._bench.hypotheses()
+        steps: list[Step] = []
+        problems: list[Problem] = []
+        for key, word in self.results:
+            check = next((c for c in self._bench.checks(left) if c.key == key), None)
+            place = f"result {shown(key)}={shown(word)}"
+            if check is None:
+                problems.append(
+                    Problem(
+                        place, "is no check that tells anything here; remove it or name another"
+                    )
+                )
+                continue
+            words = [name for name, _ in check.results]
+            if word == OTHER:
+                left = []
+                found = "something that none of the suspects predicts"
+            elif word in words:
+                number = words.index(word)
+                left = [h for h, o in zip(left, check.outcomes, strict=True) if o == number]
+                found = check.results[number][1]
+            else:
+                problems.append(
+                    Problem(place, f"must be one of {shown(', '.join([*words, OTHER]), 400)}")
+                )
+                continue
+            steps.append(Step(key, check.title, found, len({h.suspect for h in left})))
+        if problems:
+            raise UserError(problems)
+        return left, steps
+
+    @property
+    def hypotheses(self) -> list[Hypothesis]:
+        """What is left."""
+        return self._after[0]
+
+    @property
+    def steps(self) -> list[Step]:
+        """The checks that were made."""
+        return self._after[1]
+
+    @cached_property
+    def groups(self) -> list[Group]:
+        """The groups of what is left, the likeliest first."""
+        left = {hypothesis.suspect for hypothesis in self.hypotheses}
+        pool = replace(
+            self.pool,
+            suspects=tuple(s for number, s in enumerate(self.pool.suspects) if number in left),
+            faults=(),
+        )
+        return Match(pool, self.symptoms, self.priors, self.any_order).groups if left else []
+
+    @cached_property
+    def nearest(self) -> list[Group]:
+        """Where nothing is left, the groups that contradict least of what was seen."""
+        return [] if self.groups else self.match.groups[:_NEAREST]
+
+    @cached_property
+    def next_checks(self) -> list[Proposal]:
+        """The checks that tell what is left apart, best first."""
+        return proposals(self._bench.checks(self.hypotheses), self.hypotheses)
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The whole plan from here."""
+        return make_plan(self._bench, self.hypotheses)
+
+    @property
+    def uncertainty(self) -> float:
+        """Bits between here and one suspect, on average: no plan of yes-or-no checks beats it."""
+        weights: dict[int, float] = {}
+        for hypothesis in self.hypotheses:
+            weights[hypothesis.suspect] = weights.get(hypothesis.suspect, 0.0) + hypothesis.weight
+        return entropy(list(weights.values()))
+
+    @property
+    def notes(self) -> list[str]:
+        """What the answer rests on and leaves out, in sentences."""
+        notes = [f"Searched: {self.pool.scope}."]
+        if self.priors:
+            weights = ", ".join(f"{kind} {weight:g}" for kind, weight in self.priors.items())
+            notes.append(f"Shares rest on your weights: {weights}; other kinds weigh 1.")
+        else:
+            notes.append(f"Shares: {UNIFORM_SENTENCE}")
+        if self.any_order:
+            notes.append(
+                "Which of your switches is which is not taken to be known: switch-1, switch-2 and "
+                "so on are numbered as the current meets them, from the feed to the lamp."
+            )
+        notes += [
+            SIGN[sign.name].note for sign in SIGNS if sign.name in self.symptoms.signs and sign.note
+        ]
+        if "dim" in sights(list(self.symptoms.seen.values()), 1):
+            notes.append(
+                "Dimness is not computed here: it speaks neither for nor against a suspect."
+            )
+        if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
+            notes.append(
+                "A circuit without any fault does all that was seen too, and so do mistakes that "
+                "no flip can show."
+            )
+        return notes
+
+    def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
+        """The answer for programs."""
+        return {
+            "format": 1,
+            "switches": list(self.pool.switch_names),
+            "scope": self.pool.scope,
+            "seen": [
+                {"positions": self.positions(state), "saw": next(sights([outcome], 1))}
+                for state, outcome in sorted(self.symptoms.seen.items())
+            ],
+            "signs": sorted(self.symptoms.signs),
+            "as_found": self.symptoms.as_found,
+            "groups_total": len(self.groups),
+            "groups": [_group_form(group) for group in self.groups[:most_groups]],
+            "nearest": [_group_form(group) for group in self.nearest],
+            "steps": [
+                {"check": s.key, "title": s.title, "found": s.found, "left": s.left}
+                for s in self.steps
+            ],
+            "uncertainty_bits": round(self.uncertainty, 4),
+            "next": [_check_form(proposal) for proposal in self.next_checks[:most_checks]],
+            "notes": [NOTHING_FITS, *self.notes] if self.nearest else self.notes,
+            "cautions": [caution.short for caution in cautions()],
+        }
+
+    def positions(self, state: int) -> dict[str, str]:
+        """The position of each switch in a state as the person named it."""
+        return {
+            name: "down" if state >> bit & 1 else "up"
+            for bit, name in enumerate(self.pool.switch_names)
+        }
+
+
+def _group_form(group: Group) -> dict[str, object]:
+    return {
+        "signature": group.signature.word,
+        "name": group.name,
+        "matched": group.matched,
+        "contradicted": group.contradicted,
+        "untested": group.untested,
+        "share": round(group.share, 6),
+        "faults": group.faults,
+        "families": [{"name": name, "faults": faults} for name, faults in group.families],
+        "hazards": [{"name": name, "faults": faults} for name, faults in group.hazards],
+        "example": {"label": group.example.label, "description": group.example.description},
+    }
+
+
+def _check_form(proposal: Proposal) -> dict[str, object]:
+    check: Check = proposal.check
+    return {
+        "check": check.key,
+        "kind": check.kind.name,
+        "title": check.title,
+        "how": check.how,
+        "caution": check.kind.caution,
+        "cost": check.kind.cost,
+        "bits": round(proposal.gain, 4),
+        "results": [{"word": word, "finding": found} for word, found in check.results],
+    }
+
+
+def parse_results(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Results of checks, from texts such as ``look:landing=clear``.
+
+    Raises UserError for texts of another form.
+    """
+    problems = []
+    results = []
+    for text in texts:
+        key, mark, word = text.rpartition("=")
+        if not mark or not key or not word:
+            problems.append(
+                Problem(f"result {shown(text)}", "write check=finding, such as look:landing=clear")
+            )
+        results.append((key, word))
+    if problems:
+        raise UserError(problems)
+    return tuple(results)
