@@ -162,3 +162,13 @@ def failures(circuit: Circuit, *, most: int = 4) -> st.SearchStrategy[tuple[Fail
         if fault.change.failure is not None
     ]
     return st.lists(st.sampled_from(options), max_size=most, unique_by=failed_part).map(tuple)
+
+
+@st.composite
+def failing_circuits(
+    draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most: int = 4
+) -> Circuit:
+    """A circuit, `of` which `circuits()` is the default, in which up to `most` parts fail."""
+    circuit = draw(circuits() if of is None else of)
+    failed = (*circuit.failures, *draw(failures(circuit, most=most)))
+    return replace(circuit, failures=failed)
