@@ -113,7 +113,10 @@ def test_commands_explain_themselves(name: str) -> None:
     assert command.get_short_help_str(limit=100) == COMMANDS[name][1]
     result = run(name, "--help")
     assert result.exit_code == 0
-    assert "Exit status" in result.output or name in ("build", "serve")
+    assert words(command.help or "") in words(result.output)
+    # Only these can find something wanting, which is nobody's mistake.
+    if name in ("check", "audit"):
+        assert "Exit status: 0 if" in result.output
     options = [part for part in command.params if isinstance(part, click.Option)]
     assert all(option.help for option in options)
 
