@@ -90,6 +90,11 @@ def unpacked(code: int, lamps: int) -> tuple[int, ...]:
     return tuple(code // _BASE**place % _BASE for place in reversed(range(lamps)))
 
 
+def trip_code(lamps: int) -> int:
+    """The packed outcomes of a state that trips."""
+    return packed([TRIP] * lamps)
+
+
 def state_codes(found: Findings) -> Codes:
     """The packed outcomes of every row in every state: shape (faults, 2^switches)."""
     states = 1 << found.switches
@@ -97,8 +102,7 @@ def state_codes(found: Findings) -> Codes:
     codes = np.zeros((len(found), states), np.int64)
     for lamp in range(lamps):
         codes = codes * _BASE + LIT * _bits(found.lit[:, lamp], states)
-    trip = packed([TRIP] * lamps)
-    return np.where(_bits(found.trips, states), trip, codes)
+    return np.where(_bits(found.trips, states), trip_code(lamps), codes)
 
 
 def _bits(words: npt.NDArray[np.uint64], states: int) -> npt.NDArray[np.bool_]:

@@ -18,6 +18,7 @@ from catalogue.desk.pool import Suspect
 from verify.engines.words import WordsEngine, terminals
 from verify.problems import Problem, UserError
 from verify.resources import data_path
+from verify.signature import trip_code
 
 CLEAR: Final = "clear"
 
@@ -257,14 +258,14 @@ class Bench:
 
     def _voltages(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
         pool = self.match.pool
-        if pool.circuit is None or len(hypotheses) > _MOST_FOR_VOLTAGE:
+        if pool.circuit is None or not 0 < len(hypotheses) <= _MOST_FOR_VOLTAGE:
             return
         rows = [h for h in hypotheses if pool.faults[h.suspect] is not None]
         if len(rows) < len(hypotheses):
             return  # nothing wrong is among them: looking settles that at less risk
         faults = [fault for h in rows if (fault := pool.faults[h.suspect]) is not None]
         live = WordsEngine().live_terminals(pool.circuit, faults)
-        trip = (pool.codes == pool.codes.max()) if pool.codes.max() else pool.codes < 0
+        trip = pool.codes == trip_code(pool.lamps)
         for number, terminal in enumerate(terminals(pool.circuit)):
             for state in range(1 << pool.switches):
                 at = np.array([self.match.readings[h.reading, state] for h in rows])

@@ -18,7 +18,7 @@ from catalogue.desk.pool import Pool, Suspect
 from catalogue.desk.symptoms import SIGN, Symptoms
 from verify.hazards import HAZARD_NAMES
 from verify.naming import signature_name
-from verify.signature import DARK, DIM, LIT, TRIP, Signature, canonical, unpacked
+from verify.signature import DARK, DIM, LIT, TRIP, Signature, canonical, trip_code, unpacked
 
 Numbers = npt.NDArray[np.int64]
 
@@ -123,7 +123,7 @@ class Match:
             if sign.is_computed:
                 has = bool(suspect.hazards & self.symptoms.hazard_mask(name))
                 if sign.needs_trip:
-                    trip = _trips(self.pool.lamps)
+                    trip = trip_code(self.pool.lamps)
                     has = has or bool((self.pool.codes[suspect.codes] == trip).any())
                 shown, failed = shown + has, failed + (not has)
         return shown, failed
@@ -193,13 +193,6 @@ def _reordered(states: Numbers, order: Sequence[int]) -> Numbers:
     for bit, place in enumerate(order):
         moved |= (states >> bit & 1) << place
     return moved
-
-
-def _trips(lamps: int) -> int:
-    code = 0
-    for _ in range(lamps):
-        code = code * (TRIP + 1) + TRIP
-    return code
 
 
 def _fits(codes: Numbers, outcome: int, lamps: int) -> npt.NDArray[np.bool_]:
