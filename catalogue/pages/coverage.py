@@ -77,10 +77,10 @@ def nothing_found(
         " and (? = '' or scheme = ?) group by coverage",
         *(kind, kind, locations, locations, scheme, scheme),
     )
-    found = {row["coverage"]: row["faults"] for row in rows}
-    if not found:
+    if not rows:
         return "Not computed: this catalogue has no circuits of that size and scheme."
-    if not sum(found.values()):
+    found = {row["coverage"]: row["faults"] for row in rows if row["faults"]}
+    if not found:
         return "Nothing to judge: no circuit here has a site for this kind of mistake."
     if "sampled" not in found:
         return (

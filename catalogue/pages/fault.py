@@ -68,6 +68,7 @@ def fault(visit: Visit) -> Page:
                 "any_location": bool(row["any_location"]),
             },
             "alike": _alike(visit, row),
+            "family": _family(visit, row),
             "circuit_file": dump(checked.circuit) if checked.circuit else None,
             "provenance": provenance(visit, circuit["work_id"]),
         },
@@ -77,8 +78,9 @@ def fault(visit: Visit) -> Page:
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
     row = visit.row(
         "select fault.*, verdict.name as verdict, verdict.meaning, signature.word,"
-        " signature.name as signature_name, signature.any_location"
+        " signature.name as signature_name, signature.any_location, family.name as family"
         " from fault join verdict on verdict.id = fault.verdict_id"
+        " join family on family.id = fault.family_id"
         " join signature on signature.id = fault.signature_id"
         " where circuit_id = ? and kind_id = ? and site = ?",
         *(circuit["id"], kind["id"], site),
@@ -120,4 +122,15 @@ def _alike(visit: Visit, row: Row) -> Facts:
         "here": some_faults(visit, here, *within, limit=_ALIKE_HERE),
         "elsewhere_total": visit.number(f"select count(*) from fault where {elsewhere}", *beyond),
         "elsewhere": some_faults(visit, elsewhere, *beyond, limit=_ALIKE_ELSEWHERE),
+    }
+
+
+def _family(visit: Visit, row: Row) -> Facts:
+    """What a person would call the fault, and how many there are of that name."""
+    return {
+        "name": row["family"],
+        "faults": visit.number(
+            "select count(*) from fault join family on family.id = family_id where name = ?",
+            row["family"],
+        ),
     }

@@ -47,13 +47,14 @@ class _Filters:
     scheme: str = ""
     signature: str = ""
     circuit: str = ""
+    family: str = ""
 
 
 def faults(visit: Visit) -> Page:
     """All faults that the filters leave, a page of them."""
     given = visit.query
     filters = _Filters(
-        q=given.get("q", "").strip(),
+        q=given.get("q", "").replace("\0", " ").strip(),  # SQLite would end the search there
         verdict=given.get("verdict", ""),
         kind=given.get("kind", ""),
         hazard=given.get("hazard", ""),
@@ -61,6 +62,7 @@ def faults(visit: Visit) -> Page:
         scheme=given.get("scheme", ""),
         signature=given.get("signature", ""),
         circuit=given.get("circuit", ""),
+        family=given.get("family", ""),
     )
     if len(filters.q) > LONGEST_SEARCH:
         raise RefusalError(f"A search may have {LONGEST_SEARCH} characters; use fewer words.")
@@ -80,6 +82,7 @@ def faults(visit: Visit) -> Page:
             "total": total,
             **paging.facts(),
             "faults": listed,
+            "table_filters": _table_filters(filters, chosen),
             "nothing": None if total else _nothing(visit, filters),
         },
     )
@@ -116,6 +119,9 @@ def _condition(filters: _Filters, chosen: dict[str, Row]) -> tuple[str, list[obj
     if filters.q:
         conditions.append("id in (select rowid from fault_fts where fault_fts match ?)")
         parameters.append(search_words(filters.q))
+    if filters.family:
+        conditions.append("family_id in (select id from family where name = ?)")
+        parameters.append(filters.family)
     if filters.locations is not None or filters.scheme:
         conditions.append(
             "circuit_id in (select id from circuit where (? is null or locations = ?)"
@@ -123,6 +129,13 @@ def _condition(filters: _Filters, chosen: dict[str, Row]) -> tuple[str, list[obj
         )
         parameters += [filters.locations, filters.locations, filters.scheme, filters.scheme]
     return " and ".join(conditions) or "true", parameters
+
+
+def _table_filters(filters: _Filters, chosen: dict[str, Row]) -> Facts:
+    """The same choice as filters of the table of faults, as far as that has the columns."""
+    columns = ("verdict", "kind", "signature", "circuit")
+    by_id = {f"{name}_id": chosen[name]["id"] for name in columns if name in chosen}
+    return {**by_id, **({"_search": filters.q} if filters.q else {})}
 
 
 def _picked(row: Row | None, *columns: str) -> Facts | None:

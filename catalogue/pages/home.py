@@ -13,20 +13,14 @@ _SIGNATURES: Final = 6
 def home(visit: Visit) -> Page:
     """The ways in, with numbers from the catalogue."""
     counts = counts_by_kind(visit, "fault")
-    among_mimics = {
-        row["hazard_id"]: row["number"]
-        for row in visit.rows(
-            "select hazard_id, count(*) as number from fault join evidence"
-            " on fault_id = fault.id where verdict_id = (select id from verdict"
-            " where name = 'mimic') group by hazard_id"
-        )
-    }
-    in_all = {
-        row["hazard_id"]: row["number"]
-        for row in visit.rows(
-            "select hazard_id, count(*) as number from evidence group by hazard_id"
-        )
-    }
+    hazards = visit.rows(
+        # What works from every location and has a hazard is a mimic.
+        "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
+        " coalesce(sum(faults * any_location), 0) as mimics"
+        " from hazard left join profile on hazard_set >> (hazard.id - 1) & 1"
+        " left join signature on signature.id = signature_id"
+        " group by hazard.id order by hazard.id"
+    )
     frequent = visit.rows(
         "select word, signature.name, locations, lamps, number from signature join"
         " (select signature_id, count(*) as number from fault group by signature_id"
@@ -46,15 +40,7 @@ def home(visit: Visit) -> Page:
                 }
                 for row in visit.rows("select name, meaning from verdict order by id")
             ],
-            "hazards": [
-                {
-                    "name": row["name"],
-                    "title": row["title"],
-                    "faults": in_all.get(row["id"], 0),
-                    "mimics": among_mimics.get(row["id"], 0),
-                }
-                for row in visit.rows("select id, name, title from hazard order by id")
-            ],
+            "hazards": [dict(row) for row in hazards],
             "signatures_total": visit.number("select count(*) from signature"),
             "signatures": [dict(row) for row in frequent],
             "scope": scope_groups(visit),

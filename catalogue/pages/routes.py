@@ -44,8 +44,8 @@ def routes() -> list[Route]:
 
 def _pattern(path: str) -> str:
     """The regular expression of a path whose parts in angle brackets may be anything."""
-    pattern = path.replace("<", "(?P<").replace(">", ">[^/]+)")
-    return rf"^{pattern}$"
+    pattern = path.rstrip("/").replace("<", "(?P<").replace(">", ">[^/]+)")
+    return rf"^{pattern}/?$"
 
 
 def _nowhere(visit: Visit) -> Page:

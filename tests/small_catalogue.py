@@ -1,0 +1,47 @@
+"""A small real catalogue to visit, as fixtures: name this module in `pytest_plugins`."""
+
+import json
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from boathouse import stair
+from browser import HOSTILE, Browser, visiting
+
+from catalogue.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
+from catalogue.prove import prove
+from catalogue.store import Store
+from catalogue.sweep import build
+from verify.circuitfile import dump, parse
+
+
+class Own(DrawnSpec):
+    """A circuit of a boathouse abroad, with a name that nobody should trust."""
+
+    def build(self) -> PlannedCircuit:
+        """The circuit as a build would plan it."""
+        switch = "bootsrampe-schalter-süd"
+        text = dump(stair()).replace("[device.slipway-switch]", f'[device."{switch}"]')
+        text = text.replace("slipway-switch", switch)
+        text = text.replace('"Boathouse stair"', json.dumps(HOSTILE))
+        return PlannedCircuit("boathouse-süd", "drawn", "chain", parse(text))
+
+
+@pytest.fixture(scope="session")
+def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """All layouts of two locations, two drawn circuits, and one of our own with hostile names."""
+    path = tmp_path_factory.mktemp("pages") / "boat house.2.db"
+    build(path, [2], drawn=2, seed=1)
+    plan = make_plan([2], 2, 1)
+    with closing(Store(path)) as store:
+        store.write(Batch(plan.batches[-1].id, ()), prove([Own(0, 0)]))
+        store.finish(store.begin(plan, ""))
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser(database: Path) -> Iterator[Browser]:
+    """A visitor to that catalogue."""
+    with visiting(database) as browser:
+        yield browser
