@@ -232,7 +232,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("locations", int, "Number of switches."),
             Column("scheme", str, "Scheme of the circuits as intended."),
             Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
-            Column("coverage", str, "Either complete (all layouts and sites) or sampled (all sites)."),
+            Column("coverage", str, "Either complete (all layouts, all sites) or sampled."),
             Column("circuits", int, "Circuits searched."),
             Column("faults", int, "Faults judged."),
         ),
