@@ -3,10 +3,13 @@
 Nothing is taken from the build but the circuit files and the labels of the faults.
 """
 
+import itertools
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -16,7 +19,6 @@ from catalogue.schema import open_catalogue
 from catalogue.store import now, require_catalogue
 from verify.circuit import Circuit
 from verify.circuitfile import parse
-from verify.engines import Engine
 from verify.engines.paths import PathsEngine
 from verify.evidence import Prover
 from verify.faults import all_faults
@@ -64,6 +66,7 @@ def audit(
     *,
     sample: int = 1000,
     seed: int = 0,
+    workers: int = 1,
     progress: Progress = lambda done, total: None,
 ) -> Audited:
     """Re-prove every fault of up to two locations and `sample` of the others; note the result.
@@ -75,17 +78,15 @@ def audit(
     engine = PathsEngine()
     with closing(open_catalogue(str(path))) as db:
         chosen = _chosen(db, sample, seed)
-        total = sum(map(len, chosen.values()))
-        disagreements: list[Disagreement] = []
-        done = 0
+    total = sum(map(len, chosen.values()))
+    disagreements: list[Disagreement] = []
+    done = 0
+    progress(done, total)
+    for found, faults in _audited(path, chosen, workers):
+        disagreements += found
+        done += faults
         progress(done, total)
-        for circuit_id, rows in chosen.items():
-            label, text = next(
-                db.conn.execute("select label, file from circuit where id = ?", [circuit_id])
-            )
-            disagreements += _audit_circuit(db, engine, parse(text), label, rows)
-            done += len(rows)
-            progress(done, total)
+    with closing(open_catalogue(str(path))) as db:
         stored = db.table("fault").count
         db.table("audit").insert(
             {
@@ -98,6 +99,20 @@ def audit(
             }
         )
         return Audited(total, stored, tuple(disagreements))
+
+
+def _audited(
+    path: Path, chosen: Mapping[int, Sequence[int]], workers: int
+) -> Iterator[tuple[list[Disagreement], int]]:
+    """What does not agree in each circuit, and how many faults were re-proved, in order."""
+    if workers == 1:
+        for circuit_id, faults in chosen.items():
+            yield _audit_circuit(path, circuit_id, faults), len(faults)
+        return
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        paths = itertools.repeat(path)
+        found = pool.map(_audit_circuit, paths, chosen, chosen.values(), chunksize=2)
+        yield from zip(found, map(len, chosen.values()), strict=True)
 
 
 def _digest(db: Database) -> str:
@@ -122,9 +137,19 @@ def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
     return chosen
 
 
-def _audit_circuit(
-    db: Database, engine: Engine, circuit: Circuit, label: str, fault_ids: Sequence[int]
+def _audit_circuit(path: Path, circuit_id: int, fault_ids: Sequence[int]) -> list[Disagreement]:
+    """What does not agree among some faults of a stored circuit; fit for another process."""
+    with closing(open_catalogue(str(path))) as db:
+        label, text = next(
+            db.conn.execute("select label, file from circuit where id = ?", [circuit_id])
+        )
+        return list(_disagreements(db, parse(text), label, fault_ids))
+
+
+def _disagreements(
+    db: Database, circuit: Circuit, label: str, fault_ids: Sequence[int]
 ) -> Iterator[Disagreement]:
+    engine = PathsEngine()
     faults = {fault.label: fault for fault in all_faults(circuit)}
     for fault_id in fault_ids:
         row, hazards = _stored(db, fault_id)

@@ -190,7 +190,12 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("lamp", int, "Lamp, 0 first, that shows it.", optional=True),
         ),
         unique=(("circuit_id", "kind_id", "site"),),
-        indexes=(("kind_id",), ("verdict_id",), ("signature_id", "circuit_id"), ("family_id",)),
+        indexes=(
+            ("kind_id", "verdict_id"),
+            ("verdict_id",),
+            ("signature_id", "circuit_id"),
+            ("family_id",),
+        ),
         label="description",
         facets=("verdict_id", "kind_id"),
         search=("description",),

@@ -33,7 +33,7 @@ _MEANINGS: Final = {
     "mimic": "Every flip of every switch changes every lamp, and yet there is a hazard.",
     "misbehaves": "In some state some switch does not change some lamp.",
     "trips": "In some state the feed's line is connected to its neutral or ground.",
-    "undecided": "No engine could prove it; the reason is given.",
+    "undecided": "No engine could prove it.",
 }
 
 

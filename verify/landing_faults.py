@@ -6,6 +6,7 @@ from typing import ClassVar, Final
 
 from verify.change import Change, Wiring
 from verify.faults import Example, FaultKind, Site
+from verify.walk import box_words
 
 _SMALLEST_SPLIT: Final = 2
 
@@ -35,7 +36,7 @@ class LeftOff(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
-        return f"In box {site[0]}, {spoken(site[1])} is left off."
+        return f"In {box_words(site[0])}, {spoken(site[1])} is left off."
 
     def examples(self) -> tuple[Example, ...]:
         """One that shows at once, one that nobody notices."""
@@ -79,7 +80,7 @@ class Moved(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
-        return f"In box {site[0]}, {spoken(site[1])} is landed with {spoken(site[2])}."
+        return f"In {box_words(site[0])}, {spoken(site[1])} is landed with {spoken(site[2])}."
 
     def examples(self) -> tuple[Example, ...]:
         """A light that half works, and a wrong landing that trips."""
@@ -122,7 +123,7 @@ class Exchanged(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
-        return f"In box {site[0]}, {spoken(site[1])} and {spoken(site[2])} are exchanged."
+        return f"In {box_words(site[0])}, {spoken(site[1])} and {spoken(site[2])} are exchanged."
 
     def examples(self) -> tuple[Example, ...]:
         """The classic, and one that only turns a handle's sense around."""
@@ -132,8 +133,8 @@ class Exchanged(FaultKind):
                 "1.f.1",
                 ("box-1", "switch-1.common", "switch-1.traveler-1"),
                 "misbehaves",
-                "The classic: common and traveler exchanged, the light works from one place only "
-                "while the other switch is in the right position.",
+                "The classic: common and traveler exchanged, the light comes on in one combination "
+                "of positions only.",
             ),
             Example(
                 "chain",
@@ -166,8 +167,8 @@ class Bridged(FaultKind):
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
         return (
-            f"In box {site[0]}, the join of {spoken(site[1])} and the join of {spoken(site[2])} "
-            "touch."
+            f"In {box_words(site[0])}, the join of {spoken(site[1])} and the join of "
+            f"{spoken(site[2])} touch."
         )
 
     def examples(self) -> tuple[Example, ...]:
@@ -207,7 +208,7 @@ class Split(FaultKind):
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
         leaving = " and ".join(map(spoken, site[2].split("+")))
-        return f"In box {site[0]}, {leaving} are spliced apart from {spoken(site[1])}."
+        return f"In {box_words(site[0])}, {leaving} are spliced apart from {spoken(site[1])}."
 
     def examples(self) -> tuple[Example, ...]:
         """A ground splice in two halves."""

@@ -8,7 +8,7 @@ import click
 
 from catalogue.audit import Audited
 from catalogue.audit import audit as audit_catalogue
-from catalogue.commands.options import Options
+from catalogue.commands.options import Options, processors
 from catalogue.terminal import Progress, counted, paragraph, say
 
 _MOST_SAMPLED: Final = 10_000_000
@@ -42,7 +42,11 @@ def audit(ctx: click.Context, database: Path, sample: str, seed: str, as_json: b
     options.check()
     with Progress("Proving again") as progress:
         audited = audit_catalogue(
-            database, sample=sample_number, seed=seed_number, progress=progress
+            database,
+            sample=sample_number,
+            seed=seed_number,
+            workers=processors(),
+            progress=progress,
         )
     say(json.dumps(_form(audited), indent=2) if as_json else _told(audited))
     ctx.exit(bool(audited.disagreements))

@@ -1,14 +1,13 @@
 """`miswire build`: every single fault of whole families of circuits, proved and stored."""
 
 import json
-import os
 import shlex
 from pathlib import Path
 from typing import Final
 
 import click
 
-from catalogue.commands.options import Options
+from catalogue.commands.options import Options, processors
 from catalogue.sweep import Built
 from catalogue.sweep import build as build_catalogue
 from catalogue.terminal import Progress, say
@@ -52,7 +51,7 @@ def build(
     elif not drawn_number:
         options.refuse("--locations", "say what to build, such as --locations 2,3 or --random 50")
     seed_number = options.number("--seed", seed, 0, _MOST_SEED)
-    worker_number = options.number("--workers", workers or str(_processors()), 1, _MOST_WORKERS)
+    worker_number = options.number("--workers", workers or str(processors()), 1, _MOST_WORKERS)
     options.check()
     with Progress("Proving circuits", patience=0) as progress:
         built = build_catalogue(
@@ -68,13 +67,6 @@ def build(
         return
     say(_told(built))
     say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
-
-
-def _processors() -> int:
-    """How many processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _form(built: Built) -> dict[str, object]:

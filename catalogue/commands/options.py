@@ -1,5 +1,7 @@
 """Numbers on the command line, read so that every mistake is reported at once."""
 
+import os
+
 from verify.problems import Problem, UserError, shown
 
 
@@ -48,3 +50,10 @@ def _whole(text: str) -> int | None:
     # `int` takes more than people mean, such as 1_000, and refuses very long numbers.
     digits = text.strip()
     return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 20 else None
+
+
+def processors() -> int:
+    """How many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

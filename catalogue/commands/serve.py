@@ -26,6 +26,7 @@ SETTINGS: Final = {
     "facet_time_limit_ms": 1000,
     "sql_time_limit_ms": 3000,
     "default_page_size": 50,
+    "truncate_cells_html": 100,  # circuit files are long
     "max_csv_mb": 0,  # no limit: whoever may see the file may have it
     "allow_download": True,
     "default_cache_ttl": 0,  # the file under this address may be another one tomorrow
