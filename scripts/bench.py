@@ -9,17 +9,27 @@ import argparse
 import json
 import os
 import platform
+import sqlite3
 import sys
+import tempfile
 import time
 from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
 from typing import Final
 
+from catalogue.desk.answer import Answer
+from catalogue.desk.checks import check_kinds
+from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.symptoms import Symptoms
+from catalogue.sweep import build
 from verify.circuit import Circuit
 from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults
 from verify.layouts import Layout
 from verify.network import Flattener
+from verify.signature import LIT
 from verify.verdict import verdicts
 
 #: Feed and lamp in the middle of a chain of boxes: nothing special about it but its length.
@@ -76,6 +86,37 @@ def _every_nth(circuit: Circuit, faults: list[Fault], count: int) -> list[Circui
     return [fault.apply(circuit) for fault in faults[::step]]
 
 
+def desk(seconds: float) -> dict[str, float | int]:
+    """Milliseconds for an answer of the symptom desk, groups and next check included."""
+    four = Layout.parse(LAYOUTS[4]).circuit("chain")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.db"
+        build(path, [2, 3], workers=os.cpu_count() or 1)
+        with closing(sqlite3.connect(path)) as connection:
+
+            def of_circuit() -> None:
+                _answer(pool_of_circuit(four), any_order=False)
+
+            def of_catalogue() -> None:
+                for locations in (2, 3):
+                    pool = pool_of_catalogue(connection.execute, locations)
+                    _answer(pool, any_order=True)
+
+            of_circuit()  # loads the compiled kernel
+            measured = {
+                "circuit_of_four_locations_ms": 1000 / rate(of_circuit, 1, seconds),
+                "catalogue_of_two_and_three_locations_ms": 1000 / rate(of_catalogue, 1, seconds),
+            }
+    return {key: _rounded(value) for key, value in measured.items()}
+
+
+def _answer(pool: Pool, *, any_order: bool) -> None:
+    """What the desk works out for a light that is on in the first two states that were tried."""
+    symptoms = Symptoms(pool.switches, {0: LIT, 1: LIT}, as_found=any_order)
+    answer = Answer(pool, symptoms, {}, check_kinds(), any_order)
+    answer.to_json()
+
+
 def _rounded(value: float) -> float | int:
     return round(value) if value >= 100 else round(value, 2)
 
@@ -96,6 +137,7 @@ def main() -> int:
                 "machine": platform.machine(),
                 "processors": os.cpu_count(),
                 "engines": measured,
+                "desk": desk(arguments.seconds),
             },
             indent=2,
         )
