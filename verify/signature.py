@@ -24,6 +24,8 @@ TRIP: Final = 4
 OUTCOMES: Final = ("dark", "dim", "lit", "over", "trips")
 SYMBOLS: Final = "-dLOT"
 _BASE: Final = len(SYMBOLS)
+#: The outcomes of more lamps than this do not fit one code of 64 bits.
+MOST_LAMPS: Final = 27
 _LONGEST_REMEMBERED: Final = 64
 
 Codes = npt.NDArray[np.int64]

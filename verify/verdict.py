@@ -17,7 +17,7 @@ from verify.circuit import Circuit
 from verify.engines import Engine
 from verify.faults import Fault
 from verify.hazards import HAZARD_NAMES
-from verify.signature import Codes, Signature, canonical, state_codes
+from verify.signature import MOST_LAMPS, Codes, Signature, canonical, state_codes
 
 VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
 SOUND: Final = 0
@@ -82,19 +82,24 @@ class Judgement:
 
 def judge(circuit: Circuit, engine: Engine) -> Judgement:
     """The verdict on one circuit by one engine."""
-    if len(circuit.switches) > engine.most_switches:
-        return Judgement(
-            "undecided",
-            None,
-            None,
-            reason=(
-                f"{len(circuit.switches)} switches are more than the {engine.most_switches} that "
-                f"the {engine.name} engine can prove"
-            ),
-        )
+    reason = why_unprovable(circuit, engine)
+    if reason:
+        return Judgement("undecided", None, None, reason=reason)
     seen = engine.observe(circuit)
     found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
     return judgement(verdicts(found), 0, seen)
+
+
+def why_unprovable(circuit: Circuit, engine: Engine) -> str:
+    """Why `engine` cannot judge a circuit, or an empty text."""
+    if len(circuit.switches) > engine.most_switches:
+        return (
+            f"{len(circuit.switches)} switches are more than the {engine.most_switches} that the "
+            f"{engine.name} engine can prove"
+        )
+    if len(circuit.lamps) > MOST_LAMPS:
+        return f"{len(circuit.lamps)} lamps are more than the {MOST_LAMPS} of one signature"
+    return ""
 
 
 def judgement(all_verdicts: Verdicts, row: int, seen: Observation) -> Judgement:
@@ -120,8 +125,11 @@ def judge_faults(
 ) -> Iterator[tuple[Sequence[Fault], Findings, Verdicts]]:
     """The verdicts on all `faults`, in batches whose size bounds the memory used.
 
-    Raises ValueError if the circuit has more switches than the engine can prove.
+    Raises ValueError if the engine cannot judge the circuit, see `why_unprovable`.
     """
+    reason = why_unprovable(circuit, engine)
+    if reason:
+        raise ValueError(reason)
     states = 1 << len(circuit.switches)
     row_bytes = states * (8 + (len(circuit.lamps) + len(HAZARD_NAMES)) // 8 + len(circuit.switches))
     size = max(1, _BATCH_BYTES // row_bytes)

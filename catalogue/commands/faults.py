@@ -25,6 +25,7 @@ from verify.engines.words import WordsEngine
 from verify.faults import fault_kind, fault_kinds
 from verify.hazards import HAZARDS
 from verify.problems import CircuitError, Problem, UserError
+from verify.verdict import why_unprovable
 
 _KINDS: Final = [kind.name for kind in fault_kinds()]
 _LISTED_BY_DEFAULT: Final = ("mimic",)
@@ -94,17 +95,9 @@ def faults(
 
 
 def _require_provable(circuit: Circuit) -> None:
-    switches = len(circuit.switches)
-    if switches > WordsEngine.most_switches:
-        raise CircuitError(
-            [
-                Problem(
-                    "",
-                    f"{switches} switches are more than the {WordsEngine.most_switches} whose "
-                    "faults can be proved; split the circuit",
-                )
-            ]
-        )
+    reason = why_unprovable(circuit, WordsEngine())
+    if reason:
+        raise CircuitError([Problem("", f"{reason}; split the circuit")])
 
 
 def _told(
