@@ -348,6 +348,17 @@ def test_results_narrow_step_by_step() -> None:
     assert not any(s.place == "lamp-box" for g in second.groups for s in g.suspects)
 
 
+def test_a_flip_that_was_found_counts_as_seen() -> None:
+    """Flips among the results change groups, counts and shares as if they had been seen before."""
+    pool = pool_of("chain", "1.f.1")
+    seen = {0: LIT, 1: DARK, 2: DARK}
+    told = Answer(pool, Symptoms(2, seen), {}, check_kinds())
+    some = Symptoms(2, {0: LIT, 1: DARK})
+    found = Answer(pool, some, {}, check_kinds(), results=parse_results(["flip:2=dark"]))
+    assert found.groups == told.groups
+    assert found.groups[0].untested == 1
+
+
 def test_a_finding_names_the_fault() -> None:
     """What was found by looking is the fault, and nothing is left to check."""
     circuit = load(data_path("circuits") / "stair-feed-at-lamp.toml")

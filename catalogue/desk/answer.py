@@ -13,7 +13,7 @@ from catalogue.desk.match import Group, Match, sights
 from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
-from catalogue.desk.symptoms import SIGN, SIGNS, Symptoms
+from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from verify.cautions import cautions
 from verify.problems import Problem, UserError, shown
 
@@ -46,7 +46,7 @@ class Answer:
     symptoms: Symptoms
     priors: Mapping[str, float]
     kinds: dict[str, CheckKind]
-    any_order: bool
+    any_order: bool = False
     results: tuple[tuple[str, str], ...] = ()
 
     @cached_property
@@ -106,6 +106,16 @@ class Answer:
         return self._after[1]
 
     @cached_property
+    def observed(self) -> Symptoms:
+        """The symptoms together with what flips have shown since."""
+        flips = {
+            int(key.partition(":")[2]): SIGHTS[word]
+            for (key, word), _ in zip(self.results, self.steps, strict=True)
+            if key.startswith("flip:") and word in SIGHTS
+        }
+        return replace(self.symptoms, seen={**self.symptoms.seen, **flips})
+
+    @cached_property
     def groups(self) -> list[Group]:
         """The groups of what is left, the likeliest first."""
         left = {hypothesis.suspect for hypothesis in self.hypotheses}
@@ -114,7 +124,7 @@ class Answer:
             suspects=tuple(s for number, s in enumerate(self.pool.suspects) if number in left),
             faults=(),
         )
-        return Match(pool, self.symptoms, self.priors, self.any_order).groups if left else []
+        return Match(pool, self.observed, self.priors, self.any_order).groups if left else []
 
     @cached_property
     def nearest(self) -> list[Group]:

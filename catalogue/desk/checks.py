@@ -6,14 +6,14 @@ hypothesis an outcome; what differs in outcome is told apart by it.
 
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from catalogue.desk.match import Match, sights
+from catalogue.desk.match import Match, Numbers, sights
 from catalogue.desk.pool import Suspect
 from verify.engines.words import WordsEngine, terminals
 from verify.problems import Problem, UserError
@@ -105,15 +105,34 @@ class Bench:
 
     match: Match
     kinds: dict[str, CheckKind]
+    _first_alike: dict[int, Numbers] = field(default_factory=dict, init=False, repr=False)
 
     def hypotheses(self) -> list[Hypothesis]:
-        """Every suspect that fits, once for each reading under which it does."""
+        """Every suspect that fits, once for each reading under which it does.
+
+        Where no circuit is known, readings under which a suspect does the same are one.
+        """
         found = []
         for number, suspect in enumerate(self.match.pool.suspects):
             readings = self.match.consistent_readings(suspect)
             each = self.match.prior(suspect) / len(self.match.readings)
-            found += [Hypothesis(number, int(reading), each) for reading in readings]
+            if self.match.pool.circuit is None:
+                alike, counts = np.unique(self._alike(suspect.codes)[readings], return_counts=True)
+            else:  # what is live differs even where the light does not
+                alike, counts = readings, np.ones(len(readings), np.int64)
+            found += [
+                Hypothesis(number, reading, each * count)
+                for reading, count in zip(alike.tolist(), counts.tolist(), strict=True)
+            ]
         return found
+
+    def _alike(self, codes: int) -> Numbers:
+        """For each reading the first under which a behaviour is the same."""
+        if codes not in self._first_alike:
+            named = self.match.pool.codes[codes][self.match.readings]
+            _, first, which = np.unique(named, axis=0, return_index=True, return_inverse=True)
+            self._first_alike[codes] = first[which.reshape(-1)]
+        return self._first_alike[codes]
 
     def checks(self, hypotheses: Sequence[Hypothesis]) -> list[Check]:
         """Every check that tells some of the hypotheses apart, cheapest kinds first."""
@@ -131,17 +150,15 @@ class Bench:
 
     def _flips(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
         pool, readings = self.match.pool, self.match.readings
+        behaviours = np.array([self._suspect(h).codes for h in hypotheses], np.int64)
+        read = np.array([h.reading for h in hypotheses], np.int64)
         for state in self.match.symptoms.untried:
-            seen = list(
-                sights(
-                    [
-                        int(pool.codes[self._suspect(h).codes][readings[h.reading, state]])
-                        for h in hypotheses
-                    ],
-                    pool.lamps,
-                )
+            codes, which = np.unique(
+                pool.codes[behaviours, readings[read, state]], return_inverse=True
             )
+            seen = list(sights(codes.tolist(), pool.lamps))
             words = sorted(set(seen))
+            numbers = np.array([words.index(word) for word in seen], np.int64)
             positions = ", ".join(
                 f"{name} {'down' if state >> bit & 1 else 'up'}"
                 for bit, name in enumerate(pool.switch_names)
@@ -151,7 +168,7 @@ class Bench:
                 f"flip:{state}",
                 f"Set {positions}, and look at the light.",
                 "Nothing is opened.",
-                tuple(words.index(word) for word in seen),
+                tuple(numbers[which.reshape(-1)].tolist()),
                 tuple((word, word) for word in words),
             )
 
@@ -163,23 +180,24 @@ class Bench:
         shows: Callable[[Suspect, str], bool],
     ) -> Iterator[Check]:
         """A check of each part: as intended, or what one of the suspects there has done."""
+        there = dict.fromkeys(hypothesis.suspect for hypothesis in hypotheses)
         for part, title, how in parts:
             results: dict[str, tuple[str, str]] = {CLEAR: (CLEAR, "everything as intended")}
-            outcomes = []
-            for hypothesis in hypotheses:
-                suspect = self._suspect(hypothesis)
-                word = CLEAR
+            numbers = {CLEAR: 0}
+            shown = dict.fromkeys(there, 0)
+            for number in there:
+                suspect = self.match.pool.suspects[number]
                 if shows(suspect, part):
                     word = suspect.label if self.match.pool.circuit else suspect.family
                     told = suspect.description if self.match.pool.circuit else suspect.family
                     results.setdefault(word, (word, told))
-                outcomes.append(list(results).index(word))
+                    shown[number] = numbers.setdefault(word, len(numbers))
             yield Check(
                 self.kinds[kind],
                 f"{kind}:{part}",
                 title,
                 how,
-                tuple(outcomes),
+                tuple(shown[hypothesis.suspect] for hypothesis in hypotheses),
                 tuple(results.values()),
             )
 
