@@ -17,6 +17,7 @@ from verify.schemes import SCHEMES
 from verify.validation import TITLE_LENGTH
 
 LAMP_BOX: Final = 0
+FEWEST_LOCATIONS: Final = 2
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -48,10 +49,11 @@ class Layout:
     @classmethod
     def parse(cls, code: str) -> "Layout":
         """The layout with that code; raises ValueError if there is none."""
-        words = {"f": ROOT, "L": LAMP_BOX}
-        parents = tuple(words[w] if w in words else int(w) for w in code.split("."))
-        layout = cls(parents)
-        if layout.code != code or not layout._is_tree():
+        words = code.split(".")
+        boxes = {"f": ROOT, "L": LAMP_BOX} | {str(box): box for box in range(1, len(words))}
+        nowhere = len(words)
+        layout = cls(tuple(boxes.get(word, nowhere) for word in words))
+        if layout.locations < FEWEST_LOCATIONS or not layout._is_tree():
             raise ValueError(f"code={code!r} is not a layout")
         return layout
 

@@ -17,10 +17,10 @@ import networkx as nx
 from verify.circuit import Box, Circuit
 from verify.circuitfile import dump
 from verify.colours import PALETTES
+from verify.layouts import FEWEST_LOCATIONS
 from verify.routing import ROOT, Arrangement, rooted, wire
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 
-FEWEST_LOCATIONS: Final = 2
 MOST_LOCATIONS: Final = 16
 MOST_LAMPS: Final = 3
 MOST_JUNCTIONS: Final = 2
