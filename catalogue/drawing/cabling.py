@@ -1,0 +1,195 @@
+"""Cables in a picture: sheaths, the conductors in them from box to box, and what failed there."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from catalogue.drawing.measures import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
+from catalogue.drawing.place import Point, Run, ribbon, sheath_width
+from catalogue.drawing.plan import Plan
+from catalogue.drawing.rows import cable_label
+from catalogue.drawing.scene import Sheath, Wire, Words
+from catalogue.drawing.states import StateView
+from catalogue.drawing.text import fitted
+from verify.circuit import Circuit, End, conductor_name
+from verify.problems import BugError
+
+_HALF_BREAK: Final = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where an end is in its box: where its line begins, and on which side of the channel.
+
+    `colour` is its insulation's, None for a terminal.
+    """
+
+    at: Point
+    above: bool
+    colour: str | None
+
+    @property
+    def inwards(self) -> int:
+        """The sign of the direction to the channel."""
+        return 1 if self.above else -1
+
+
+class Cabling:
+    """The cables of one circuit, once it is known where their conductors are in the boxes."""
+
+    def __init__(
+        self, circuit: Circuit, plan: Plan, view: StateView, places: Mapping[End, Place]
+    ) -> None:
+        self.circuit = circuit
+        self.plan = plan
+        self.view = view
+        self.places = places
+        self.runs = {run.cable.name: run for run in plan.placement.runs}
+        self.conductors: dict[str, tuple[Point, ...]] = {}
+
+    def sheaths(self) -> Iterator[Sheath]:
+        """Every cable with its conductors."""
+        for run in self.plan.placement.runs:
+            yield self._sheath(run)
+
+    def _sheath(self, run: Run) -> Sheath:
+        cable = run.cable
+        start_box, end_box = self._boxes_along(run)
+        middle = self._middle_line(run, start_box, end_box)
+        lines = {
+            colour: self._conductor(cable.name, colour, middle, offset, start_box, end_box)
+            for colour, offset in self._offsets(run)
+        }
+        for colour, points in lines.items():
+            self.conductors[conductor_name(cable.name, colour)] = points
+        name, facts = cable_label(cable)
+        label = []
+        for line, text in enumerate(filter(None, (name, facts))):
+            short, full = fitted(text, WIDEST_CABLE_LABEL, SMALL)
+            at = run.label_at.moved(0, 15 + 15 * line)
+            label.append(Words(at, short, SMALL, "start", False, "soft", full))
+        conductors: list[Wire] = []
+        breaks, shorts = self._failures_in(run)
+        for colour, points in lines.items():
+            wire_name = conductor_name(cable.name, colour)
+            live = [End(box, wire_name) in self.view.live for box in (start_box, end_box)]
+            pieces = _cut(points, breaks[colour]) if colour in breaks else [points]
+            conductors += (
+                Wire(piece, colour, wire_name, is_live)
+                for piece, is_live in zip(pieces, live, strict=False)
+            )
+        return Sheath(
+            cable.name,
+            f"Cable {cable.name} between {cable.between[0]} and {cable.between[1]}: "
+            f"{', '.join(cable.conductors)}",
+            middle,
+            sheath_width(cable),
+            tuple(label),
+            tuple(conductors),
+            tuple(breaks.values()),
+            tuple(shorts),
+        )
+
+    def _boxes_along(self, run: Run) -> tuple[str, str]:
+        """The box where the run begins, and that where it ends."""
+        one, other = run.cable.between
+        if run.cable in self.plan.tree.up[one]:
+            return other, one
+        return one, other
+
+    def _middle_line(self, run: Run, start_box: str, end_box: str) -> tuple[Point, ...]:
+        """The run with its pieces inside the boxes, up to where the conductors spread."""
+        first, *between, last = run.points
+        colour = run.cable.conductors[0]
+        ends = []
+        for point, box in ((first, start_box), (last, end_box)):
+            place = self.places[End(box, conductor_name(run.cable.name, colour))]
+            ends.append(Point(point.x, place.at.y - place.inwards * SPREAD))
+        return (ends[0], *between, ends[1])
+
+    def _offsets(self, run: Run) -> Iterator[tuple[str, float]]:
+        order = self.plan.rows.colours[run.cable.name]
+        for number, colour in enumerate(order):
+            yield colour, RIBBON_PITCH * (number - (len(order) - 1) / 2)
+
+    def _conductor(
+        self,
+        cable: str,
+        colour: str,
+        middle: Sequence[Point],
+        offset: float,
+        start_box: str,
+        end_box: str,
+    ) -> tuple[Point, ...]:
+        name = conductor_name(cable, colour)
+        return (
+            self.places[End(start_box, name)].at,
+            *ribbon(middle, offset),
+            self.places[End(end_box, name)].at,
+        )
+
+    def spots(self, run: Run, count: int) -> list[tuple[Point, Point]]:
+        """Places on the longest piece of a cable, from its first box on, each with a direction."""
+        start_box, end_box = self._boxes_along(run)
+        middle = self._middle_line(run, start_box, end_box)
+        a, b = max(pairwise(middle), key=_length)
+        spots = []
+        for number in range(count):
+            share = (number + 1) / (count + 1)
+            if start_box != run.cable.between[0]:
+                share = 1 - share
+            spots.append(
+                (
+                    Point(a.x + (b.x - a.x) * share, a.y + (b.y - a.y) * share),
+                    Point((b.x > a.x) - (b.x < a.x), (b.y > a.y) - (b.y < a.y)),
+                )
+            )
+        return spots
+
+    def _failures_in(self, run: Run) -> tuple[dict[str, Point], list[Wire]]:
+        """Where conductors are broken, by colour, and the lines that stand for shorts.
+
+        Shorts are nearer to the cable's first box, as the engines take them to be.
+        """
+        name = run.cable.name
+        here = [
+            failure
+            for kind in ("conductors-shorted", "conductor-open")
+            for failure in self.circuit.failures
+            if failure.kind == kind and failure.at[0].partition(".")[0] == name
+        ]
+        offsets = dict(self._offsets(run))
+        breaks: dict[str, Point] = {}
+        shorts = []
+        for failure, (spot, way) in zip(here, self.spots(run, len(here)), strict=True):
+            # To the side of the way that `ribbon` calls right.
+            across = [
+                spot.moved(way.y * offset, -way.x * offset)
+                for offset in (offsets[part.partition(".")[2]] for part in failure.at)
+            ]
+            if failure.kind == "conductor-open":
+                breaks[failure.at[0].partition(".")[2]] = across[0]
+            else:
+                live = End(run.cable.between[0], failure.at[0]) in self.view.live
+                shorts.append(Wire(tuple(across), None, " + ".join(failure.at), live))
+        return breaks, shorts
+
+
+def _length(piece: tuple[Point, Point]) -> float:
+    (ax, ay), (bx, by) = piece
+    return abs(ax - bx) + abs(ay - by)
+
+
+def _cut(points: Sequence[Point], at: Point) -> list[tuple[Point, ...]]:
+    """A line with a gap at a point that lies on one of its level or upright pieces."""
+    for number, (a, b) in enumerate(pairwise(points)):
+        on_upright = a.x == b.x == at.x and min(a.y, b.y) <= at.y <= max(a.y, b.y)
+        on_level = a.y == b.y == at.y and min(a.x, b.x) <= at.x <= max(a.x, b.x)
+        if on_upright or on_level:
+            dx = (b.x > a.x) - (b.x < a.x)
+            dy = (b.y > a.y) - (b.y < a.y)
+            before = at.moved(-dx * _HALF_BREAK, -dy * _HALF_BREAK)
+            after = at.moved(dx * _HALF_BREAK, dy * _HALF_BREAK)
+            return [(*points[: number + 1], before), (after, *points[number + 1 :])]
+    raise BugError(f"a break at {at} is not on its conductor")

@@ -1,0 +1,82 @@
+"""A wiring picture in words, for whoever cannot see it: what is where and joined to what."""
+
+from collections.abc import Iterator, Sequence
+
+from catalogue.drawing.states import StateView
+from verify.circuit import Circuit, End
+from verify.walk import box_words, conductor_words
+
+
+def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
+    """Sentences on boxes, cables, joins, failed parts and the state."""
+    sentences = [*_boxes(circuit), *_cables(circuit), *_joins(circuit)]
+    if with_failures:
+        sentences += [
+            f"Failed: {failure.kind} of {' and '.join(map(conductor_words, failure.at))}"
+            f"{f', {failure.position}' if failure.position else ''}."
+            for failure in circuit.failures
+        ]
+    if view.positions:
+        sentences += _state(circuit, view)
+    return " ".join(sentences)
+
+
+def _boxes(circuit: Circuit) -> Iterator[str]:
+    for box in circuit.boxes:
+        inside = [
+            f"{device.name} ({device.form.title})"
+            for device in circuit.devices
+            if device.box == box.name
+        ]
+        holds = _with_and(inside) if inside else "no device"
+        metal = ", of metal," if box.is_metal else ""
+        yield f"{_capital(box_words(box.name))}{metal} holds {holds}."
+
+
+def _cables(circuit: Circuit) -> Iterator[str]:
+    for cable in circuit.cables:
+        here, there = map(box_words, cable.between)
+        yield (
+            f"Cable {cable.name} runs between {here} and {there} "
+            f"with {_with_and(cable.conductors)}."
+        )
+
+
+def _joins(circuit: Circuit) -> Iterator[str]:
+    for box in circuit.boxes:
+        groups = [group for group in circuit.grouped_ends if group[0].box == box.name]
+        where = _capital(f"in {box_words(box.name)}")
+        joined = [group for group in groups if len(group) > 1]
+        for group in joined:
+            yield f"{where} {_with_and([*map(_place, group)])} are joined."
+        alone = [_place(group[0]) for group in groups if len(group) == 1]
+        if alone:
+            verb = "is" if len(alone) == 1 else "are"
+            yield f"{where} {_with_and(alone)} {verb} unconnected."
+
+
+def _state(circuit: Circuit, view: StateView) -> Iterator[str]:
+    yield f"State shown: {view.words}."
+    if not view.trips:
+        for lamp in circuit.lamps:
+            yield f"{_capital(lamp.name)} is {'lit' if lamp.name in view.lit else 'dark'}."
+    live = dict.fromkeys(
+        conductor_words(end.name)
+        for end in circuit.ends
+        if end in view.live and end.owner in {cable.name for cable in circuit.cables}
+    )
+    if live:
+        yield f"Connected to line: {_with_and([*live])}."
+
+
+def _place(end: End) -> str:
+    return "the metal of the box" if end.owner == "box" else end.name.replace(".", " ")
+
+
+def _with_and(items: Sequence[str]) -> str:
+    *most, last = items
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,147 @@
+"""Whole pictures: scenes with their headings and a legend, as the text of an SVG."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from catalogue.drawing.differ import Difference, differences
+from catalogue.drawing.legend import legend
+from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH
+from catalogue.drawing.painting import scene_content
+from catalogue.drawing.place import Point
+from catalogue.drawing.plan import have_same_places, plan
+from catalogue.drawing.scene import Scene, Words
+from catalogue.drawing.states import StateView, steps_of, view_of
+from catalogue.drawing.svg import document, element, number, words
+from catalogue.drawing.text import wrapped
+from catalogue.drawing.wiring import reidentified, wiring_scene
+from verify.circuit import Circuit
+from verify.evidence import Evidence
+
+_LINE: Final = 19
+_NARROWEST: Final = 520
+_UNSEEN: Final = (
+    "What has failed inside a cable or a device cannot be seen by opening the boxes and is not "
+    "drawn."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """A scene with what stands above it."""
+
+    scene: Scene
+    heading: str = ""
+
+
+def wiring_picture(
+    circuit: Circuit,
+    *,
+    state: int | None = None,
+    evidence: Evidence | None = None,
+    intended: Circuit | None = None,
+    marked: bool = True,
+) -> str:
+    """The wiring of a circuit as SVG: boxes, cables, every conductor and where it is landed.
+
+    `state` shows the switches in their positions, what is connected to line, and which lamps are
+    lit; `evidence` of that state is shown as arrows along its paths.
+
+    With `intended` the picture is of a mistake: both wirings beside each other, the differences
+    numbered. With `marked` False it shows `circuit` alone as someone finds it who opens the boxes:
+    in the places of `intended`, the markings of conductors as they were intended, no failed part.
+    """
+    view = view_of(circuit, state)
+    steps = steps_of(evidence, state)
+    if intended is None:
+        scene = wiring_scene(circuit, plan([circuit]), view, steps=steps)
+        return _page([_Panel(scene)], circuit.name, _state_notes(view), scene.description)
+    alike = have_same_places(intended, circuit)
+    bands = reidentified(intended) if alike else None
+    shared = plan([intended, circuit]) if alike else plan([circuit])
+    if not marked:
+        found = wiring_scene(circuit, shared, view, bands=bands, hide_failures=True)
+        notes = [*_state_notes(view), _UNSEEN]
+        return _page([_Panel(found)], circuit.name, notes, f"{found.description} {_UNSEEN}")
+    places = differences(intended, circuit) if alike else []
+    before = wiring_scene(
+        intended,
+        shared if alike else plan([intended]),
+        _own_view(intended, circuit, state),
+        differences=places,
+    )
+    after = wiring_scene(circuit, shared, view, steps=steps, bands=bands, differences=places)
+    notes = _state_notes(view)
+    if not alike:
+        notes.append("The two are wired by different schemes, so no single place differs.")
+    telling = " ".join(
+        (
+            *_told(places),
+            f"As intended: {before.description}",
+            f"As found: {after.description}",
+        )
+    )
+    return _page(
+        [_Panel(before, "As intended"), _Panel(after, "As found")], circuit.name, notes, telling
+    )
+
+
+def _own_view(intended: Circuit, found: Circuit, state: int | None) -> StateView:
+    """The state of the intended circuit: the switches are the same, though one may be of a wrong
+    kind."""
+    same = [d.name for d in intended.switches] == [d.name for d in found.switches]
+    return view_of(intended, state if same else None)
+
+
+def _told(places: Sequence[Difference]) -> Iterator[str]:
+    for count, place in enumerate(places, 1):
+        if place.end is not None:
+            where = f"{place.end.name.replace('.', ' ')} in box {place.end.box}"
+        else:
+            where = (place.part or "").replace(".", " ")
+        yield f"Difference {count}: {where}."
+
+
+def _state_notes(view: StateView) -> list[str]:
+    if not view.positions:
+        return []
+    lit = f"; lit: {', '.join(sorted(view.lit))}" if view.lit else "; every lamp dark"
+    return [view.words + ("" if view.trips else lit)]
+
+
+def _page(panels: Sequence[_Panel], title: str, notes: Sequence[str], description: str) -> str:
+    """Panels beside each other if the page is wide enough, else one above the other."""
+    widths = [panel.scene.width for panel in panels]
+    abreast = sum(widths) <= PAGE_WIDTH
+    width = max(_NARROWEST, sum(widths) if abreast else max(widths))
+    content: list[str] = []
+    y = float(MARGIN)
+    lines = [(line, LARGE, True) for line in wrapped(title, width - 2 * MARGIN, LARGE, bold=True)]
+    for note in notes:
+        lines += [(line, NORMAL, False) for line in wrapped(note, width - 2 * MARGIN, NORMAL)]
+    for text, size, bold in lines:
+        y += _LINE
+        content.append(words(Words(Point(MARGIN, y - 6), text, size, bold=bold)))
+    x, bottom = 0.0, y
+    for panel in panels:
+        top = y
+        if panel.heading:
+            at = Point(x + MARGIN, top + 26)
+            content.append(words(Words(at, panel.heading, LARGE, bold=True, tone="fault")))
+            top += 14
+        content.append(
+            element(
+                "g",
+                "".join(f"\n{part}" for part in scene_content(panel.scene)),
+                transform=f"translate({number(x)} {number(top)})",
+                class_="panel",
+            )
+        )
+        bottom = top + panel.scene.height
+        if abreast:
+            x += panel.scene.width
+        else:
+            y = bottom
+    bottom = max(bottom, y)
+    signs, bottom = legend([panel.scene for panel in panels], width, bottom - MARGIN / 2)
+    return document(width, bottom + MARGIN / 2, title, description, [*content, *signs])

@@ -1,0 +1,289 @@
+"""Where boxes and cables are: rows of boxes below the box they hang on, cables without a crossing.
+
+Cables leave a box at its lower edge and enter the next at its upper edge, in the same order from
+left to right, so that between two rows they need only be shifted sideways. Boxes that do not fit
+beside each other are set in several rows; cables to the lower rows pass on the left.
+Cables beyond the tree of boxes, which only odd circuits have, go round on the right.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from typing import Final, NamedTuple
+
+from catalogue.drawing.measures import (
+    BETWEEN_BOXES,
+    BETWEEN_RIBBONS,
+    CABLE_LABEL_ZONE,
+    MARGIN,
+    PAGE_WIDTH,
+    RIBBON_PITCH,
+)
+from catalogue.drawing.tree import BoxTree
+from verify.circuit import Cable
+
+_SHEATH_WALL: Final = 7
+_SMALLEST_GAP: Final = 24
+#: A lane may stand so far from the edge for a cable to run straight into it.
+_STRAIGHT_WITHIN: Final = 60
+
+
+class Point(NamedTuple):
+    """A place in a picture, y downwards."""
+
+    x: float
+    y: float
+
+    def moved(self, dx: float, dy: float) -> "Point":
+        """The place as far away."""
+        return Point(self.x + dx, self.y + dy)
+
+
+@dataclass(frozen=True, slots=True)
+class BoxSize:
+    """What placing needs to know of a box: its size, and where cables cross its edges, from left.
+
+    `needed_width` is that with the labels of its cables.
+    """
+
+    width: float
+    height: float
+    needed_width: float
+    entries: Mapping[str, float]
+    exits: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A cable's middle line from the box above to the box below, all pieces level or upright."""
+
+    cable: Cable
+    points: tuple[Point, ...]
+    label_at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """The upper left corner of each box, and every cable."""
+
+    boxes: Mapping[str, Point]
+    runs: tuple[Run, ...]
+    width: float
+    height: float
+
+
+def sheath_width(cable: Cable) -> float:
+    """How broad a cable is drawn."""
+    return RIBBON_PITCH * (len(cable.conductors) - 1) + 2 * _SHEATH_WALL
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """A box with all that hangs on it; its own corner is at the origin."""
+
+    width: float
+    height: float
+    boxes: Mapping[str, Point]
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Strand:
+    """A cable on its way down through the rows: its points so far, the last one open."""
+
+    cable: Cable
+    child: str
+    points: tuple[Point, ...]
+
+    @property
+    def x(self) -> float:
+        return self.points[-1].x
+
+    def through(self, level: float, x: float) -> "_Strand":
+        """Shifted sideways to `x` at height `level`."""
+        if x == self.x:
+            return self
+        return _Strand(
+            self.cable, self.child, (*self.points, Point(self.x, level), Point(x, level))
+        )
+
+
+class _Placer:
+    def __init__(self, tree: BoxTree, sizes: Mapping[str, BoxSize]) -> None:
+        self.tree = tree
+        self.sizes = sizes
+        self.narrow = cache(lambda box: self.block(box, 0))
+
+    def extra_zone(self, box: str) -> float:
+        """The height that cables beyond the tree take above a box."""
+        return sum(sheath_width(cable) + BETWEEN_RIBBONS for cable in self.tree.extras_at(box))
+
+    def block(self, box: str, limit: float) -> _Block:
+        size = self.sizes[box]
+        strands = [
+            _Strand(cable, child, (Point(size.exits[cable.name], size.height),))
+            for child, bundle in self.tree.down[box].items()
+            for cable in bundle
+        ]
+        boxes = {box: Point(0, 0)}
+        runs: list[Run] = []
+        width, bottom = size.needed_width, size.height
+        for row in self._rows(list(self.tree.down[box]), limit):
+            here = [strand for strand in strands if strand.child in row]
+            passing = [strand for strand in strands if strand.child not in row]
+            edge = 0.0
+            targets = []
+            for strand in passing:
+                half = sheath_width(strand.cable) / 2
+                is_near = edge + half <= strand.x <= edge + half + _STRAIGHT_WITHIN
+                targets.append(strand.x if is_near else edge + half)
+                edge = targets[-1] + half + BETWEEN_RIBBONS
+            cursor = edge + BETWEEN_BOXES / 2 if passing else 0.0
+            placed = []
+            for place, child in enumerate(row):
+                others = sum(self.narrow(other).width + BETWEEN_BOXES for other in row[place + 1 :])
+                block = self._fitting(child, limit - cursor - others)
+                own = [strand for strand in here if strand.child == child]
+                entries = self.sizes[child].entries
+                straight = own[0].x - entries[own[0].cable.name]
+                x = max(cursor, straight) if straight + block.width + others <= limit else cursor
+                placed.append((child, block, x))
+                targets += [x + entries[strand.cable.name] for strand in own]
+                cursor = x + block.width + BETWEEN_BOXES
+            strands, levels = _shifted([*passing, *here], targets, bottom)
+            zone = max(self.extra_zone(child) for child in row)
+            top = bottom + levels + CABLE_LABEL_ZONE + zone
+            for child, block, x in placed:
+                boxes |= {name: at.moved(x, top) for name, at in block.boxes.items()}
+                runs += [_moved(run, x, top) for run in block.runs]
+                runs += [
+                    _landed(strand, top, top - zone - CABLE_LABEL_ZONE)
+                    for strand in strands
+                    if strand.child == child
+                ]
+            strands = [strand for strand in strands if strand.child not in row]
+            bottom = top + max(block.height for _, block, _ in placed)
+            width = max(width, cursor - BETWEEN_BOXES)
+        return _Block(width, bottom, boxes, tuple(runs))
+
+    def _fitting(self, box: str, limit: float) -> _Block:
+        narrow = self.narrow(box)
+        return self.block(box, limit) if narrow.width < limit else narrow
+
+    def _rows(self, children: list[str], limit: float) -> list[list[str]]:
+        """The children from the right: as many beside each other as fit, then those below."""
+        rows: list[list[str]] = []
+        while children:
+            row = [children.pop()]
+            while children and self._row_width([children[-1], *row], children[:-1]) <= limit:
+                row.insert(0, children.pop())
+            rows.append(row)
+        return rows
+
+    def _row_width(self, row: Sequence[str], passing: Sequence[str]) -> float:
+        lanes = sum(
+            sheath_width(cable) + BETWEEN_RIBBONS
+            for child in passing
+            for cable in self.tree.up[child]
+        )
+        return lanes + sum(self.narrow(child).width + BETWEEN_BOXES for child in row)
+
+
+def _landed(strand: _Strand, top: float, label: float) -> Run:
+    points = (*strand.points, Point(strand.x, top))
+    return Run(strand.cable, points, Point(strand.x + sheath_width(strand.cable) / 2 + 7, label))
+
+
+def _moved(run: Run, dx: float, dy: float) -> Run:
+    return Run(run.cable, tuple(p.moved(dx, dy) for p in run.points), run.label_at.moved(dx, dy))
+
+
+def _shifted(
+    strands: Sequence[_Strand], targets: Sequence[float], top: float
+) -> tuple[list[_Strand], float]:
+    """Every strand shifted to its target without a crossing, and the height that this takes.
+
+    Those that go left are shifted from left to right one below the other, those that go right
+    from right to left.
+    """
+    pairs = list(zip(strands, targets, strict=True))
+    levels: dict[str, float] = {}
+    heights = []
+    for order, goes in ((pairs, -1), (pairs[::-1], 1)):
+        y = top + _SMALLEST_GAP / 2
+        for strand, target in order:
+            if (target - strand.x) * goes > 0:
+                half = sheath_width(strand.cable) / 2
+                levels[strand.cable.name] = y + half
+                y += 2 * half + BETWEEN_RIBBONS
+        heights.append(y - top)
+    shifted = [
+        strand.through(levels.get(strand.cable.name, top), target) for strand, target in pairs
+    ]
+    return shifted, max(heights)
+
+
+def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
+    """Places for all boxes and cables."""
+    placer = _Placer(tree, sizes)
+    # Cables that go round need the room on the right of every box.
+    limit = 0 if tree.extras else PAGE_WIDTH - 2 * MARGIN
+    boxes: dict[str, Point] = {}
+    runs: list[Run] = []
+    y, width = float(MARGIN), 0.0
+    for root in tree.roots:
+        block = placer.block(root, limit)
+        if tree.extras_at(root):
+            y += placer.extra_zone(root) + CABLE_LABEL_ZONE
+        boxes |= {name: at.moved(MARGIN, y) for name, at in block.boxes.items()}
+        runs += [_moved(run, MARGIN, y) for run in block.runs]
+        y += block.height + BETWEEN_BOXES
+        width = max(width, block.width)
+    height = y - BETWEEN_BOXES + MARGIN
+    width += 2 * MARGIN
+    levels = {box: at.y - placer.extra_zone(box) for box, at in boxes.items()}
+    for cable in tree.extras:
+        half = sheath_width(cable) / 2
+        lane = width + half
+        ends = []
+        for box in cable.between:
+            entry = boxes[box].x + sizes[box].entries[cable.name]
+            level = levels[box] + half
+            levels[box] += 2 * half + BETWEEN_RIBBONS
+            ends.append((entry, level, boxes[box].y))
+        (ax, ay, a_top), (bx, by, b_top) = ends
+        points = (
+            Point(ax, a_top),
+            Point(ax, ay),
+            Point(lane, ay),
+            Point(lane, by),
+            Point(bx, by),
+            Point(bx, b_top),
+        )
+        label = Point(ax, ay - half - CABLE_LABEL_ZONE)
+        runs.append(Run(cable, points, label))
+        width = lane + half + BETWEEN_RIBBONS
+    if tree.extras:
+        width += MARGIN
+    return Placement(boxes, tuple(runs), width, height)
+
+
+def ribbon(points: Sequence[Point], offset: float) -> tuple[Point, ...]:
+    """A line beside another of level and upright pieces, `offset` to the right of its first.
+
+    That is to the right as one looks at a piece that goes down.
+    """
+    shifts = []
+    for a, b in pairwise(points):
+        # The side that is on the right while going down stays the same side round each corner.
+        if a.x == b.x:
+            shifts.append((offset if b.y > a.y else -offset, 0.0))
+        else:
+            shifts.append((0.0, -offset if b.x > a.x else offset))
+    moved = []
+    for number, point in enumerate(points):
+        before = shifts[max(0, number - 1)]
+        after = shifts[min(number, len(shifts) - 1)]
+        moved.append(point.moved(before[0] or after[0], before[1] or after[1]))
+    return tuple(moved)

@@ -1,0 +1,329 @@
+"""What stands along the upper and the lower edge of a box's channel, and in which order.
+
+Above are the cables that come in and the feed, below the cables that go on and the devices.
+The order of devices, and of the conductors of each cable, is chosen so that few lines cross.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from catalogue.drawing.channel import Net, Pin, fewest_crossings, route
+from catalogue.drawing.measures import (
+    BOX_MARGIN,
+    GRID,
+    PITCH,
+    RIBBON_PITCH,
+    SMALL,
+    TERMINAL_PITCH,
+    WIDEST_CABLE_LABEL,
+)
+from catalogue.drawing.text import text_width
+from catalogue.drawing.tree import BoxTree
+from verify.circuit import Cable, Circuit, Device, End, box_end, conductor_name
+
+_DRAWN_ORDER: Final = {
+    # The upper contacts of the symbol inside, so that no line in it crosses another.
+    "four-way": ("a2", "a1", "b1", "b2", "ground"),
+}
+_UNUSUAL_ORDER: Final = 0.2
+_LENGTH: Final = 0.01
+_PASSES: Final = 6
+_FURTHEST_SHIFT: Final = 210
+
+
+def drawn_terminals(device: Device) -> tuple[str, ...]:
+    """The terminals of a device from left to right."""
+    return _DRAWN_ORDER.get(device.kind, device.form.terminals)
+
+
+def cable_label(cable: Cable) -> tuple[str, str]:
+    """What is written beside a cable: its name, and what else is known of it."""
+    facts = [cable.size] if cable.size else []
+    if cable.length_m is not None:
+        facts.append(f"{cable.length_m:g} m")
+    return cable.name, " · ".join(facts)
+
+
+def label_width(cable: Cable) -> float:
+    """How much room is kept for a cable's label."""
+    return min(WIDEST_CABLE_LABEL, max(text_width(line, SMALL) for line in cable_label(cable)))
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing along an edge: a cable's conductors, a device's terminals, or a metal box.
+
+    `pins` are the names of its ends from left to right, the first `lead` from its left side.
+    `label` is the room that a cable's label takes to the right of its middle.
+    """
+
+    kind: str  # cable | device | box
+    name: str
+    pins: tuple[str, ...]
+    pitch: int
+    lead: int
+    label: float = 0
+
+    @property
+    def width(self) -> int:
+        """The room that its pins take."""
+        return 2 * self.lead + self.pitch * (len(self.pins) - 1)
+
+
+def _cable_item(cable: Cable, order: Sequence[str], *, labelled: bool) -> Item:
+    pins = tuple(conductor_name(cable.name, colour) for colour in order)
+    label = RIBBON_PITCH * len(order) / 2 + 12 + label_width(cable) if labelled else 0
+    return Item("cable", cable.name, pins, PITCH, GRID, label)
+
+
+def _device_item(device: Device) -> Item:
+    pins = tuple(f"{device.name}.{terminal}" for terminal in drawn_terminals(device))
+    return Item("device", device.name, pins, TERMINAL_PITCH, TERMINAL_PITCH // 2)
+
+
+def _box_item(box: str) -> Item:
+    return Item("box", box, (box_end(box),), TERMINAL_PITCH, TERMINAL_PITCH // 2)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The order of everything in all boxes; `gaps` is the room kept free before each item."""
+
+    circuit: Circuit
+    tree: BoxTree
+    colours: Mapping[str, tuple[str, ...]]
+    devices: Mapping[str, tuple[str, ...]]
+    children_first: Mapping[str, int]
+    gaps: Mapping[str, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
+
+    def above(self, box: str) -> list[Item]:
+        """Along the upper edge, from left to right."""
+        items = [
+            _cable_item(cable, self.colours[cable.name], labelled=True)
+            for cable in self.tree.up[box]
+        ]
+        for cable in self.tree.extras_at(box):
+            # It goes up from one box and down into the other, which turns it around.
+            order = self.colours[cable.name][:: -1 if cable.between[0] == box else 1]
+            items.append(_cable_item(cable, order, labelled=True))
+        if self.circuit.feed.box == box:
+            items.insert(0, _device_item(self.circuit.feed))
+        return items
+
+    def below(self, box: str) -> list[Item]:
+        """Along the lower edge, from left to right."""
+        cables = [
+            [_cable_item(cable, self.colours[cable.name], labelled=False) for cable in bundle]
+            for bundle in self.tree.down[box].values()
+        ]
+        first = self.children_first[box]
+        devices = [_device_item(self.circuit.device(name)) for name in self.devices[box]]
+        items = [item for bundle in cables[:first] for item in bundle]
+        items += devices
+        items += [item for bundle in cables[first:] for item in bundle]
+        if any(b.name == box and b.is_metal for b in self.circuit.boxes):
+            items.append(_box_item(box))
+        return items
+
+    def edges(self, box: str) -> tuple["Edge", "Edge"]:
+        """Both edges with the place of every pin."""
+        above, below = self.above(box), self.below(box)
+        gaps = self.gaps.get(box, ((0,) * len(above), (0,) * len(below)))
+        return Edge.of(above, gaps[0], 0), Edge.of(below, gaps[1], GRID)
+
+
+@dataclass(frozen=True)
+class Edge:
+    """Items with the place of the left side of each, in units from the left side of the box."""
+
+    items: tuple[Item, ...]
+    starts: tuple[int, ...]
+
+    @classmethod
+    def of(cls, items: Sequence[Item], gaps: Sequence[int], phase: int) -> "Edge":
+        """Side by side; without a gap every pin is `phase` beyond a multiple of `PITCH`.
+
+        The upper and the lower edge have different phases: then no pin stands above another.
+        """
+        starts = []
+        x = BOX_MARGIN
+        label_end = 0.0
+        for item, gap in zip(items, gaps, strict=True):
+            if item.label:
+                x = max(x, int(label_end - item.width / 2) // GRID * GRID + GRID)
+            x += (phase - x - item.lead) % PITCH + gap
+            starts.append(x)
+            if item.label:
+                label_end = x + item.width / 2 + item.label + 8 + RIBBON_PITCH * 5
+            x += item.width
+        return cls(tuple(items), tuple(starts))
+
+    @property
+    def right(self) -> int:
+        """Where the last item ends."""
+        return self.starts[-1] + self.items[-1].width if self.items else BOX_MARGIN
+
+    @property
+    def label_right(self) -> float:
+        """Where the last label ends."""
+        ends = (
+            start + item.width / 2 + item.label
+            for item, start in zip(self.items, self.starts, strict=True)
+        )
+        return max(ends, default=0)
+
+    def pins(self) -> Iterator[tuple[str, int]]:
+        """Each end's name with its place."""
+        for item, start in zip(self.items, self.starts, strict=True):
+            for number, name in enumerate(item.pins):
+                yield name, start + item.lead + number * item.pitch
+
+
+def pinned(groups: Sequence[tuple[End, ...]], edges: tuple[Edge, Edge]) -> list[Net]:
+    """The joins as nets of pins."""
+    places = {name: Pin(x, True) for name, x in edges[0].pins()}
+    places |= {name: Pin(x, False) for name, x in edges[1].pins()}
+    return [Net([places[end.name] for end in group]) for group in groups]
+
+
+class _Search:
+    """A local search over the order of things, one box after the other until nothing improves."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        circuit = rows.circuit
+        self.groups: dict[str, list[tuple[End, ...]]] = {box.name: [] for box in circuit.boxes}
+        for group in circuit.grouped_ends:
+            self.groups[group[0].box].append(group)
+        self.usual = {
+            cable.name: {colour: i for i, colour in enumerate(cable.conductors)}
+            for cable in circuit.cables
+        }
+        self.costs = {box: self._cost(rows, box) for box in self.groups}
+
+    def run(self) -> Rows:
+        for _ in range(_PASSES):
+            before = sum(self.costs.values())
+            for cable in self.rows.circuit.cables:
+                self._order_colours(cable)
+            for box in self.groups:
+                self._order_devices(box)
+            if sum(self.costs.values()) >= before:
+                break
+        gaps = {box: self._gaps(box) for box in self.groups}
+        return replace(self.rows, gaps=gaps)
+
+    def _cost(self, rows: Rows, box: str) -> float:
+        nets = pinned(self.groups[box], rows.edges(box))
+        return fewest_crossings(nets) + _LENGTH * sum(net.right - net.left for net in nets) / PITCH
+
+    def _try(self, rows: Rows, boxes: Sequence[str], penalty: float = 0) -> bool:
+        costs = {box: self._cost(rows, box) for box in boxes}
+        if sum(costs.values()) + penalty < sum(self.costs[box] for box in boxes) - 1e-9:
+            self.rows = rows
+            self.costs |= costs
+            return True
+        return False
+
+    def _order_colours(self, cable: Cable) -> None:
+        usual = self.usual[cable.name]
+        for place in range(len(cable.conductors) - 1):
+            order = list(self.rows.colours[cable.name])
+            one, other = order[place : place + 2]
+            order[place : place + 2] = other, one
+            penalty = _UNUSUAL_ORDER if usual[one] < usual[other] else -_UNUSUAL_ORDER
+            colours = {**self.rows.colours, cable.name: tuple(order)}
+            self._try(replace(self.rows, colours=colours), cable.between, penalty)
+
+    def _order_devices(self, box: str) -> None:
+        for first in range(len(self.rows.tree.down[box]) + 1):
+            split = {**self.rows.children_first, box: first}
+            self._try(replace(self.rows, children_first=split), [box])
+        for place in range(len(self.rows.devices[box]) - 1):
+            order = list(self.rows.devices[box])
+            order[place : place + 2] = reversed(order[place : place + 2])
+            devices = {**self.rows.devices, box: tuple(order)}
+            self._try(replace(self.rows, devices=devices), [box])
+
+    def _gaps(self, box: str) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """Room before items that lets lines run straight, wherever that makes others no worse."""
+        above, below = self.rows.above(box), self.rows.below(box)
+        groups = self.groups[box]
+        gaps = [[0] * len(above), [0] * len(below)]
+
+        def cost() -> float:
+            edges = Edge.of(above, gaps[0], 0), Edge.of(below, gaps[1], GRID)
+            nets = pinned(groups, edges)
+            routing = route(nets)
+            if routing is None:
+                return float("inf")
+            bends = sum(net.size > 1 and not net.is_straight for net in nets)
+            length = sum(net.right - net.left for net in nets)
+            width = max(edge.right for edge in edges)
+            return (
+                4 * routing.crossings
+                + 2 * bends
+                + routing.height
+                + length / 40
+                + width / 30
+                + sum(map(sum, gaps)) / 200
+            )
+
+        best = cost()
+        for _ in range(2):
+            before = best
+            for side, items in enumerate((above, below)):
+                for number in range(len(items)):
+                    for gap in self._promising(box, above, below, gaps, (side, number)):
+                        old = gaps[side][number]
+                        gaps[side][number] = gap
+                        new = cost()
+                        if new < best - 1e-9:
+                            best = new
+                        else:
+                            gaps[side][number] = old
+            if best >= before:
+                break
+        return tuple(gaps[0]), tuple(gaps[1])
+
+    def _promising(
+        self,
+        box: str,
+        above: Sequence[Item],
+        below: Sequence[Item],
+        gaps: Sequence[Sequence[int]],
+        place: tuple[int, int],
+    ) -> Sequence[int]:
+        """No gap before an item, and those that bring one of its pins opposite to its partner."""
+        side, number = place
+        edges = Edge.of(above, gaps[0], 0), Edge.of(below, gaps[1], GRID)
+        own, opposite = dict(edges[side].pins()), dict(edges[1 - side].pins())
+        pins = (above, below)[side][number].pins
+        now = gaps[side][number]
+        found = {
+            now + opposite[end.name] - own[pin]
+            for group in self.groups[box]
+            for pin in pins
+            if any(end.name == pin for end in group)
+            for end in group
+            if end.name in opposite
+        }
+        return [0, *sorted(gap for gap in found if 0 < gap <= _FURTHEST_SHIFT)]
+
+
+def arranged_rows(circuit: Circuit, tree: BoxTree) -> Rows:
+    """The rows of a circuit in a good order."""
+    at_feed = circuit.feed.name
+    devices: dict[str, list[str]] = {box.name: [] for box in circuit.boxes}
+    for device in circuit.devices:
+        if device.name != at_feed:
+            devices[device.box].append(device.name)
+    rows = Rows(
+        circuit,
+        tree,
+        {cable.name: cable.conductors for cable in circuit.cables},
+        {box: tuple(names) for box, names in devices.items()},
+        {box: len(children) for box, children in tree.down.items()},
+    )
+    return _Search(rows).run()

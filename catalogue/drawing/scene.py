@@ -1,0 +1,178 @@
+"""What a wiring picture consists of, as places and sizes; `svg` turns it into a text.
+
+A picture is read by these rules, and the tests read it back by them: two lines are connected where
+an end of one is an end of the other, or where a dot lies on both. Lines that cross are not.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.drawing.place import Point
+from verify.circuit import End
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A line of a symbol. `terminal` is the one that it leads to, `tone` says how it is drawn."""
+
+    points: tuple[Point, ...]
+    tone: str = "lead"  # lead | blade | ghost | failed | welded | light | screw
+    terminal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A circle of a symbol; `tone` says how it is drawn."""
+
+    centre: Point
+    radius: float
+    tone: str = "outline"  # outline | solid | lit
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A line of text: `at` is its anchor on the base line; `full` is what was shortened."""
+
+    at: Point
+    text: str
+    size: float
+    anchor: str = "start"  # start | middle | end
+    bold: bool = False
+    tone: str = "ink"
+    full: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Terminal:
+    """A screw, hollow where nothing is landed."""
+
+    end: End
+    at: Point
+    is_landed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A device with its terminals; `corner` and sizes are those of its body."""
+
+    name: str
+    corner: Point
+    width: float
+    height: float
+    strip: float  # the height of the strip of terminals, below 0 if it is at the bottom
+    strokes: Sequence[Stroke]
+    discs: Sequence[Disc]
+    words: Sequence[Words]
+    terminals: Sequence[Terminal]
+    description: str
+    live: frozenset[str]  # the terminals at line voltage
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A line that conducts, all along itself: part of a join in a box, or in a cable.
+
+    `colour` is its insulation's, None for a lead that belongs to a device.
+    """
+
+    points: tuple[Point, ...]
+    colour: str | None
+    name: str
+    is_live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sleeve:
+    """Where the colour of a conductor is written on it, in one box."""
+
+    end: End
+    at: Point
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The marking that says that a conductor of the neutral's colour is none."""
+
+    end: End
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Cap:
+    """The end of a conductor that is connected to nothing; `below` if the conductor comes from
+    below."""
+
+    end: End
+    at: Point
+    from_below: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """The lines of one join in a box, and the dots where they meet."""
+
+    ends: tuple[End, ...]
+    wires: tuple[Wire, ...]
+    dots: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheath:
+    """A cable; `conductors` has one wire each, two with a gap between where it is broken."""
+
+    name: str
+    title: str
+    points: tuple[Point, ...]
+    width: float
+    label: tuple[Words, ...]
+    conductors: tuple[Wire, ...]
+    breaks: tuple[Point, ...]
+    shorts: tuple[Wire, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A box."""
+
+    name: str
+    is_metal: bool
+    corner: Point
+    width: float
+    height: float
+    label: tuple[Words, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """A piece of the way that a piece of evidence tells, in its direction."""
+
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Where two pictures differ; equal numbers belong together."""
+
+    number: int
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A whole wiring picture."""
+
+    width: float
+    height: float
+    title: str
+    description: str
+    frames: tuple[Frame, ...]
+    sheaths: tuple[Sheath, ...]
+    joins: tuple[Join, ...]
+    symbols: tuple[Symbol, ...]
+    sleeves: tuple[Sleeve, ...]
+    bands: tuple[Band, ...]
+    caps: tuple[Cap, ...]
+    trails: tuple[Trail, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    has_state: bool = False

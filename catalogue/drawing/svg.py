@@ -1,0 +1,104 @@
+"""Scenes as SVG: presentation attributes only, no style, no script, nothing from elsewhere.
+
+The same scene gives the same bytes.
+"""
+
+from collections.abc import Iterable, Sequence
+from math import hypot
+from xml.sax.saxutils import escape, quoteattr
+
+from catalogue.drawing import look
+from catalogue.drawing.place import Point
+from catalogue.drawing.scene import Words
+
+
+def number(value: float) -> str:
+    """A number as short as it can be written to a tenth of a unit."""
+    text = f"{value:.1f}"
+    return text.removesuffix(".0") if text != "-0.0" else "0"
+
+
+def element(tag: str, content: str | None = None, /, **attributes: object) -> str:
+    """One element; ``_`` in a name stands for ``-``, attributes that are None are left out."""
+    written = "".join(
+        f" {name.rstrip('_').replace('_', '-')}={quoteattr(_value(value))}"
+        for name, value in attributes.items()
+        if value is not None
+    )
+    return f"<{tag}{written}/>" if content is None else f"<{tag}{written}>{content}</{tag}>"
+
+
+def _value(value: object) -> str:
+    return number(value) if isinstance(value, int | float) else str(value)
+
+
+def titled(title: str, content: Iterable[str], **attributes: object) -> str:
+    """A group with a title, which is shown where a pointer rests on it."""
+    return element("g", element("title", escape(title)) + "".join(content), **attributes)
+
+
+def path_data(points: Sequence[Point], rounding: float = 0) -> str:
+    """A line through points; bends are rounded, with the bend itself as the control point."""
+    start, *rest = points
+    data = [f"M{number(start.x)} {number(start.y)}"]
+    for place, point in enumerate(rest):
+        following = rest[place + 1] if place + 1 < len(rest) else None
+        before = points[place]
+        if following is None or rounding == 0:
+            data.append(f"L{number(point.x)} {number(point.y)}")
+            continue
+        enter = _towards(point, before, rounding)
+        leave = _towards(point, following, rounding)
+        data.append(f"L{number(enter.x)} {number(enter.y)}")
+        data.append(f"Q{number(point.x)} {number(point.y)} {number(leave.x)} {number(leave.y)}")
+    return "".join(data)
+
+
+def _towards(point: Point, other: Point, distance: float) -> Point:
+    length = hypot(other.x - point.x, other.y - point.y)
+    share = min(distance, length / 2) / length
+    return Point(point.x + (other.x - point.x) * share, point.y + (other.y - point.y) * share)
+
+
+def words(text: Words) -> str:
+    """A line of text; its full form, where it was shortened, as its title."""
+    content = escape(text.text)
+    if text.full is not None:
+        content = element("title", escape(text.full)) + content
+    return element(
+        "text",
+        content,
+        x=text.at.x,
+        y=text.at.y,
+        font_size=text.size,
+        font_weight="bold" if text.bold else None,
+        text_anchor=None if text.anchor == "start" else text.anchor,
+        fill=look.TONES[text.tone],
+    )
+
+
+def document(
+    width: float, height: float, title: str, description: str, content: Iterable[str]
+) -> str:
+    """A whole picture, ending in a newline."""
+    body = "".join(
+        (
+            element("title", escape(title)),
+            element("desc", escape(description)),
+            element("rect", width=width, height=height, rx=10, fill=look.GROUND),
+            *(f"\n{part}" for part in content),
+        )
+    )
+    return (
+        element(
+            "svg",
+            body + "\n",
+            xmlns="http://www.w3.org/2000/svg",
+            viewBox=f"0 0 {number(width)} {number(height)}",
+            width=width,
+            height=height,
+            role="img",
+            font_family=look.FACE,
+        )
+        + "\n"
+    )
