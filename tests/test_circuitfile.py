@@ -309,7 +309,8 @@ ONE_MISTAKE: dict[str, tuple[str, str, str]] = {
     "unknown key of a device": (
         "breaker_amps",
         "breaker",
-        "device 'feed': key 'breaker' is not known; known keys are box, breaker_amps, kind, watts",
+        "device 'feed': key 'breaker' is not known; known keys are box, "
+        "breaker_amps, kind, leg, length_m, loads, size, watts",
     ),
     "watts of a feed": (
         "breaker_amps = 20",
@@ -341,11 +342,40 @@ ONE_MISTAKE: dict[str, tuple[str, str, str]] = {
         '[device.box]\nkind = "lamp"\nbox = "slipway"\n[cable.run]',
         "device 'box': the name 'box' is kept for metal boxes; rename it",
     ),
-    "two feeds": (
+    "leg of a lamp": (
+        "watts = 40",
+        'watts = 40\nleg = "B"',
+        "device 'lamp': leg belongs to a feed; remove it from this lamp",
+    ),
+    "unknown leg": (
+        "breaker_amps = 20",
+        'breaker_amps = 20\nleg = "C"',
+        "device 'feed': leg='C' must be A or B",
+    ),
+    "loads of a lamp": (
+        "watts = 40",
+        "watts = 40\nloads = [10]",
+        "device 'lamp': loads belongs to a receptacle; remove it from this lamp",
+    ),
+    "loads as a text": (
+        "watts = 40",
+        'watts = 40\nloads = ["10"]',
+        "device 'lamp': loads=[\"10\"] must be a list of numbers",
+    ),
+    "load of nothing": (
         "[cable.run]",
-        '[device.other]\nkind = "feed"\nbox = "slipway"\n[cable.run]',
-        "device: there are 2 feeds (feed, other); a circuit has exactly one, so remove the others "
-        "or split the file",
+        '[device.outlet]\nkind = "receptacle"\nbox = "slipway"\nloads = [10, 0]\n[cable.run]',
+        "device 'outlet': loads=[10.0, 0.0] must be numbers above 0, in watts",
+    ),
+    "negative length of a feed": (
+        "breaker_amps = 20",
+        "breaker_amps = 20\nlength_m = -3",
+        "device 'feed': length_m=-3.0 must be a number above 0",
+    ),
+    "blank size of a feed": (
+        "breaker_amps = 20",
+        'breaker_amps = 20\nsize = " "',
+        "device 'feed': size=' ' must have 1 to 60 printable characters, such as '14 AWG'",
     ),
     "no lamp": (
         'kind = "lamp"\nbox = "slipway"\nwatts = 40',
@@ -692,7 +722,8 @@ def test_all_mistakes_are_reported_together_and_in_order() -> None:
         "top of the file: key 'colour' is not known; known keys are box, cable, device, failure, "
         "format, join, name, palette, volts",
         "box 'workshop': material='steel' is not known; write one of plastic, metal",
-        "device 'lamp': key 'lumens' is not known; known keys are box, breaker_amps, kind, watts",
+        "device 'lamp': key 'lumens' is not known; known keys are box, "
+        "breaker_amps, kind, leg, length_m, loads, size, watts",
         "device 'lamp': watts=-1.0 must be a number above 0",
         f"device 'workshop-switch': kind='2-way' is not known; write one of {KINDS_LISTED}",
         "cable 'run': length_m=[] must be a number",

@@ -38,8 +38,8 @@ def test_contracted_graph_says_what_the_whole_graph_says(
     at = StateGraph(wiring, data.draw(states(circuit)))
     for end in circuit.ends:
         for feed, found in (
-            (wiring.line, at.is_live(end)),
-            (wiring.neutral, at.is_neutral(end)),
-            (wiring.ground, at.is_ground(end)),
+            (wiring.lines[0], at.is_live(end)),
+            (wiring.neutrals[0], at.is_neutral(end)),
+            (wiring.grounds[0], at.is_ground(end)),
         ):
             assert found == nx.has_path(at.graph, feed, end), (end, feed)

@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Final, NamedTuple
 
 from verify.colours import GROUND_COLOURS
-from verify.devices import KINDS, DeviceKind, Position, canonical_kind
+from verify.devices import DEFAULT_LEG, KINDS, DeviceKind, Position, canonical_kind
 
 DEFAULT_VOLTS: Final = 120.0
 DEFAULT_WATTS: Final = 60.0
@@ -52,13 +52,22 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """Something with terminals, in one box. `watts` is a lamp's, `breaker_amps` a feed's."""
+    """Something with terminals, in one box.
+
+    `watts` is a lamp's; `loads` are a receptacle's, in watts, plugged in side by side.
+    A feed has `breaker_amps`, and of its run from the service `leg` (``A`` or ``B``, opposite
+    ends of a divided supply), `length_m` and `size`.
+    """
 
     name: str
     kind: str
     box: str
     watts: float | None = None
     breaker_amps: float | None = None
+    leg: str | None = None
+    length_m: float | None = None
+    size: str | None = None
+    loads: tuple[float, ...] = ()
 
     @property
     def form(self) -> DeviceKind:
@@ -178,9 +187,14 @@ class Circuit:
         return tuple(device for device in self.devices if device.form.name == "lamp")
 
     @cached_property
+    def feeds(self) -> tuple[Device, ...]:
+        """The feeds in file order."""
+        return tuple(device for device in self.devices if device.form.name == "feed")
+
+    @property
     def feed(self) -> Device:
-        """The one feed."""
-        return next(device for device in self.devices if device.form.name == "feed")
+        """The first feed."""
+        return self.feeds[0]
 
     @cached_property
     def grouped_ends(self) -> tuple[tuple[End, ...], ...]:
@@ -212,10 +226,10 @@ def is_ground_colour(colour: str) -> bool:
 
 def _with_defaults(device: Device) -> Device:
     kind = canonical_kind(device.kind)
-    watts = device.watts
-    amps = device.breaker_amps
+    watts, amps, leg = device.watts, device.breaker_amps, device.leg
     if kind == "lamp" and watts is None:
         watts = DEFAULT_WATTS
-    if kind == "feed" and amps is None:
-        amps = DEFAULT_BREAKER_AMPS
-    return Device(device.name, kind, device.box, watts, amps)
+    if kind == "feed":
+        amps = DEFAULT_BREAKER_AMPS if amps is None else amps
+        leg = DEFAULT_LEG if leg is None else leg
+    return replace(device, kind=kind, watts=watts, breaker_amps=amps, leg=leg)

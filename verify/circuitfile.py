@@ -23,7 +23,7 @@ from verify.circuit import (
     Failure,
     Join,
 )
-from verify.devices import Position
+from verify.devices import DEFAULT_LEG, Position
 from verify.filetable import Table, written
 from verify.problems import CircuitError, Problem, shown
 from verify.validation import TOP, place_of, problems_in
@@ -219,6 +219,10 @@ class _Reader:
             table.text("box"),
             table.number("watts"),
             table.number("breaker_amps"),
+            table.optional_text("leg"),
+            table.number("length_m"),
+            table.optional_text("size"),
+            table.numbers("loads"),
         )
         table.finish()
         if table.wrong & {"kind", "box"}:
@@ -310,14 +314,16 @@ def _lines(circuit: Circuit) -> Iterator[str]:
             yield f"watts = {_number(device.watts)}"
         if device.breaker_amps is not None and device.breaker_amps != DEFAULT_BREAKER_AMPS:
             yield f"breaker_amps = {_number(device.breaker_amps)}"
+        if device.leg is not None and device.leg != DEFAULT_LEG:
+            yield f"leg = {_text(device.leg)}"
+        yield from _run(device.size, device.length_m)
+        if device.loads:
+            yield f"loads = [{', '.join(map(_number, device.loads))}]"
     for cable in circuit.cables:
         yield f"\n[cable.{_key(cable.name)}]"
         yield f"between = {_texts(cable.between)}"
         yield f"conductors = {_texts(cable.conductors)}"
-        if cable.size is not None:
-            yield f"size = {_text(cable.size)}"
-        if cable.length_m is not None:
-            yield f"length_m = {_number(cable.length_m)}"
+        yield from _run(cable.size, cable.length_m)
     for join in circuit.joins:
         yield "\n[[join]]"
         yield f"box = {_text(join.box)}"
@@ -330,6 +336,14 @@ def _lines(circuit: Circuit) -> Iterator[str]:
         yield f"at = {_texts(failure.at)}"
         if failure.position is not None:
             yield f"position = {_text(failure.position)}"
+
+
+def _run(size: str | None, length_m: float | None) -> Iterator[str]:
+    """What is known of the conductors of a cable or a feed."""
+    if size is not None:
+        yield f"size = {_text(size)}"
+    if length_m is not None:
+        yield f"length_m = {_number(length_m)}"
 
 
 def _text(value: str) -> str:

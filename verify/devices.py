@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 Position = Literal["up", "down"]
+#: Opposite ends of a divided supply: between two lines of different legs there are twice the volts.
+LEGS: Final = ("A", "B")
+DEFAULT_LEG: Final = "A"
 POSITIONS: Final[tuple[Position, Position]] = ("up", "down")
 
 

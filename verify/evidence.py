@@ -137,8 +137,14 @@ class Prover:
         at = self._at(state)
         if not at.trips:
             raise self._refuse("trips", state)
-        goal = self._wiring.neutral if at.is_live(self._wiring.neutral) else self._wiring.ground
-        yield Tracer(at).walk("line", self._wiring.line, goal)
+        wiring = self._wiring
+        if at.crossed is not None:
+            line, other = at.crossed
+            yield "lines of feeds on different legs are connected"
+            yield Tracer(at).walk("line", [line], [other])
+            return
+        neutrals = [end for end in wiring.neutrals if at.is_live(end)]
+        yield Tracer(at).walk("line", wiring.lines, neutrals or wiring.grounds)
 
     def _misbehaves(self, state: int, switch: str, lamp: Lamp) -> _Telling:
         number = self._switches.index(switch)
@@ -188,15 +194,18 @@ def _condition(at: StateGraph, lamp: Lamp) -> tuple[str, list[str | Walk]]:
         return "lit", list(_lit(at, lamp))
     tracer = Tracer(at)
     live = [side for side in lamp.sides if at.is_live(side)]
-    shown: list[str | Walk] = [tracer.walk("line", at.wiring.line, side) for side in live]
+    shown: list[str | Walk] = [tracer.walk("line", at.wiring.lines, [side]) for side in live]
     if lamp.failed:
         how = "shorted" if at.wiring.has_failed("lamp-shorted", lamp.name) else "open"
         return f"dark: it has failed ({how})", shown
     if len(live) == 2:
         return "dark: line reaches both of its sides", shown
     if not live:
-        line_goes = f"line {tracer.reach(at.wiring.line)}"
-        return "dark: line does not reach it", [line_goes]
+        several = len(at.wiring.lines) > 1
+        return "dark: line does not reach it", [
+            f"line{f' of {line.owner}' if several else ''} {tracer.reach(line)}"
+            for line in at.wiring.lines
+        ]
     (other,) = (side for side in lamp.sides if side not in live)
     reason = f"dark: line reaches its {live[0].part} but no return leads from its {other.part}"
     return reason, [*shown, _way_from(at, other)]
@@ -209,9 +218,9 @@ def _lit(at: StateGraph, lamp: Lamp, to_ground: bool = False) -> _Telling:
         raise BugError(f"{lamp.name} is not lit in state {at.state}")
     live, back = sides
     tracer = Tracer(at)
-    goal = at.wiring.neutral if at.is_neutral(back) and not to_ground else at.wiring.ground
-    yield tracer.walk("line", at.wiring.line, live)
-    yield tracer.walk("the return", back, goal)
+    to_neutral = at.is_neutral(back) and not to_ground
+    yield tracer.walk("line", at.wiring.lines, [live])
+    yield tracer.walk("the return", [back], at.wiring.neutrals if to_neutral else at.wiring.grounds)
 
 
 def _way_from(at: StateGraph, end: End) -> str:
@@ -246,15 +255,15 @@ def _tell_both_poles(at: StateGraph, name: str) -> _Telling:
         ends for switch, *ends in wiring.switches_on_both_poles if switch.name == name
     )
     tracer = Tracer(at, by_wire=True)
-    yield tracer.walk("line", wiring.line, on_line)
-    if wiring.are_wired(on_return, wiring.neutral):
-        yield tracer.walk("neutral", wiring.neutral, on_return)
+    yield tracer.walk("line", wiring.lines, [on_line])
+    if any(wiring.are_wired(on_return, neutral) for neutral in wiring.neutrals):
+        yield tracer.walk("neutral", wiring.neutrals, [on_return])
     else:
-        yield tracer.walk("ground", wiring.ground, on_return)
+        yield tracer.walk("ground", wiring.grounds, [on_return])
 
 
 def _tell_metal_live(at: StateGraph, name: str) -> _Telling:
-    yield Tracer(at).walk("line", at.wiring.line, _metal_part(at, name))
+    yield Tracer(at).walk("line", at.wiring.lines, [_metal_part(at, name)])
 
 
 def _tell_metal_floating(at: StateGraph, name: str) -> _Telling:
@@ -266,7 +275,7 @@ def _metal_part(at: StateGraph, name: str) -> End:
 
 
 def _tell_ground_wire_live(at: StateGraph, name: str) -> _Telling:
-    yield Tracer(at).walk_to_nearest("line", at.wiring.line, at.wiring.conductors[name].ends)
+    yield Tracer(at).walk("line", at.wiring.lines, at.wiring.conductors[name].ends)
 
 
 def _tell_ground_carries_load(at: StateGraph, name: str) -> _Telling:
@@ -274,7 +283,7 @@ def _tell_ground_carries_load(at: StateGraph, name: str) -> _Telling:
 
 
 def _tell_neutral_ground_tied(at: StateGraph, _: str) -> _Telling:
-    yield Tracer(at).walk("neutral", at.wiring.neutral, at.wiring.ground)
+    yield Tracer(at).walk("neutral", at.wiring.neutrals, at.wiring.grounds)
 
 
 def _tell_live_stub(at: StateGraph, name: str) -> _Telling:
@@ -282,7 +291,7 @@ def _tell_live_stub(at: StateGraph, name: str) -> _Telling:
     live_stubs = [end for end in conductor.free_ends if at.is_live(end)]
     # Of a broken conductor the joined end may be the live one.
     goals = live_stubs or conductor.ends
-    walk = Tracer(at).walk_to_nearest("line", at.wiring.line, goals)
+    walk = Tracer(at).walk("line", at.wiring.lines, goals)
     yield walk
     stub = walk.ends[-1] if live_stubs else conductor.free_ends[0]
     yield f"{conductor_words(name)} is joined to nothing in {box_words(stub.box)}"
@@ -290,7 +299,7 @@ def _tell_live_stub(at: StateGraph, name: str) -> _Telling:
 
 def _tell_backfed(at: StateGraph, name: str) -> _Telling:
     live, other = sorted(_lamp(at, name).sides, key=at.is_live, reverse=True)
-    yield Tracer(at).walk("line", at.wiring.line, live)
+    yield Tracer(at).walk("line", at.wiring.lines, [live])
     yield _way_from(at, other)
 
 

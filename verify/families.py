@@ -51,9 +51,8 @@ class Roles:
 
     def _role(self, ends: list[int]) -> str:
         names = [self._wiring.name(end) for end in ends]
-        feed = self.circuit.feed.name
         for part in ("line", "neutral", "ground"):
-            if f"{feed}.{part}" in names:
+            if any(f"{feed.name}.{part}" in names for feed in self.circuit.feeds):
                 return part
         owners = {name.partition(".")[0]: name.partition(".")[2] for name in names}
         if any(lamp.name in owners for lamp in self.circuit.lamps):

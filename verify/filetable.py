@@ -60,6 +60,18 @@ class Table:
             self.note(key, f"{key} is far too large; write a number of the usual size")
             return None
 
+    def numbers(self, key: str) -> tuple[float, ...]:
+        """The list of numbers at a key; empty if it is missing or something else."""
+        values = cast(list[object], self._take(key, "a list of numbers", list) or [])
+        if not all(isinstance(value, int | float) and value is not True for value in values):
+            self.note(key, f"{key}={written(values)} must be a list of numbers")
+            return ()
+        try:
+            return tuple(float(cast(float, value)) for value in values)
+        except OverflowError:
+            self.note(key, f"{key} has a number far too large; write numbers of the usual size")
+            return ()
+
     def flag(self, key: str) -> bool:
         """The truth at a key; false if it is missing or something else."""
         return bool(self._take(key, "true or false", bool))

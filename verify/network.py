@@ -31,10 +31,11 @@ class Batch:
     """Faulted versions of one circuit as arrays.
 
     Ends are numbered as in `Circuit.ends`. Shapes, with F faults, E ends, C conductors,
-    K contacts, S switches, L lamps, M metal parts, B connections beyond joins and conductors:
+    K contacts, S switches, L lamps, M metal parts, P feeds, B connections beyond joins and
+    conductors:
 
     - `switches`: S, as a number
-    - `feed` (3,): the feed's line, neutral and ground end
+    - `feeds` (P, 3): line, neutral and ground end of each feed; `on_b` (P,): 1 on leg B
     - `conductors` (C, 2) ends; `is_ground` (C,)
     - `contacts` (K, 2) ends; `contact_switch` (K,): the switch that moves it
     - `switch_ends` (S, 4): terminals that switch, `NOTHING` where there are fewer
@@ -47,7 +48,8 @@ class Batch:
     """
 
     switches: int
-    feed: Indices
+    feeds: Indices
+    on_b: Bytes
     conductors: Indices
     is_ground: Bytes
     contacts: Indices
@@ -123,7 +125,10 @@ class Flattener:
             join_of[at[:, 0], at[:, 1]] = at[:, 2]
         return Batch(
             switches=len(circuit.switches),
-            feed=self._ends(f"{circuit.feed.name}.{t}" for t in ("line", "neutral", "ground")),
+            feeds=self._ends(
+                f"{feed.name}.{t}" for feed in circuit.feeds for t in ("line", "neutral", "ground")
+            ).reshape(-1, 3),
+            on_b=np.array([feed.leg == "B" for feed in circuit.feeds], np.uint8),
             conductors=self.conductors,
             is_ground=np.array(
                 [is_ground_colour(name.partition(".")[2]) for name in self.conductor_number],
@@ -165,7 +170,7 @@ class Flattener:
 
     def _metal(self) -> Indices:
         circuit = self.circuit
-        grounds = [f"{d.name}.ground" for d in circuit.devices if d is not circuit.feed]
+        grounds = [f"{d.name}.ground" for d in circuit.devices if d not in circuit.feeds]
         boxes = [f"box.{box.name}" for box in circuit.boxes if box.is_metal]
         return self._ends((*grounds, *boxes))
 

@@ -226,13 +226,13 @@ class _Router:
 def arrangement_of(circuit: Circuit) -> Arrangement | None:
     """Where everything is in `circuit`, or None if it is no tree of boxes fit for a scheme.
 
-    Fit are: cables that make one tree of all boxes (side by side they count once), two three-ways
-    and otherwise four-ways, no receptacle, nothing failed.
+    Fit are: cables that make one tree of all boxes (side by side they count once), one feed, two
+    three-ways and otherwise four-ways, no receptacle, nothing failed.
     """
     names = [box.name for box in circuit.boxes]
     index = {name: i for i, name in enumerate(names)}
     kinds = [device.kind for device in circuit.devices]
-    if circuit.failures or kinds.count("three-way") != len(("first", "last")):
+    if circuit.failures or (kinds.count("feed"), kinds.count("three-way")) != (1, 2):
         return None
     if {"single-pole", "receptacle"} & set(kinds):
         return None

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence, Set
 from typing import TYPE_CHECKING, Final, Protocol
 
 from verify.colours import PALETTES
-from verify.devices import ALIASES, KINDS, canonical_kind
+from verify.devices import ALIASES, KINDS, LEGS, canonical_kind
 from verify.failure_rules import failure_problems, form_of, no_such_conductor
 from verify.problems import CircuitError, Problem, listing, shown
 
@@ -22,6 +22,14 @@ NAME_LENGTH: Final = 60
 TITLE_LENGTH: Final = 200
 MATERIALS: Final = ("plastic", "metal")
 TOP: Final = "top of the file"
+_OWNERS: Final = {
+    "watts": "lamp",
+    "breaker_amps": "feed",
+    "leg": "feed",
+    "length_m": "feed",
+    "size": "feed",
+    "loads": "receptacle",
+}
 
 
 class CircuitParts(Protocol):
@@ -136,16 +144,9 @@ class _Rules:
             )
 
     def _counts(self) -> Iterator[Problem]:
-        feeds = self._named_like("feed")
-        if len(feeds) > 1:
-            yield Problem(
-                "device",
-                f"there are {len(feeds)} feeds ({listing(feeds)}); a circuit has exactly one, "
-                "so remove the others or split the file",
-            )
         if None in self.forms.values():
             return  # What seems to be missing may be the device whose kind is wrong.
-        if not feeds:
+        if not self._named_like("feed"):
             yield Problem("device", "there is no feed; add a device of kind 'feed'")
         if not self._named_like("lamp"):
             yield Problem("device", "there is no lamp; add a device of kind 'lamp'")
@@ -197,18 +198,27 @@ class _Rules:
             )
         if device.box not in self.boxes:
             yield self._unknown_box(place, device.box)
-        for key, value, owner in (
-            ("watts", device.watts, "lamp"),
-            ("breaker_amps", device.breaker_amps, "feed"),
-        ):
-            if value is None:
-                continue
-            if kind in KINDS and kind != owner:
+        for key, owner in _OWNERS.items():
+            if getattr(device, key) not in (None, ()) and kind in KINDS and kind != owner:
                 yield Problem(
                     place, f"{key} belongs to a {owner}; remove it from this {kind}", about=key
                 )
-            elif not _is_positive(value):
+        for key in ("watts", "breaker_amps", "length_m"):
+            value = getattr(device, key)
+            if value is not None and not _is_positive(value) and kind == _OWNERS[key]:
                 yield Problem(place, f"{key}={value} must be a number above 0", about=key)
+        if not all(map(_is_positive, device.loads)):
+            yield Problem(
+                place,
+                f"loads={list(device.loads)} must be numbers above 0, in watts",
+                about="loads",
+            )
+        if device.leg not in (None, *LEGS):
+            yield Problem(
+                place, f"leg='{shown(device.leg)}' must be {' or '.join(LEGS)}", about="leg"
+            )
+        if device.size is not None and not _is_size(device.size):
+            yield _wrong_size(place, device.size)
 
     def _unknown_box(self, place: str, box: str) -> Problem:
         return Problem(
@@ -239,15 +249,8 @@ class _Rules:
             yield Problem(
                 place, f"length_m={cable.length_m} must be a number above 0", about="length_m"
             )
-        if cable.size is not None and not (
-            cable.size.strip() and len(cable.size) <= NAME_LENGTH and cable.size.isprintable()
-        ):
-            yield Problem(
-                place,
-                f"size='{shown(cable.size)}' must have 1 to {NAME_LENGTH} printable characters, "
-                "such as '14 AWG'",
-                about="size",
-            )
+        if cable.size is not None and not _is_size(cable.size):
+            yield _wrong_size(place, cable.size)
 
     def _conductors(self, place: str, colours: Sequence[str]) -> Iterator[Problem]:
         if not colours:
@@ -358,3 +361,15 @@ class _Rules:
 
 def _is_positive(value: float) -> bool:
     return math.isfinite(value) and value > 0
+
+
+def _is_size(text: str) -> bool:
+    return bool(text.strip()) and len(text) <= NAME_LENGTH and text.isprintable()
+
+
+def _wrong_size(place: str, size: str) -> Problem:
+    return Problem(
+        place,
+        f"size='{shown(size)}' must have 1 to {NAME_LENGTH} printable characters, such as '14 AWG'",
+        about="size",
+    )

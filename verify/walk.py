@@ -11,7 +11,7 @@ from typing import Final
 
 import networkx as nx
 
-from verify.circuit import End
+from verify.circuit import Circuit, End
 from verify.engines.paths import Node, StateGraph, Wiring, closes
 from verify.problems import BugError
 
@@ -38,11 +38,15 @@ def place_words(wiring: Wiring, end: End) -> str:
         return f"the metal of {box_words(end.box)}"
     if end.name in wiring.conductors:
         return conductor_words(end.name)
-    # A circuit has one feed, so it needs no name.
-    device = "the feed" if end.owner == wiring.circuit.feed.name else end.owner
+    device = owner_words(wiring.circuit, end)
     if end.part == "ground":
         return f"the ground terminal of {device}"
     return f"{device} at {end.part}"
+
+
+def owner_words(circuit: Circuit, end: End) -> str:
+    """A device as it is called in the middle of a sentence: the only feed needs no name."""
+    return "the feed" if [end.owner] == [feed.name for feed in circuit.feeds] else end.owner
 
 
 def box_words(box: str) -> str:
@@ -85,22 +89,26 @@ class Tracer:
             for switch, position in switches
         }
 
-    def walk(self, subject: str, start: End, goal: End) -> Walk:
-        """The shortest path, told with `subject` ("line", "the return") as what takes it.
+    def walk(self, subject: str, starts: Sequence[End], goals: Sequence[End]) -> Walk:
+        """The shortest path from any start to any goal, told with `subject` as what takes it.
 
-        Of two equally short ones, the one through the earlier end in `Circuit.ends`.
-        Raises BugError if there is none.
+        Of two equally short ones the one from the earlier start to the earlier goal, through the
+        earlier end in `Circuit.ends`. Raises BugError if there is none.
         """
+        walks = [
+            self._walk(subject, start, goal)
+            for start in starts
+            for within in [nx.node_connected_component(self.graph, start)]
+            for goal in goals
+            if goal in within
+        ]
+        if not walks:
+            raise BugError(f"no path leads from any of {starts} to any of {goals}")
+        return min(walks, key=lambda walk: len(walk.ends))
+
+    def _walk(self, subject: str, start: End, goal: End) -> Walk:
         ends = tuple(self._path(start, goal))
         return Walk(self.at.state, ends, self._story(subject, ends))
-
-    def walk_to_nearest(self, subject: str, start: End, goals: Sequence[End]) -> Walk:
-        """The shortest of the paths to those of `goals` that can be reached."""
-        within = nx.node_connected_component(self.graph, start)
-        walks = [self.walk(subject, start, goal) for goal in goals if goal in within]
-        if not walks:
-            raise BugError(f"no path leads from {start} to any of {goals}")
-        return min(walks, key=lambda walk: len(walk.ends))
 
     def _path(self, start: End, goal: End) -> Iterator[End]:
         distance = nx.single_source_shortest_path_length(self.graph, goal)
@@ -123,7 +131,8 @@ class Tracer:
 
     def _story(self, subject: str, ends: Sequence[End]) -> str:
         start = ends[0]
-        source = "the feed" if start.owner == self.circuit.feed.name else self._place(start)
+        is_feed = start.owner in {feed.name for feed in self.circuit.feeds}
+        source = owner_words(self.circuit, start) if is_feed else self._place(start)
         clauses = [f"{subject} leaves {source} in {box_words(start.box)}"]
         box_told = start.box
         for index, (here, there) in enumerate(pairwise(ends), 1):

@@ -31,7 +31,8 @@ _ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 def judge(
     switches: int,
-    feed: Indices,
+    feeds: Indices,
+    on_b: Bytes,
     conductors: Indices,
     is_ground: Bytes,
     contacts: Indices,
@@ -62,7 +63,13 @@ def judge(
 
     net = np.empty(joins, np.int16)
     size = np.empty(joins, np.int16)
+    wired = np.empty(joins, np.int16)
+    has_b = False
+    for feed in range(len(feeds)):
+        if on_b[feed]:
+            has_b = True
     live = np.empty(joins, np.uint64)
+    leg_b = np.empty(joins, np.uint64)
     neutral = np.empty(joins, np.uint64)
     ground = np.empty(joins, np.uint64)
     from_net = np.empty(len(contacts), np.int16)
@@ -103,9 +110,13 @@ def judge(
                 a = net[a]
             net[join] = a
 
-        line_net = net[of[feed[0]]]
-        neutral_net = net[of[feed[1]]]
-        ground_net = net[of[feed[2]]]
+        # By conductors alone: which nets are on line, neutral and ground of some feed.
+        for join in range(joins):
+            wired[join] = 0
+        for feed in range(len(feeds)):
+            wired[net[of[feeds[feed, 0]]]] |= 1
+            wired[net[of[feeds[feed, 1]]]] |= 2
+            wired[net[of[feeds[feed, 2]]]] |= 4
 
         both_poles = False
         for switch in range(switches):
@@ -114,15 +125,15 @@ def judge(
             for slot in range(switch_ends.shape[1]):
                 if switch_ends[switch, slot] >= 0:
                     a = net[of[switch_ends[switch, slot]]]
-                    if a == line_net:
+                    if wired[a] & 1:
                         on_line = True
-                    elif a in (neutral_net, ground_net):
+                    elif wired[a]:
                         on_return = True
             if on_line and on_return:
                 both_poles = True
         floating = False
         for m in range(len(metal)):
-            if net[of[metal[m]]] != ground_net:
+            if not wired[net[of[metal[m]]]] & 4:
                 floating = True
 
         used = 0
@@ -156,9 +167,14 @@ def judge(
                 live[join] = _NONE
                 neutral[join] = _NONE
                 ground[join] = _NONE
-            live[line_net] = valid
-            neutral[neutral_net] = valid
-            ground[ground_net] = valid
+                leg_b[join] = _NONE
+            for feed in range(len(feeds)):
+                if on_b[feed]:
+                    leg_b[net[of[feeds[feed, 0]]]] = valid
+                else:
+                    live[net[of[feeds[feed, 0]]]] = valid
+                neutral[net[of[feeds[feed, 1]]]] = valid
+                ground[net[of[feeds[feed, 2]]]] = valid
             spreading = True
             while spreading:
                 spreading = False
@@ -171,6 +187,12 @@ def judge(
                         live[a] |= differ
                         live[b] |= differ
                         spreading = True
+                    if has_b:
+                        differ = (leg_b[a] ^ leg_b[b]) & m
+                        if differ:
+                            leg_b[a] |= differ
+                            leg_b[b] |= differ
+                            spreading = True
                     differ = (neutral[a] ^ neutral[b]) & m
                     if differ:
                         neutral[a] |= differ
@@ -182,7 +204,18 @@ def judge(
                         ground[b] |= differ
                         spreading = True
 
-            trip = (live[neutral_net] | live[ground_net]) & valid
+            trip = _NONE
+            tied = _NONE
+            if has_b:  # lines of different legs must not meet; apart, both are simply live
+                for join in range(joins):
+                    trip |= live[join] & leg_b[join]
+                    live[join] |= leg_b[join]
+            for feed in range(len(feeds)):
+                a = net[of[feeds[feed, 1]]]
+                b = net[of[feeds[feed, 2]]]
+                trip |= live[a] | live[b]
+                tied |= ground[a]
+            trip &= valid
             holds = valid & ~trip
             trips[row, word] = trip
 
@@ -205,9 +238,9 @@ def judge(
                 lit[row, lamp, word] = shines
                 live_dark |= holds & ~shines & (live[a] | live[b])
                 reversed_ |= upside_down
-                if b not in (neutral_net, ground_net):
+                if not wired[b] & 6:
                     switched |= upright
-                if a not in (neutral_net, ground_net):
+                if not wired[a] & 6:
                     switched |= upside_down
                 loaded |= (upright & ground[b]) | (upside_down & ground[a])
                 backfed |= (live[a] & ~live[b] & ~returns_b) | (live[b] & ~live[a] & ~returns_a)
@@ -238,6 +271,6 @@ def judge(
                 hazards[row, 5, word] = holds
             hazards[row, 6, word] = wire_live & holds
             hazards[row, 7, word] = loaded
-            hazards[row, 8, word] = ground[neutral_net] & holds
+            hazards[row, 8, word] = tied & holds
             hazards[row, 9, word] = stub & holds
             hazards[row, 10, word] = backfed & holds

@@ -6,7 +6,7 @@ with any other engine beyond `Circuit`, and prefers the plain way of saying a th
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import product
+from itertools import combinations, product
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import networkx as nx
@@ -63,10 +63,10 @@ class Wiring:
         self.stuck: Mapping[str, Position] = {
             failure.at[0]: failure.position for failure in circuit.failures if failure.position
         }
-        feed = circuit.feed
-        self.line = circuit.terminal(feed, "line")
-        self.neutral = circuit.terminal(feed, "neutral")
-        self.ground = circuit.terminal(feed, "ground")
+        self.lines, self.neutrals, self.grounds = (
+            tuple(circuit.terminal(feed, name) for feed in circuit.feeds)
+            for name in ("line", "neutral", "ground")
+        )
         self.lamps = tuple(map(self._lamp, circuit.lamps))
         self.conductors = {conductor.name: conductor for conductor in self._conductors()}
         self.graph = self._graph()
@@ -159,7 +159,10 @@ class Wiring:
 
     def returns_by_wire(self, end: End) -> bool:
         """True if conductors alone connect `end` to the feed's neutral or ground."""
-        return self.are_wired(end, self.neutral) or self.are_wired(end, self.ground)
+        return self._is_wired_to(end, self.neutrals) or self._is_wired_to(end, self.grounds)
+
+    def _is_wired_to(self, end: End, others: tuple[End, ...]) -> bool:
+        return any(self.are_wired(end, other) for other in others)
 
     @cached_property
     def metal_parts(self) -> tuple[End, ...]:
@@ -169,7 +172,7 @@ class Wiring:
             *(
                 circuit.terminal(device, "ground")
                 for device in circuit.devices
-                if device is not circuit.feed
+                if device not in circuit.feeds
             ),
             *(End(box.name, box_end(box.name)) for box in circuit.boxes if box.is_metal),
         )
@@ -177,7 +180,7 @@ class Wiring:
     @cached_property
     def floating_metal(self) -> tuple[End, ...]:
         """The metal parts that no conductor connects to the feed's ground."""
-        return tuple(part for part in self.metal_parts if not self.are_wired(part, self.ground))
+        return tuple(part for part in self.metal_parts if not self._is_wired_to(part, self.grounds))
 
     @cached_property
     def switches_on_both_poles(self) -> tuple[tuple[Device, End, End], ...]:
@@ -191,7 +194,7 @@ class Wiring:
                 self.circuit.terminal(switch, name) for name in switch.form.switched_terminals
             ]
             for on_line, on_return in product(terminals, repeat=2):
-                if self.are_wired(on_line, self.line) and self.returns_by_wire(on_return):
+                if self._is_wired_to(on_line, self.lines) and self.returns_by_wire(on_return):
                     found.append((switch, on_line, on_return))
                     break
         return tuple(found)
@@ -209,16 +212,29 @@ class StateGraph:
         self.wiring = wiring
         self.state = state
         # What conductors alone connect is one node here: only contacts differ between states.
-        feed = [wiring.piece(end) for end in (wiring.line, wiring.neutral, wiring.ground)]
+        sources = [
+            [wiring.piece(end) for end in ends]
+            for ends in (wiring.lines, wiring.neutrals, wiring.grounds)
+        ]
         pieces: nx.Graph[int] = nx.Graph()
-        pieces.add_nodes_from(feed)
+        pieces.add_nodes_from(piece for found in sources for piece in found)
         pieces.add_edges_from(
             (wiring.piece(a), wiring.piece(b)) for a, b in wiring.closed_contacts(state)
         )
         self._live, self._neutral, self._ground = (
-            nx.node_connected_component(pieces, piece) for piece in feed
+            set[int]().union(*(nx.node_connected_component(pieces, piece) for piece in found))
+            for found in sources
         )
-        self.trips = self.has_return(wiring.line)
+        self.crossed = next(self._crossed_lines(pieces), None)
+        self.trips = self.crossed is not None or any(map(self.has_return, wiring.lines))
+
+    def _crossed_lines(self, pieces: "nx.Graph[int]") -> Iterator[tuple[End, End]]:
+        """Lines of feeds on different legs that are connected."""
+        feeds = zip(self.wiring.circuit.feeds, self.wiring.lines, strict=True)
+        for (feed, line), (other, other_line) in combinations(feeds, 2):
+            ends = (self.wiring.piece(line), self.wiring.piece(other_line))
+            if feed.leg != other.leg and nx.has_path(pieces, *ends):
+                yield line, other_line
 
     @cached_property
     def graph(self) -> "nx.Graph[Node]":
@@ -308,8 +324,9 @@ def _lamps_on_ground(at: StateGraph) -> Iterator[str]:
 
 
 def _neutral_on_ground(at: StateGraph) -> Iterator[str]:
-    if at.is_ground(at.wiring.neutral):
-        yield at.wiring.neutral.name
+    for neutral in at.wiring.neutrals:
+        if at.is_ground(neutral):
+            yield neutral.name
 
 
 def _live_stubs(at: StateGraph) -> Iterator[str]:

@@ -106,7 +106,8 @@ class WordsEngine:
         kernel = compiled_kernel() if is_compiled or work >= self.worth_compiling else judge
         kernel(
             batch.switches,
-            batch.feed,
+            batch.feeds,
+            batch.on_b,
             batch.conductors,
             batch.is_ground,
             batch.contacts,
