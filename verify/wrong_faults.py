@@ -1,0 +1,186 @@
+"""Wrong parts, cables mixed up, and the wrong idea altogether."""
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import ClassVar, Final
+
+from verify.change import Change, Replacement, Wiring
+from verify.circuit import Circuit, Device, conductor_name
+from verify.faults import Example, FaultKind, Site
+from verify.part_faults import capital
+from verify.routing import arrangement_of, wire
+from verify.schemes import SCHEMES, WRONG_SCHEMES
+
+
+class WrongDevice(FaultKind):
+    """A switch of another kind in its place."""
+
+    name: ClassVar[str] = "wrong-device"
+    title: ClassVar[str] = "wrong device"
+    description: ClassVar[str] = (
+        "A switch of the wrong kind was put in: a single-pole or a four-way where a three-way "
+        "belongs, or a three-way where a four-way belongs."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every three-way as single-pole or four-way, every four-way as three-way."""
+        broken = {
+            name.partition(".")[0]
+            for failure in wiring.circuit.failures
+            if failure.kind.startswith("contact")
+            for name in failure.at
+        }
+        for switch in wiring.circuit.switches:
+            # A failed contact belongs to the old switch and would go with it.
+            if switch.name in broken:
+                continue
+            options = {"three-way": self._for_three_way, "four-way": self._for_four_way}
+            if switch.kind in options:
+                for site, kind, landed in options[switch.kind](switch.form.switched_terminals):
+                    yield (switch.name, *site), _replacement(wiring, switch, kind, landed)
+
+    @staticmethod
+    def _for_three_way(
+        terminals: tuple[str, ...],
+    ) -> Iterator[tuple[Site, str, dict[str, str]]]:
+        for pair in itertools.combinations(terminals, 2):
+            yield (
+                ("single-pole", "+".join(pair)),
+                "single-pole",
+                dict(zip(pair, ("s1", "s2"), strict=True)),
+            )
+        for beside in terminals:
+            one, other = (terminal for terminal in terminals if terminal != beside)
+            yield ("four-way", beside), "four-way", {beside: "a1", one: "b1", other: "b2"}
+
+    @staticmethod
+    def _for_four_way(
+        terminals: tuple[str, ...],
+    ) -> Iterator[tuple[Site, str, dict[str, str]]]:
+        for off in terminals:
+            rest = [terminal for terminal in terminals if terminal != off]
+            for common in rest:
+                one, other = (terminal for terminal in rest if terminal != common)
+                landed = {common: "common", one: "traveler-1", other: "traveler-2"}
+                yield ("three-way", off, common), "three-way", landed
+
+    def in_words(self, site: Site) -> str:
+        """What was put in, and how the old conductors landed on it."""
+        switch, kind, *landing = site
+        if kind == "single-pole":
+            how = f"only the conductors of {' and '.join(landing[0].split('+'))} are landed"
+        elif kind == "four-way":
+            how = f"the conductor of {landing[0]} shares a side with the unused terminal"
+        else:
+            how = (
+                f"the conductor of {landing[0]} is left off, that of {landing[1]} is on the common"
+            )
+        return f"{capital(switch)} was replaced by a {kind} switch; {how}."
+
+    def examples(self) -> tuple[Example, ...]:
+        """A single-pole from the spares box."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("switch-2", "single-pole", "common+traveler-1"),
+                "misbehaves",
+                "A single-pole switch passes one traveler and leaves the other in the air.",
+            ),
+        )
+
+
+def _replacement(wiring: Wiring, switch: Device, kind: str, landed: dict[str, str]) -> Change:
+    gone = [terminal for terminal in switch.form.switched_terminals if terminal not in landed]
+    # A terminal that is no longer there is an end connected to nothing.
+    moves = tuple(
+        (wiring.number(switch.box, f"{switch.name}.{terminal}"), len(wiring.joins) + offset)
+        for offset, terminal in enumerate(gone)
+    )
+    return Change(moves, replacement=Replacement(switch.name, kind, landed))
+
+
+class CablesMixed(FaultKind):
+    """Conductors of two cables side by side taken for each other."""
+
+    name: ClassVar[str] = "cables-mixed"
+    title: ClassVar[str] = "cables mixed up"
+    description: ClassVar[str] = (
+        "Of two cables side by side, two conductors of the same colour are taken for each other "
+        "at both ends. The connections are the same; currents may run one way in one cable and "
+        "back in the other."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Two cables between the same boxes: every pair of conductors of the same colour."""
+        for one, other in itertools.combinations(wiring.circuit.cables, 2):
+            if set(one.between) != set(other.between):
+                continue
+            for colour in one.conductors:
+                if colour in other.conductors:
+                    moves = []
+                    for box in one.between:
+                        pair = [
+                            wiring.number(box, conductor_name(cable.name, colour))
+                            for cable in (one, other)
+                        ]
+                        here, there = (wiring.join_of[end] for end in pair)
+                        moves += [(pair[0], there), (pair[1], here)]
+                    yield (one.name, other.name, colour), Change(tuple(moves))
+
+    def in_words(self, site: Site) -> str:
+        """Which conductors."""
+        return (
+            f"The {site[2]} conductors of the cables {site[0]} and {site[1]} are taken for each "
+            "other at both ends."
+        )
+
+    def examples(self) -> tuple[Example, ...]:
+        """The same connections, another path of the current."""
+        return (
+            Example(
+                "chain",
+                "f.L.L.1",
+                ("box-1-run", "box-1-run-2", "white"),
+                "sound",
+                "Every connection is as intended, so no flip of a switch can tell.",
+            ),
+        )
+
+
+class WholeCircuit(FaultKind):
+    """The whole circuit wired by a scheme that is known to be wrong."""
+
+    name: ClassVar[str] = "whole-circuit"
+    title: ClassVar[str] = "wrong scheme"
+    description: ClassVar[str] = (
+        "The whole circuit was wired by a scheme that passes every flip and is wrong: the switches "
+        "in the neutral, or line and neutral on the travelers."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every wrong scheme, on the boxes and devices of this circuit."""
+        circuit = wiring.circuit
+        arrangement = arrangement_of(circuit)
+        if arrangement is None:
+            return
+        order = [device.name for device in circuit.devices]
+        for scheme in WRONG_SCHEMES:
+            rewired = wire(scheme, arrangement, circuit.name, order)
+            rebuilt: Circuit = replace(rewired, devices=circuit.devices, volts=circuit.volts)
+            yield (scheme,), Change(rebuilt=rebuilt)
+
+    def in_words(self, site: Site) -> str:
+        """Which scheme."""
+        return f"The whole circuit is wired as {SCHEMES[site[0]].title}."
+
+    def examples(self) -> tuple[Example, ...]:
+        """The mimics that give the kind its name."""
+        return tuple(
+            Example("chain", "1.f.1", (scheme,), "mimic", SCHEMES[scheme].description)
+            for scheme in WRONG_SCHEMES
+        )
+
+
+WRONG_KINDS: Final[tuple[FaultKind, ...]] = (WrongDevice(), CablesMixed(), WholeCircuit())
