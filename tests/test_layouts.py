@@ -5,6 +5,7 @@ import re
 import networkx as nx
 import pytest
 
+from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
 from verify.layouts import LAMP_BOX, Layout, layouts
 from verify.routing import ROOT, arrangement_of
@@ -90,3 +91,19 @@ def test_every_layout_of_four_locations_is_sound(scheme: str) -> None:
     """So is every layout of four locations."""
     for layout in layouts(4):
         assert judge(layout.circuit(scheme), WORDS).verdict == "sound", layout.code
+
+
+USUAL_HOOKUPS = {
+    "feed and lamp at the first switch, a cable on to the second": "1.f.1",
+    "feed at the lamp, a cable to each switch": "f.L.L",
+    "feed at one end, lamp at the other": "2.f.1",
+    "feed at the first switch, lamp between the switches": "1.f.L",
+}
+
+
+@pytest.mark.parametrize("hookup", USUAL_HOOKUPS)
+def test_usual_hookups_are_sound(hookup: str) -> None:
+    """What electricians wire every day is sound (common practice, no source)."""
+    for engine in (WORDS, PathsEngine()):
+        circuit = Layout.parse(USUAL_HOOKUPS[hookup]).circuit("chain")
+        assert judge(circuit, engine).verdict == "sound"
