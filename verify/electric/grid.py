@@ -1,0 +1,291 @@
+"""A circuit and many of its faults as networks of admittances.
+
+Nodes are joins. Between them lie conductors, closed contacts, lamps, plugged-in loads, and half of
+each capacitance between two conductors of a cable at either end of it. The reference is the
+neutral–ground bond at the service; from there to a feed run three conductors, of which the line
+begins with the source.
+"""
+
+import cmath
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.change import Change
+from verify.circuit import Cable, Circuit, Device, is_ground_colour
+from verify.electric.kernel import Bytes, Integers, Phasors
+from verify.electric.physics import Parameters, ohms_per_metre, parameters
+from verify.network import NOTHING, Flattener
+from verify.problems import CircuitError, Problem
+
+#: The phase of each leg of a divided supply, in half turns.
+LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
+
+Reals = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What comes in at a feed: `volts` as a phasor, ohms of the source and of each conductor.
+
+    `ends` are the feed's line, neutral and ground end.
+    """
+
+    name: str
+    volts: complex
+    internal: complex
+    conductor: float
+    breaker_amps: float
+    ends: tuple[int, int, int]
+
+    @property
+    def line(self) -> complex:
+        """Ohms between the source and the feed's line terminal."""
+        return self.internal + self.conductor
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A meter of so many ohms with its probes on two ends, as numbered by a `Grid`."""
+
+    a: int
+    b: int
+    ohms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Faulted versions of one circuit, a row each; the arrays are those of `kernel.solve_rows`.
+
+    `loose` (R, J): the extra branches that are loose joins; `works` (R, L): 0 where a lamp has
+    failed; `conducts` (R, C): 0 where a conductor is open.
+    """
+
+    joins: Integers
+    admittances: Phasors
+    extras: Integers
+    extra_admittances: Phasors
+    closed: Bytes
+    source_admittances: Phasors
+    order: Integers
+    works: Bytes
+    conducts: Bytes
+
+    def __len__(self) -> int:
+        return len(self.joins)
+
+    def rows(self, rows: npt.NDArray[np.intp]) -> "Network":
+        """Some of the rows, or some of them repeated."""
+        return replace(
+            self,
+            joins=self.joins[rows],
+            admittances=self.admittances[rows],
+            extras=self.extras[rows],
+            extra_admittances=self.extra_admittances[rows],
+            closed=self.closed[rows],
+            source_admittances=self.source_admittances[rows],
+            works=self.works[rows],
+            conducts=self.conducts[rows],
+        )
+
+
+class Grid:
+    """A circuit prepared for networks of its faults.
+
+    `loads` adds watts plugged in at receptacles, by name, to those of the circuit. Raises
+    `CircuitError` where a size is written in a way that says nothing of its resistance, and
+    ValueError for loads at what is no receptacle.
+    """
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        assumed: Parameters | None = None,
+        loads: Mapping[str, float] | None = None,
+    ) -> None:
+        self.circuit = circuit
+        self.assumed = parameters(circuit.palette) if assumed is None else assumed
+        self.flattener = Flattener(circuit)
+        self.wiring = self.flattener.wiring
+        self.reference = len(circuit.ends)
+        self._check_sizes()
+        self.conductors = self.flattener.conductors
+        self.conductor_names = tuple(self.flattener.conductor_number)
+        self.conductor_siemens = 1 / np.array(
+            [self._conductor_ohms(cable) for cable in circuit.cables for _ in cable.conductors]
+        )
+        self.is_ground = np.array(
+            [is_ground_colour(name.partition(".")[2]) for name in self.conductor_names], np.bool_
+        )
+        self.cable_starts = np.cumsum([0, *(len(c.conductors) for c in circuit.cables)])[:-1]
+        self.contacts = np.array(
+            [self._terminals(switch, *pair) for _, switch, pair in self.flattener.slots], np.int16
+        )
+        self.contact_switch = np.array([n for n, _, _ in self.flattener.slots], np.int16)
+        self.sources = tuple(map(self._source, circuit.feeds))
+        self.feed_lines = np.array([source.ends[0] for source in self.sources], np.int16)
+        self.source_volts = np.array([source.volts for source in self.sources])
+        self.lamps = np.array(
+            [self._terminals(lamp, "contact", "shell") for lamp in circuit.lamps], np.int16
+        )
+        self.lamp_siemens = np.array(
+            [(lamp.watts or 0.0) / circuit.volts**2 for lamp in circuit.lamps]
+        )
+        self._branches: list[tuple[int, int, complex]] = [
+            *zip(*self.conductors.T.tolist(), self.conductor_siemens, strict=True),
+            *zip(*self.lamps.T.tolist(), self.lamp_siemens, strict=True),
+            *self._loads({} if loads is None else loads),
+            *self._capacitances(),
+            *self._returns(),
+        ]
+        self.branches = np.array([branch[:2] for branch in self._branches], np.int16)
+
+    # --- what the parts are
+
+    def _check_sizes(self) -> None:
+        sized = [(f"cable '{cable.name}'", cable.size) for cable in self.circuit.cables]
+        sized += [(f"device '{feed.name}'", feed.size) for feed in self.circuit.feeds]
+        problems = []
+        for place, size in sized:
+            try:
+                ohms_per_metre(size or self.assumed.size, self.assumed.celsius)
+            except ValueError as error:
+                problems.append(Problem(place, f"{error}; write it so or leave it out", "size"))
+        if problems:
+            raise CircuitError(problems)
+
+    def _ohms(self, size: str | None, length_m: float) -> float:
+        return length_m * ohms_per_metre(size or self.assumed.size, self.assumed.celsius)
+
+    def _length(self, cable: Cable) -> float:
+        return self.assumed.length_m if cable.length_m is None else cable.length_m
+
+    def _conductor_ohms(self, cable: Cable) -> float:
+        return self._ohms(cable.size, self._length(cable))
+
+    def _terminals(self, device: Device, *terminals: str) -> list[int]:
+        return self.flattener.numbers([f"{device.name}.{terminal}" for terminal in terminals])
+
+    def _source(self, feed: Device) -> Source:
+        length = self.assumed.feed_length_m if feed.length_m is None else feed.length_m
+        line, neutral, ground = self._terminals(feed, "line", "neutral", "ground")
+        return Source(
+            feed.name,
+            self.circuit.volts * cmath.exp(1j * cmath.pi * LEGS[feed.leg or "A"]),
+            self.assumed.source,
+            self._ohms(feed.size, length) + self.assumed.terminal,
+            feed.breaker_amps or 0.0,
+            (line, neutral, ground),
+        )
+
+    def _loads(self, more: Mapping[str, float]) -> Iterator[tuple[int, int, complex]]:
+        receptacles = [d for d in self.circuit.devices if d.form.name == "receptacle"]
+        if unknown := more.keys() - {receptacle.name for receptacle in receptacles}:
+            raise ValueError(f"loads={sorted(unknown)} are not receptacles of this circuit")
+        for receptacle in receptacles:
+            watts = sum(receptacle.loads) + more.get(receptacle.name, 0.0)
+            if watts:
+                line, neutral = self._terminals(receptacle, "line", "neutral")
+                yield line, neutral, watts / self.circuit.volts**2
+
+    def _capacitances(self) -> Iterator[tuple[int, int, complex]]:
+        for cable, start in zip(self.circuit.cables, self.cable_starts, strict=True):
+            half = self.assumed.capacitance * self._length(cable) / 2
+            numbers = range(start, start + len(cable.conductors))
+            for one, other in itertools.combinations(numbers, 2):
+                for side in range(2):
+                    a, b = self.conductors[one, side], self.conductors[other, side]
+                    yield int(a), int(b), 1j * self.assumed.angular * half
+
+    def _returns(self) -> Iterator[tuple[int, int, complex]]:
+        for source in self.sources:
+            for end in source.ends[1:]:
+                yield end, self.reference, 1 / source.conductor
+
+    @cached_property
+    def order(self) -> tuple[int, ...]:
+        """The joins in an order in which few neighbours meet when one is eliminated."""
+        near: dict[int, set[int]] = {join: set() for join, _ in enumerate(self.wiring.joins)}
+        of = self.wiring.join_of
+        for a, b in (*self.branches.tolist(), *self.contacts.tolist()):
+            if self.reference not in (a, b) and of[a] != of[b]:
+                near[of[a]].add(of[b])
+                near[of[b]].add(of[a])
+        order = []
+        while near:
+            join = min(near, key=lambda join: len(near[join]))
+            around = near.pop(join)
+            for other in around:
+                near[other] |= around - {other}
+                near[other].discard(join)
+            order.append(join)
+        return tuple(order)
+
+    # --- networks
+
+    def network(
+        self,
+        changes: Sequence[Change],
+        *,
+        loose: Sequence[int | None] | None = None,
+        meters: Sequence[Meter] | None = None,
+    ) -> Network:
+        """A row for each of `changes`, none of which rebuilds the circuit.
+
+        `loose` is the number of a join that is loose, or None, for each row; `meters` has a meter
+        for each row, which stands there as the load that it is.
+        """
+        batch = self.flattener.batch(changes)
+        rows, ends = batch.join_of.shape
+        nodes = max(int(batch.join_of.max()) + 1, len(self.order))
+        joins = np.empty((rows, ends + 1), np.int16)
+        joins[:, :ends] = batch.join_of
+        extras, siemens = self._extras(batch.bridges, meters)
+        at_loose = [(row, join) for row, join in enumerate(loose or ()) if join is not None]
+        for row, join in at_loose:
+            # The first end of the join is parted from the rest and hangs on by a bad contact.
+            first, second = self.wiring.joins[join][:2]
+            joins[row, first] = nodes
+            extras[row, -2] = first, second
+            siemens[row, -2] = 1 / self.assumed.loose
+        nodes += bool(at_loose)
+        joins[:, ends] = nodes
+        admittances = np.tile(
+            np.array([branch[2] for branch in self._branches], np.complex128), (rows, 1)
+        )
+        conductors, lamps = len(self.conductors), len(self.lamps)
+        admittances[:, :conductors] *= batch.conducts
+        admittances[:, conductors : conductors + lamps] *= batch.works
+        return Network(
+            joins=joins,
+            admittances=admittances,
+            extras=extras,
+            extra_admittances=siemens,
+            closed=batch.closed,
+            source_admittances=np.tile(
+                np.array([1 / source.line for source in self.sources], np.complex128), (rows, 1)
+            ),
+            order=np.array([*range(len(self.order), nodes), *self.order], np.int16),
+            works=batch.works,
+            conducts=batch.conducts,
+        )
+
+    def _extras(
+        self, bridges: Integers, meters: Sequence[Meter] | None
+    ) -> tuple[Integers, Phasors]:
+        """Bridges, a loose join and a meter as branches; what a row does not have is 0 siemens."""
+        rows, count = bridges.shape[:2]
+        extras = np.full((rows, count + 2, 2), self.reference, np.int16)
+        siemens = np.zeros((rows, count + 2), np.complex128)
+        there = bridges[:, :, 0] != NOTHING
+        extras[:, :count][there] = bridges[there]
+        siemens[:, :count][there] = 1 / self.assumed.short
+        for row, meter in enumerate(meters or ()):
+            extras[row, -1] = meter.a, meter.b
+            siemens[row, -1] = 1 / meter.ohms
+        return extras, siemens

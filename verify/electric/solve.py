@@ -1,0 +1,155 @@
+"""The voltages of networks, in any states, and what flows in their parts."""
+
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any, Final, cast
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.electric.grid import Grid, Network, Reals
+from verify.electric.kernel import Phasors, States, solve_rows
+
+#: How many pairs of row and state are worth loading the compiler for.
+WORTH_COMPILING: Final = 600
+_MOST_ROUNDS: Final = 60
+_SETTLED: Final = 1e-10
+
+
+@cache
+def compiled_kernel() -> Any:
+    """`solve_rows` as machine code, compiled once for each machine and kept on disk by numba."""
+    import numba
+
+    return numba.njit(cache=True, nogil=True)(solve_rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The voltages of a network: `volts` (R, T, N) of its nodes against the reference.
+
+    `states` (R, T). Where no potential exists, because nothing at all connects a node to the
+    rest, `volts` is not-a-number; no current flows there.
+    """
+
+    grid: Grid
+    network: Network
+    states: States
+    volts: Phasors
+
+    def at(self, ends: npt.NDArray[np.integer[Any]]) -> Phasors:
+        """The voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
+        rows = np.arange(len(self.network))[:, None]
+        known = np.zeros((*self.volts.shape[:2], self.volts.shape[2] + 1), np.complex128)
+        known[:, :, :-1] = self.volts
+        return cast(Phasors, known[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1))
+
+    def across(self, pairs: npt.NDArray[np.integer[Any]]) -> Phasors:
+        """The voltages between pairs of ends (P, 2) that something connects: (R, T, P).
+
+        It is 0 where neither end has a potential.
+        """
+        return _difference(self.at(pairs[:, 0]), self.at(pairs[:, 1]))
+
+    def lamp_volts(self) -> Phasors:
+        """The volts across each lamp's two sides (R, T, L), failed lamps included."""
+        return self.across(self.grid.lamps)
+
+    def lamp_amps(self) -> Phasors:
+        """The current of each lamp (R, T, L) from contact to shell, 0 where it has failed."""
+        start = len(self.grid.conductors)
+        siemens = self.network.admittances[:, start : start + len(self.grid.lamps)]
+        return self.lamp_volts() * siemens[:, None]
+
+    def conductor_amps(self) -> Phasors:
+        """The current of each conductor (R, T, C), from its cable's first box to the second."""
+        siemens = self.network.admittances[:, : len(self.grid.conductors)]
+        return self.across(self.grid.conductors) * siemens[:, None]
+
+    def cable_amps(self) -> Phasors:
+        """The currents of all conductors of each cable added up (R, T, cables)."""
+        return cast(Phasors, np.add.reduceat(self.conductor_amps(), self.grid.cable_starts, axis=2))
+
+    def feed_amps(self) -> Phasors:
+        """What leaves the service on line, neutral and ground of each feed (R, T, F, 3)."""
+        sources = self.grid.sources
+        volts = self.at(np.array([source.ends for source in sources]).ravel())
+        volts = volts.reshape(*volts.shape[:2], len(sources), 3)
+        amps = -volts / np.array([source.conductor for source in sources])[:, None]
+        driving = np.array([source.volts for source in sources])
+        amps[..., 0] = (driving - volts[..., 0]) * self.network.source_admittances[:, None]
+        return cast(Phasors, np.nan_to_num(amps, copy=False))
+
+    def extra_watts(self) -> Reals:
+        """The heat in each extra branch (R, T, X): shorts, loose joins, meters."""
+        extras = self.network.extras
+        rows = np.arange(len(self.network))[:, None]
+        known = np.zeros((*self.volts.shape[:2], self.volts.shape[2] + 1), np.complex128)
+        known[:, :, :-1] = self.volts
+        a, b = (known[rows, :, self.network.joins[rows, extras[:, :, side]]] for side in range(2))
+        across = _difference(a, b).transpose(0, 2, 1)
+        return np.abs(across) ** 2 * self.network.extra_admittances[:, None].real
+
+
+def _difference(one: Phasors, other: Phasors) -> Phasors:
+    return cast(Phasors, np.nan_to_num(one - other, copy=False))
+
+
+def all_states(grid: Grid, rows: int) -> States:
+    """Every state of the circuit, for each of so many rows."""
+    states = np.arange(1 << len(grid.circuit.switches), dtype=np.int64)
+    return np.tile(states, (rows, 1))
+
+
+def solve(grid: Grid, network: Network, states: States) -> Solution:
+    """The voltages of each row in each of its `states` (R, T).
+
+    Lamps are constant resistances; see `solve_lamps` for filaments.
+    """
+    volts = np.empty((*states.shape, len(network.order)), np.complex128)
+    is_compiled = compiled_kernel.cache_info().currsize > 0
+    kernel = compiled_kernel() if is_compiled or states.size >= WORTH_COMPILING else solve_rows
+    kernel(
+        network.joins,
+        grid.branches,
+        network.admittances,
+        network.extras,
+        network.extra_admittances,
+        grid.contacts,
+        grid.contact_switch,
+        network.closed,
+        1 / grid.assumed.contact,
+        grid.feed_lines,
+        network.source_admittances,
+        grid.source_volts,
+        network.order,
+        states,
+        volts,
+    )
+    return Solution(grid, network, states, volts)
+
+
+def solve_lamps(grid: Grid, network: Network, states: States, exponent: float) -> Solution:
+    """The same with lamps whose current goes with the volts to the power of `exponent`.
+
+    Every state becomes a row of its own, whose lamps are adjusted until nothing moves; the result
+    has one state a row, (R·T, 1). Raises ArithmeticError if they do not settle.
+    """
+    rows = np.repeat(np.arange(len(network)), states.shape[1])
+    network = network.rows(rows)
+    states = states.reshape(-1, 1)
+    start = len(grid.conductors)
+    lamps = slice(start, start + len(grid.lamps))
+    nominal = network.admittances[:, lamps].copy()
+    for _ in range(_MOST_ROUNDS):
+        solution = solve(grid, network, states)
+        share = np.abs(solution.lamp_volts()[:, 0]) / grid.circuit.volts
+        # Below a thousandth of its volts a filament is as good as cold.
+        wanted = nominal * np.maximum(share, 1e-3) ** (exponent - 1)
+        before = network.admittances[:, lamps]
+        if np.allclose(wanted, before, rtol=_SETTLED, atol=0):
+            return solution
+        admittances = network.admittances.copy()
+        admittances[:, lamps] = np.sqrt(wanted * before)  # half way, by factors
+        network = replace(network, admittances=admittances)
+    raise ArithmeticError("the lamps of a network did not settle")
