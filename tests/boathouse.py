@@ -116,3 +116,14 @@ BARE_ON_LINE = {
 }
 SWITCH_NOT_GROUNDED = {"slipway-run.bare slipway-switch.ground": ""}
 TRAVELER_LEFT_OFF = {"slipway-run.red workshop-run.red": ""}
+
+
+def stair_with_outlet(line: str | None, neutral: str | None) -> Circuit:
+    """The stair with a receptacle in the landing box; its terminals go to the joins named."""
+    rewire: dict[str, str] = {}
+    for join, end in ((line, "outlet.line"), (neutral, "outlet.neutral")):
+        if join is not None:
+            rewire[join] = f"{rewire.get(join, join)} {end}"
+    ground = "feed.ground lamp.ground slipway-run.bare workshop-run.bare"
+    rewire[ground] = f"{ground} outlet.ground"
+    return stair(rewire, devices=[Device("outlet", "receptacle", "landing")])

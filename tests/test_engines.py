@@ -18,6 +18,7 @@ from boathouse import (
     TRAVELER_LEFT_OFF,
     failed,
     stair,
+    stair_with_outlet,
 )
 
 from verify.circuit import Box, Cable, Circuit, Device, Failure, Join
@@ -179,10 +180,29 @@ def test_hazards_hold_in_the_states_found_by_hand(engine: Engine, case: str) -> 
     assert hazards_of(engine, stair(rewire, *failures)) == hazards
 
 
+FEED_LINE = "feed.line slipway-run.black"
+FEED_NEUTRAL = "feed.neutral lamp.shell"
+OUTLETS: dict[str, tuple[str | None, str | None, int]] = {
+    "always served": (FEED_LINE, FEED_NEUTRAL, 0),
+    "on the switch leg": ("workshop-run.black lamp.contact", FEED_NEUTRAL, LIT_WHEN_DIFFERENT),
+    "on a traveler": ("slipway-run.red workshop-run.red", FEED_NEUTRAL, 0b1010),
+    "reversed": (FEED_NEUTRAL, FEED_LINE, ALWAYS),
+    "without neutral": (FEED_LINE, None, ALWAYS),
+}
+
+
+@pytest.mark.parametrize("case", OUTLETS)
+def test_receptacles_are_judged(engine: Engine, case: str) -> None:
+    """A receptacle is to be served in every state, with line on its line terminal."""
+    line, neutral, states = OUTLETS[case]
+    held = {"receptacle-switched": states} if states else {}
+    assert hazards_of(engine, stair_with_outlet(line, neutral)) == held
+
+
 def test_every_hazard_was_seen_to_hold() -> None:
     """No hazard is without a circuit above that shows it, and the sound stair shows none."""
     shown = {name for _, _, hazards in HAZARDS_HELD.values() for name in hazards}
-    assert shown == set(HAZARD_NAMES)
+    assert shown | {"receptacle-switched"} == set(HAZARD_NAMES)
 
 
 def test_metal_box_is_judged_like_a_ground_terminal(engine: Engine) -> None:

@@ -13,6 +13,7 @@ from boathouse import (
     TRAVELER_LEFT_OFF,
     failed,
     stair,
+    stair_with_outlet,
 )
 
 from verify.circuit import Box, Cable, Circuit, Device, Failure, Join
@@ -274,6 +275,33 @@ TOLD: dict[str, tuple[Circuit, str, int, tuple[str, ...]]] = {
         (
             LINE_TO_LAMP,
             "lamp at shell leads only to the free end of slipway-run white in the slipway box",
+        ),
+    ),
+    "receptacle on the switch leg": (
+        stair_with_outlet("workshop-run.black lamp.contact", "feed.neutral lamp.shell"),
+        "receptacle-switched",
+        1,
+        (
+            "outlet is dead: line does not reach its line terminal",
+            "outlet at line leads only to lamp at contact and workshop-switch at traveler-1 (open)",
+        ),
+    ),
+    "receptacle reversed": (
+        stair_with_outlet("feed.neutral lamp.shell", "feed.line slipway-run.black"),
+        "receptacle-switched",
+        0,
+        (
+            "outlet is reversed: line reaches its neutral terminal",
+            "line leaves the feed in the landing box and reaches outlet at neutral",
+        ),
+    ),
+    "receptacle without neutral": (
+        stair_with_outlet("feed.line slipway-run.black", None),
+        "receptacle-switched",
+        0,
+        (
+            "outlet is dead: no return leads from its neutral terminal",
+            "outlet at neutral leads to nothing: it is unconnected",
         ),
     ),
 }

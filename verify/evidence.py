@@ -303,6 +303,22 @@ def _tell_backfed(at: StateGraph, name: str) -> _Telling:
     yield _way_from(at, other)
 
 
+def _tell_receptacle_switched(at: StateGraph, name: str) -> _Telling:
+    line, neutral = next(
+        (line, neutral) for device, line, neutral in at.wiring.receptacles if device.name == name
+    )
+    if at.is_live(neutral):
+        yield f"{name} is reversed: line reaches its neutral terminal"
+        yield Tracer(at).walk("line", at.wiring.lines, [neutral])
+        return
+    if not at.is_live(line):
+        yield f"{name} is dead: line does not reach its line terminal"
+        yield _way_from(at, line)
+    if not at.has_return(neutral):
+        yield f"{name} is dead: no return leads from its neutral terminal"
+        yield _way_from(at, neutral)
+
+
 _HAZARDS: Final[Mapping[str, Callable[[StateGraph, str], _Telling]]] = {
     "lamp-live-dark": _tell_live_dark,
     "lamp-reversed": _tell_reversed,
@@ -315,4 +331,5 @@ _HAZARDS: Final[Mapping[str, Callable[[StateGraph, str], _Telling]]] = {
     "neutral-ground-tied": _tell_neutral_ground_tied,
     "live-stub": _tell_live_stub,
     "backfed": _tell_backfed,
+    "receptacle-switched": _tell_receptacle_switched,
 }

@@ -93,5 +93,13 @@ HAZARDS: Final[tuple[Hazard, ...]] = (
         "What is joined to the far side is at line voltage through the lamp, though no wire "
         "brings it there: a failed lamp counts, since the next one closes the path.",
     ),
+    Hazard(
+        "receptacle-switched",
+        "Receptacle dead or reversed in some state",
+        "a receptacle's line terminal is not connected to line, or its neutral terminal not to "
+        "neutral or ground",
+        "What is plugged in stops with the light, or is still at line voltage when it is switched "
+        "off.",
+    ),
 )
 HAZARD_NAMES: Final = tuple(hazard.name for hazard in HAZARDS)

@@ -31,14 +31,15 @@ class Batch:
     """Faulted versions of one circuit as arrays.
 
     Ends are numbered as in `Circuit.ends`. Shapes, with F faults, E ends, C conductors,
-    K contacts, S switches, L lamps, M metal parts, P feeds, B connections beyond joins and
-    conductors:
+    K contacts, S switches, L lamps, M metal parts, P feeds, R receptacles, B connections beyond
+    joins and conductors:
 
     - `switches`: S, as a number
     - `feeds` (P, 3): line, neutral and ground end of each feed; `on_b` (P,): 1 on leg B
     - `conductors` (C, 2) ends; `is_ground` (C,)
     - `contacts` (K, 2) ends; `contact_switch` (K,): the switch that moves it
     - `switch_ends` (S, 4): terminals that switch, `NOTHING` where there are fewer
+    - `receptacles` (R, 2): line and neutral end
     - `lamps` (L, 2): contact and shell end; `metal` (M,): metal that can be live
     - `join_of` (F, E): the join of each end, 0 ≤ join ≤ E + 3
     - `conducts` (F, C): 0 where the conductor is open
@@ -56,6 +57,7 @@ class Batch:
     contact_switch: Indices
     switch_ends: Indices
     lamps: Indices
+    receptacles: Indices
     metal: Indices
     join_of: Indices
     conducts: Bytes
@@ -145,6 +147,12 @@ class Flattener:
             switch_ends=self._switch_ends(),
             lamps=self._ends(
                 f"{lamp.name}.{side}" for lamp in circuit.lamps for side in ("contact", "shell")
+            ).reshape(-1, 2),
+            receptacles=self._ends(
+                f"{device.name}.{side}"
+                for device in circuit.devices
+                if device.kind == "receptacle"
+                for side in ("line", "neutral")
             ).reshape(-1, 2),
             metal=self._metal(),
             join_of=join_of,

@@ -39,6 +39,7 @@ def judge(
     contact_switch: Indices,
     switch_ends: Indices,
     lamps: Indices,
+    receptacles: Indices,
     metal: Indices,
     join_of: Indices,
     conducts: Bytes,
@@ -274,3 +275,9 @@ def judge(
             hazards[row, 8, word] = tied & holds
             hazards[row, 9, word] = stub & holds
             hazards[row, 10, word] = backfed & holds
+            served = _ALL
+            for r in range(len(receptacles)):
+                a = net[of[receptacles[r, 0]]]
+                b = net[of[receptacles[r, 1]]]
+                served &= live[a] & (neutral[b] | ground[b])
+            hazards[row, 11, word] = holds & ~served

@@ -165,6 +165,16 @@ class Wiring:
         return any(self.are_wired(end, other) for other in others)
 
     @cached_property
+    def receptacles(self) -> tuple[tuple[Device, End, End], ...]:
+        """Each receptacle with its line and its neutral terminal."""
+        terminal = self.circuit.terminal
+        return tuple(
+            (device, terminal(device, "line"), terminal(device, "neutral"))
+            for device in self.circuit.devices
+            if device.form.name == "receptacle"
+        )
+
+    @cached_property
     def metal_parts(self) -> tuple[End, ...]:
         """What a person touches: ground terminals of all devices but the feed, metal boxes."""
         circuit = self.circuit
@@ -342,6 +352,12 @@ def _lamps_backfed(at: StateGraph) -> Iterator[str]:
             yield lamp.name
 
 
+def _receptacles_unserved(at: StateGraph) -> Iterator[str]:
+    for device, line, neutral in at.wiring.receptacles:
+        if not (at.is_live(line) and at.has_return(neutral)):
+            yield device.name
+
+
 _SUBJECTS: Final[Mapping[str, Callable[[StateGraph], Iterator[str]]]] = {
     "lamp-live-dark": _lamps_live_dark,
     "lamp-reversed": _lamps_reversed,
@@ -354,6 +370,7 @@ _SUBJECTS: Final[Mapping[str, Callable[[StateGraph], Iterator[str]]]] = {
     "neutral-ground-tied": _neutral_on_ground,
     "live-stub": _live_stubs,
     "backfed": _lamps_backfed,
+    "receptacle-switched": _receptacles_unserved,
 }
 
 
@@ -361,7 +378,7 @@ class PathsEngine:
     """Judges by tracing paths; see `verify.engines.Engine` for the contract."""
 
     name: Final = "paths"
-    version: Final = 1
+    version: Final = 2
     most_switches: Final = 16
 
     def observe(self, circuit: Circuit) -> Observation:

@@ -45,7 +45,7 @@ class WordsEngine:
     """
 
     name = "words"
-    version = 1
+    version = 2
     most_switches = 16
 
     def __init__(self, worth_compiling: int = WORTH_COMPILING) -> None:
@@ -114,6 +114,7 @@ class WordsEngine:
             batch.contact_switch,
             batch.switch_ends,
             batch.lamps,
+            batch.receptacles,
             batch.metal,
             batch.join_of,
             batch.conducts,
