@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from catalogue.drawing.states import StateView
 from verify.circuit import Circuit, End
+from verify.engines.paths import Wiring
 from verify.walk import box_words, conductor_words
 
 
@@ -16,6 +17,27 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
             f"{f', {failure.position}' if failure.position else ''}."
             for failure in circuit.failures
         ]
+    if view.positions:
+        sentences += _state(circuit, view)
+    return " ".join(sentences)
+
+
+def ladder_described(circuit: Circuit, view: StateView) -> str:
+    """What conductors alone connect, as sentences, and the state."""
+    wiring = Wiring(circuit)
+    nets: dict[int, list[str]] = {}
+    for device in circuit.devices:
+        for name in device.form.switched_terminals:
+            net = wiring.piece(circuit.terminal(device, name))
+            nets.setdefault(net, []).append(f"{device.name} {name}")
+    sentences = [
+        f"Connected by conductors: {_with_and(places)}."
+        for places in nets.values()
+        if len(places) > 1
+    ]
+    alone = [place for places in nets.values() if len(places) == 1 for place in places]
+    if alone:
+        sentences.append(f"Connected to nothing else: {_with_and(alone)}.")
     if view.positions:
         sentences += _state(circuit, view)
     return " ".join(sentences)

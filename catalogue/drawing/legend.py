@@ -1,6 +1,6 @@
 """The legend under a picture: the signs that are in it, and only those."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 from catalogue.drawing import look
@@ -123,12 +123,25 @@ def _entries(scene: Scene) -> Iterator[tuple[_Sign, str]]:
         yield _difference, "here the two differ"
 
 
-def legend(scenes: Sequence[Scene], width: float, top: float) -> tuple[list[str], float]:
-    """The legend of pictures that stand together, and the height below it."""
+Entries = Mapping[str, _Sign]
+
+
+def wiring_entries(scenes: Sequence[Scene]) -> Entries:
+    """The signs of wiring pictures that stand together, by their meaning."""
     entries: dict[str, _Sign] = {}
     for scene in scenes:
-        for sign, meaning in _entries(scene):
-            entries.setdefault(meaning, sign)
+        entries |= {meaning: sign for sign, meaning in _entries(scene)}
+    return entries
+
+
+def schematic_entries(*, has_state: bool) -> Entries:
+    """The signs of a schematic, by their meaning."""
+    entries: dict[str, _Sign] = {"connected": _splice, "crossing, not connected": _crossing}
+    return entries | {"connected to line": _live} if has_state else entries
+
+
+def legend(entries: Entries, width: float, top: float) -> tuple[list[str], float]:
+    """The legend as elements, and the height below it."""
     content: list[str] = []
     x, y = float(MARGIN), top + _ROW / 2
     for meaning, sign in entries.items():

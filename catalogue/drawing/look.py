@@ -26,7 +26,8 @@ LIT: Final = "#ffd84d"
 WIRE: Final = 3.2
 CASING: Final = 5.2
 CLEARING: Final = 9.0
-LIVE_WIDTH: Final = 12.0
+LIVE_WIDTH: Final = 11.0
+LIVE_WIDTH_IN_CABLE: Final = 8.6
 
 TONES: Final = {"ink": INK, "soft": SOFT, "fault": FAULT, "ground": GROUND}
 

@@ -17,17 +17,17 @@ BOX_MARGIN: Final = 15
 BETWEEN_BOXES: Final = 36
 BETWEEN_RIBBONS: Final = 14
 
-SMALL: Final = 12.0  # the smallest letters
-NORMAL: Final = 13.0
-LARGE: Final = 15.0
+SMALL: Final = 13.0  # the smallest letters
+NORMAL: Final = 14.0
+LARGE: Final = 16.0
 
 # From the channel of a box outwards, where a cable enters: the conductors are spread out, and its
 # sheath begins `SPREAD` further out.
 SPREAD_OUT: Final = 76
 SPREAD: Final = 26
 # Measured from where they are spread out, towards the channel.
-SLEEVES: Final = (9, 28)  # the two rows of written colours
-BAND: Final = 45
+SLEEVES: Final = (9, 29)  # the two rows of written colours
+BAND: Final = 46
 MARK: Final = 60
 CAP: Final = 68
 CABLE_ZONE: Final = SPREAD_OUT + SPREAD + 14
@@ -42,7 +42,7 @@ DEVICE_ZONE: Final = TERMINAL_DROP + BODY_HEIGHT + 12
 FEED_ZONE: Final = TERMINAL_DROP + FEED_HEIGHT + 12
 NAME_ZONE: Final = 48
 CABLE_LABEL_ZONE: Final = 40
-WIDEST_CABLE_LABEL: Final = 150
+WIDEST_CABLE_LABEL: Final = 160
 LONGEST_BOX_NAME: Final = 190
-#: A row of boxes may be so wide; what is wider is set in several rows.
-PAGE_WIDTH: Final = 1120
+#: A picture may be so wide: at 1200 pixels its smallest letters then have 12.
+PAGE_WIDTH: Final = 1300

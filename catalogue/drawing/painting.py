@@ -1,12 +1,14 @@
 """How each thing in a scene is painted, from the back to the front."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from itertools import pairwise
 from math import hypot
 from typing import Final
 from xml.sax.saxutils import escape
 
 from catalogue.drawing import look
+from catalogue.drawing.ladder import Diagram
+from catalogue.drawing.measures import SMALL
 from catalogue.drawing.place import Point
 from catalogue.drawing.scene import (
     Band,
@@ -26,9 +28,12 @@ from catalogue.drawing.scene import (
     Words,
 )
 from catalogue.drawing.svg import element, number, path_data, titled, words
-from catalogue.drawing.text import text_width
+from catalogue.drawing.text import sleeve_width
 
 _ROUNDING: Final = 6.0
+_LARGE_DISC: Final = 10  # lamps, which have lines in them
+_SCREW: Final = 5.5
+_SMALL_SCREW: Final = 3.2
 _ARROWS_EVERY: Final = 46.0
 _STROKES: Final = {
     "lead": (2.0, look.LEAD, None),
@@ -63,7 +68,8 @@ def wires(
             yield _line(wire.points, ground, look.CLEARING)
     for wire in lines:
         if wire.is_live:
-            yield _line(wire.points, look.LIVE, look.LIVE_WIDTH, stroke_dasharray="2 7")
+            width = look.LIVE_WIDTH if ground else look.LIVE_WIDTH_IN_CABLE
+            yield _line(wire.points, look.LIVE, width, stroke_dasharray="2 7")
     for wire in lines:
         yield _line(wire.points, look.paint(wire.colour).casing, look.casing_width(wire.colour))
     for wire in lines:
@@ -150,8 +156,9 @@ def dot(at: Point, fill: str) -> str:
     )
 
 
-def _join(join: Join) -> Iterator[str]:
-    yield from wires(join.wires, look.BOX)
+def joined(join: Join, ground: str = look.BOX) -> Iterator[str]:
+    """The lines of a join and its dots, on a ground of that colour."""
+    yield from wires(join.wires, ground)
     for point in join.dots:
         yield dot(point, look.INK)
 
@@ -180,14 +187,21 @@ def _symbol(symbol: Symbol) -> Iterator[str]:
         rx=6,
         fill=look.STRIP,
     )
-    for line in symbol.strokes:
-        yield from stroke(line, is_live=line.terminal in symbol.live)
-    for disc in symbol.discs:
-        yield _disc(disc)
+    yield from drawing(symbol.strokes, symbol.discs, symbol.live)
     for text in symbol.words:
         yield words(text)
     for terminal in symbol.terminals:
         yield _terminal(terminal)
+
+
+def drawing(
+    strokes: Sequence[Stroke], discs: Sequence[Disc], live: Set[str] = frozenset()
+) -> Iterator[str]:
+    """The lines and circles of symbols; `live` are the terminals at line voltage."""
+    yield from (circle(disc) for disc in discs if disc.radius > _LARGE_DISC)
+    for line in strokes:
+        yield from stroke(line, is_live=line.terminal in live)
+    yield from (circle(disc) for disc in discs if disc.radius <= _LARGE_DISC)
 
 
 def stroke(line: Stroke, *, is_live: bool) -> Iterator[str]:
@@ -214,26 +228,27 @@ def stroke(line: Stroke, *, is_live: bool) -> Iterator[str]:
     )
 
 
-def _disc(disc: Disc) -> str:
+def circle(disc: Disc) -> str:
+    """A circle of a symbol."""
     fill = {"outline": look.BODY, "solid": look.INK, "lit": look.LIT}[disc.tone]
     return element(
         "circle",
         cx=disc.centre.x,
         cy=disc.centre.y,
         r=disc.radius,
-        fill="none" if disc.radius > 10 and disc.tone == "outline" else fill,
+        fill="none" if disc.radius > _LARGE_DISC and disc.tone == "outline" else fill,
         stroke=look.INK,
         stroke_width=2,
     )
 
 
-def screw(at: Point, *, is_landed: bool, **attributes: object) -> str:
+def screw(at: Point, radius: float = _SCREW, *, is_landed: bool, **attributes: object) -> str:
     """A terminal, hollow if nothing is landed on it."""
     return element(
         "circle",
         cx=at.x,
         cy=at.y,
-        r=5.5,
+        r=radius,
         fill=look.SCREW if is_landed else look.BOX,
         stroke=look.INK,
         stroke_width=1.6,
@@ -242,9 +257,10 @@ def screw(at: Point, *, is_landed: bool, **attributes: object) -> str:
     )
 
 
-def _terminal(terminal: Terminal) -> str:
+def _terminal(terminal: Terminal, radius: float = _SCREW) -> str:
     return screw(
         terminal.at,
+        radius,
         is_landed=terminal.is_landed,
         class_="terminal",
         data_end=terminal.end.name,
@@ -253,22 +269,22 @@ def _terminal(terminal: Terminal) -> str:
 
 
 def _sleeve(sleeve: Sleeve) -> str:
-    width = text_width(sleeve.text, 12) + 7
+    width = sleeve_width(sleeve.text)
     return element(
         "g",
         element("title", escape(sleeve.end.name.replace(".", " ")))
         + element(
             "rect",
             x=sleeve.at.x - width / 2,
-            y=sleeve.at.y - 8.5,
+            y=sleeve.at.y - 9,
             width=width,
-            height=17,
+            height=18,
             rx=4,
             fill="#ffffff",
             stroke=look.SOFT,
             stroke_width=1,
         )
-        + words(Words(sleeve.at.moved(0, 4.2), sleeve.text, 12, "middle")),
+        + words(Words(sleeve.at.moved(0, 4.6), sleeve.text, SMALL, "middle")),
         class_="sleeve",
         data_end=sleeve.end.name,
         data_box=sleeve.end.box,
@@ -366,7 +382,7 @@ def scene_content(scene: Scene) -> Iterator[str]:
         yield from _conductors(sheath)
     for join in scene.joins:
         if join.wires:
-            yield element("g", "".join(_join(join)), class_="join")
+            yield element("g", "".join(joined(join)), class_="join")
     for symbol in scene.symbols:
         yield titled(symbol.description, _symbol(symbol), class_="device")
     yield from map(band, scene.bands)
@@ -379,3 +395,15 @@ def scene_content(scene: Scene) -> Iterator[str]:
     for way in scene.trails:
         yield from trail(way)
     yield from map(mark, scene.marks)
+
+
+def ladder_content(ladder: Diagram) -> Iterator[str]:
+    """Everything in a schematic, from the back to the front."""
+    for join in ladder.joins:
+        if join.wires:
+            title = ", ".join(end.name.replace(".", " ") for end in join.ends)
+            yield titled(title, joined(join, look.GROUND), class_="join")
+    yield from drawing(ladder.strokes, ladder.discs)
+    yield from map(words, ladder.words)
+    for terminal in ladder.terminals:
+        yield _terminal(terminal, _SMALL_SCREW)

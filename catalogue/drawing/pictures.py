@@ -4,10 +4,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from catalogue.drawing.describe import ladder_described
 from catalogue.drawing.differ import Difference, differences
-from catalogue.drawing.legend import legend
+from catalogue.drawing.ladder import diagram
+from catalogue.drawing.legend import Entries, legend, schematic_entries, wiring_entries
 from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH
-from catalogue.drawing.painting import scene_content
+from catalogue.drawing.painting import ladder_content, scene_content
 from catalogue.drawing.place import Point
 from catalogue.drawing.plan import have_same_places, plan
 from catalogue.drawing.scene import Scene, Words
@@ -28,10 +30,16 @@ _UNSEEN: Final = (
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """A scene with what stands above it."""
+    """A picture within the picture, with what stands above it."""
 
-    scene: Scene
+    width: float
+    height: float
+    content: tuple[str, ...]
     heading: str = ""
+
+
+def _panel(scene: Scene, heading: str = "") -> _Panel:
+    return _Panel(scene.width, scene.height, tuple(scene_content(scene)), heading)
 
 
 def wiring_picture(
@@ -55,14 +63,26 @@ def wiring_picture(
     steps = steps_of(evidence, state)
     if intended is None:
         scene = wiring_scene(circuit, plan([circuit]), view, steps=steps)
-        return _page([_Panel(scene)], circuit.name, _state_notes(view), scene.description)
+        return _page(
+            [_panel(scene)],
+            circuit.name,
+            _state_notes(view),
+            scene.description,
+            wiring_entries([scene]),
+        )
     alike = have_same_places(intended, circuit)
     bands = reidentified(intended) if alike else None
     shared = plan([intended, circuit]) if alike else plan([circuit])
     if not marked:
         found = wiring_scene(circuit, shared, view, bands=bands, hide_failures=True)
         notes = [*_state_notes(view), _UNSEEN]
-        return _page([_Panel(found)], circuit.name, notes, f"{found.description} {_UNSEEN}")
+        return _page(
+            [_panel(found)],
+            circuit.name,
+            notes,
+            f"{found.description} {_UNSEEN}",
+            wiring_entries([found]),
+        )
     places = differences(intended, circuit) if alike else []
     before = wiring_scene(
         intended,
@@ -82,7 +102,31 @@ def wiring_picture(
         )
     )
     return _page(
-        [_Panel(before, "As intended"), _Panel(after, "As found")], circuit.name, notes, telling
+        [_panel(before, "As intended"), _panel(after, "As found")],
+        circuit.name,
+        notes,
+        telling,
+        wiring_entries([before, after]),
+    )
+
+
+def schematic_picture(circuit: Circuit, *, state: int | None = None) -> str:
+    """What is connected to what as SVG, like the rungs of a ladder; boxes and cables left out.
+
+    Line is on the left, neutral on the right, in between what conductors alone connect; every
+    contact and every load is a rung. It works for any circuit, however it is miswired.
+    """
+    view = view_of(circuit, state)
+    ladder = diagram(circuit, view)
+    notes = _state_notes(view) or [
+        "Contacts are drawn open. Each is closed in the position written on its left."
+    ]
+    return _page(
+        [_Panel(ladder.width, ladder.height, tuple(ladder_content(ladder)))],
+        circuit.name,
+        notes,
+        ladder_described(circuit, view),
+        schematic_entries(has_state=bool(view.positions)),
     )
 
 
@@ -109,9 +153,15 @@ def _state_notes(view: StateView) -> list[str]:
     return [view.words + ("" if view.trips else lit)]
 
 
-def _page(panels: Sequence[_Panel], title: str, notes: Sequence[str], description: str) -> str:
+def _page(
+    panels: Sequence[_Panel],
+    title: str,
+    notes: Sequence[str],
+    description: str,
+    entries: Entries,
+) -> str:
     """Panels beside each other if the page is wide enough, else one above the other."""
-    widths = [panel.scene.width for panel in panels]
+    widths = [panel.width for panel in panels]
     abreast = sum(widths) <= PAGE_WIDTH
     width = max(_NARROWEST, sum(widths) if abreast else max(widths))
     content: list[str] = []
@@ -132,16 +182,16 @@ def _page(panels: Sequence[_Panel], title: str, notes: Sequence[str], descriptio
         content.append(
             element(
                 "g",
-                "".join(f"\n{part}" for part in scene_content(panel.scene)),
+                "".join(f"\n{part}" for part in panel.content),
                 transform=f"translate({number(x)} {number(top)})",
                 class_="panel",
             )
         )
-        bottom = top + panel.scene.height
+        bottom = top + panel.height
         if abreast:
-            x += panel.scene.width
+            x += panel.width
         else:
             y = bottom
     bottom = max(bottom, y)
-    signs, bottom = legend([panel.scene for panel in panels], width, bottom - MARGIN / 2)
+    signs, bottom = legend(entries, width, bottom - MARGIN / 2)
     return document(width, bottom + MARGIN / 2, title, description, [*content, *signs])

@@ -1,6 +1,6 @@
 """What stands along the upper and the lower edge of a box's channel, and in which order.
 
-Above are the cables that come in and the feed, below the cables that go on and the devices.
+Above are the cables that come in and feeds, below the cables that go on and the devices.
 The order of devices, and of the conductors of each cable, is chosen so that few lines cross.
 """
 
@@ -27,7 +27,8 @@ _DRAWN_ORDER: Final = {
     "four-way": ("a2", "a1", "b1", "b2", "ground"),
 }
 _UNUSUAL_ORDER: Final = 0.2
-_LENGTH: Final = 0.01
+_LENGTH: Final = 0.0004
+_AWAY: Final = 0.006  # of the first cable that goes on from the left, where the next box is
 _PASSES: Final = 6
 _FURTHEST_SHIFT: Final = 210
 
@@ -74,7 +75,7 @@ class Item:
 def _cable_item(cable: Cable, order: Sequence[str], *, labelled: bool) -> Item:
     pins = tuple(conductor_name(cable.name, colour) for colour in order)
     label = RIBBON_PITCH * len(order) / 2 + 12 + label_width(cable) if labelled else 0
-    return Item("cable", cable.name, pins, PITCH, GRID, label)
+    return Item("cable", cable.name, pins, PITCH, PITCH, label)
 
 
 def _device_item(device: Device) -> Item:
@@ -107,9 +108,8 @@ class Rows:
             # It goes up from one box and down into the other, which turns it around.
             order = self.colours[cable.name][:: -1 if cable.between[0] == box else 1]
             items.append(_cable_item(cable, order, labelled=True))
-        if self.circuit.feed.box == box:
-            items.insert(0, _device_item(self.circuit.feed))
-        return items
+        feeds = [_device_item(feed) for feed in self.circuit.feeds if feed.box == box]
+        return [*items, *feeds]
 
     def below(self, box: str) -> list[Item]:
         """Along the lower edge, from left to right."""
@@ -148,6 +148,9 @@ class Edge:
         """
         starts = []
         x = BOX_MARGIN
+        if phase and items and items[0].kind == "cable":
+            # Then it can run straight down into the next box, whose cables begin there.
+            x += PITCH
         label_end = 0.0
         for item, gap in zip(items, gaps, strict=True):
             if item.label:
@@ -163,6 +166,12 @@ class Edge:
     def right(self) -> int:
         """Where the last item ends."""
         return self.starts[-1] + self.items[-1].width if self.items else BOX_MARGIN
+
+    @property
+    def first_cable(self) -> int:
+        """Where the first cable is, 0 if there is none."""
+        pairs = zip(self.items, self.starts, strict=True)
+        return next((start for item, start in pairs if item.kind == "cable"), 0)
 
     @property
     def label_right(self) -> float:
@@ -215,8 +224,10 @@ class _Search:
         return replace(self.rows, gaps=gaps)
 
     def _cost(self, rows: Rows, box: str) -> float:
-        nets = pinned(self.groups[box], rows.edges(box))
-        return fewest_crossings(nets) + _LENGTH * sum(net.right - net.left for net in nets) / PITCH
+        edges = rows.edges(box)
+        nets = pinned(self.groups[box], edges)
+        length = sum(net.right - net.left for net in nets)
+        return fewest_crossings(nets) + _LENGTH * length + _AWAY * edges[1].first_cable
 
     def _try(self, rows: Rows, boxes: Sequence[str], penalty: float = 0) -> bool:
         costs = {box: self._cost(rows, box) for box in boxes}
@@ -267,7 +278,8 @@ class _Search:
                 + routing.height
                 + length / 40
                 + width / 30
-                + sum(map(sum, gaps)) / 200
+                + sum(gaps[0]) / GRID  # what comes in stays on the left, where it comes from
+                + sum(gaps[1]) / 200
             )
 
         best = cost()
@@ -314,10 +326,9 @@ class _Search:
 
 def arranged_rows(circuit: Circuit, tree: BoxTree) -> Rows:
     """The rows of a circuit in a good order."""
-    at_feed = circuit.feed.name
     devices: dict[str, list[str]] = {box.name: [] for box in circuit.boxes}
     for device in circuit.devices:
-        if device.name != at_feed:
+        if device.kind != "feed":
             devices[device.box].append(device.name)
     rows = Rows(
         circuit,

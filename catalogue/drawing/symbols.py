@@ -67,6 +67,13 @@ class Drawn:
         """A circle of the symbol."""
         self.discs.append(Disc(Point(x, y), radius, tone))
 
+    def rays(self, x: float, y: float, radius: float) -> None:
+        """The light of a lit lamp, clear of the lines on its left and right."""
+        for turn in (1, 2, 3, 5, 6, 7):
+            dx, dy = cos(turn * pi / 4), sin(turn * pi / 4)
+            near, far = radius + 4, radius + 11
+            self.line((x + near * dx, y + near * dy), (x + far * dx, y + far * dy), tone="light")
+
     def say(self, x: float, y: float, text: str, anchor: str = "middle") -> None:
         """A word in the symbol."""
         self.words.append(Words(Point(x, y), text, SMALL, anchor))
@@ -151,7 +158,7 @@ def _note(condition: Condition) -> str:
     kinds = set(condition.failed_contacts.values())
     notes += ["contact welded"] if "contact-welded" in kinds else []
     notes += ["contact open"] if "contact-open" in kinds else []
-    return ", ".join(notes) or (condition.position or "")
+    return ", ".join(notes) or (f"handle {condition.position}" if condition.position else "")
 
 
 def _single_pole(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
@@ -227,13 +234,7 @@ def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) 
         into.say(middle, 111, "shorted")
         return
     if cond.is_lit:
-        for turn in (1, 2, 3, 5, 6, 7):
-            dx, dy = cos(turn * pi / 4), sin(turn * pi / 4)
-            into.line(
-                (middle + (r + 4) * dx, y + (r + 4) * dy),
-                (middle + (r + 11) * dx, y + (r + 11) * dy),
-                tone="light",
-            )
+        into.rays(middle, y, r)
     if cond.is_lit is not None:
         into.say(shell + 12 if cond.is_lit else middle, 111, "lit" if cond.is_lit else "dark")
 
@@ -258,8 +259,8 @@ def feed_symbol(device: Device) -> Drawn:
     into.line((line, 44), (line, 50), at="line")
     into.line((line, 73), (line + 10, 52), tone="blade")
     into.line((line, 73), (line, bottom), at="line")
-    into.line((line - 4, 46), (line + 4, 54), at="line")
-    into.line((line - 4, 54), (line + 4, 46), at="line")
+    into.line((line - 4, 46), (line + 4, 54))
+    into.line((line - 4, 54), (line + 4, 46))
     into.line((neutral, 44), (neutral, bottom), at="neutral")
     into.line((ground, 62), (ground, bottom), at="ground")
     for number, half in enumerate((13, 8.5, 4)):
@@ -278,22 +279,23 @@ _SYMBOLS: Final[Mapping[str, _Draw]] = {
 }
 
 
-def captions(device: Device, volts: float) -> tuple[str, str]:
+def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
     """The two lines under a symbol: the name, and what it is."""
     facts = device.form.title
     if device.kind == "feed":
-        facts = f"feed, {volts:g} V, {device.breaker_amps:g} A"
+        leg = f" {device.leg}" if len(circuit.feeds) > 1 else ""
+        facts = f"feed{leg}, {circuit.volts:g} V, {device.breaker_amps:g} A"
     elif device.watts is not None:
         facts = f"lamp, {device.watts:g} W"
     return device.name, facts
 
 
-def caption_words(device: Device, width: float, volts: float, y: float) -> Iterator[Words]:
+def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Words]:
     """The captions, fitted to the body; `y` is the base line of the first."""
     lines: Sequence[tuple[str, bool, float]] = [
         (text, bold, size)
         for text, bold, size in zip(
-            captions(device, volts), (True, False), (NORMAL, SMALL), strict=True
+            captions(device, circuit), (True, False), (NORMAL, SMALL), strict=True
         )
     ]
     for number, (text, bold, size) in enumerate(lines):

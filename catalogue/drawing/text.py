@@ -3,6 +3,8 @@
 import unicodedata
 from typing import Final, NamedTuple
 
+from catalogue.drawing.measures import SMALL
+
 _NARROW: Final = frozenset("fijltrI.,:;'|!()[]- ·")
 _BROAD: Final = frozenset("mwMW@%—…")
 #: Common sans-serif faces differ; the estimate is for the broader ones.
@@ -70,3 +72,8 @@ def sleeve_text(colour: str) -> str:
         return _SHORT_COLOURS[colour]
     name, dash, number = colour.partition("-")
     return f"{name[:2]}{name[-1]}-{number}" if dash else colour
+
+
+def sleeve_width(text: str) -> float:
+    """How broad a sleeve is."""
+    return text_width(text, SMALL) + 6

@@ -50,18 +50,19 @@ from catalogue.drawing.symbols import (
     drawn,
     feed_symbol,
 )
-from catalogue.drawing.text import fitted, sleeve_text
+from catalogue.drawing.text import fitted, sleeve_text, sleeve_width
 from verify.circuit import Circuit, Device, End, conductor_name
 from verify.colours import PALETTES
 from verify.engines.paths import Wiring
 
 
 def reidentified(circuit: Circuit) -> frozenset[End]:
-    """The connected ends of conductors of the neutral's colour that no wire leads to the neutral.
+    """The connected ends of conductors of the neutral's colour that no wire leads to a neutral.
 
     They are to be marked wherever they can be seen (US NEC 200.7(C), read).
     """
     wiring = Wiring(circuit)
+    neutrals = [circuit.terminal(feed, "neutral") for feed in circuit.feeds]
     neutral = PALETTES[circuit.palette].neutral
     return frozenset(
         end
@@ -69,7 +70,7 @@ def reidentified(circuit: Circuit) -> frozenset[End]:
         if neutral in cable.conductors
         for box in cable.between
         for end in [End(box, conductor_name(cable.name, neutral))]
-        if not wiring.is_alone(end) and not wiring.are_wired(end, wiring.neutral)
+        if not wiring.is_alone(end) and not any(wiring.are_wired(end, to) for to in neutrals)
     )
 
 
@@ -131,6 +132,8 @@ class _Builder:
     def _place_pins(self, box: str, left: float, top: float, bottom: float) -> None:
         for above, edge in zip((True, False), self.plan.edges(self.circuit, box), strict=True):
             y, sign = (top, -1) if above else (bottom, 1)
+            taken = [0.0 for _ in SLEEVES]  # where the last sleeve of each row ends
+            row = 1
             for name, x in edge.pins():
                 end = End(box, name)
                 cable = self.cables.get(end.owner)
@@ -139,13 +142,12 @@ class _Builder:
                 self.places[end] = Place(Point(left + x, y + sign * out), above, colour)
                 if cable is None:
                     continue
-                place = self.places[end]
-                number = [pin for pin, _ in edge.pins() if pin.startswith(f"{cable.name}.")]
-                row = SLEEVES[number.index(name) % 2]
+                text = sleeve_text(end.part)
+                half = sleeve_width(text) / 2
+                row = 1 - row if taken[1 - row] < x - half else row
+                taken[row] = x + half
                 self.sleeves.append(
-                    Sleeve(
-                        end, place.at.moved(0, place.inwards * row), sleeve_text(place.colour or "")
-                    )
+                    Sleeve(end, Point(left + x, y + sign * (out - SLEEVES[row])), text)
                 )
 
     def _joins_in(self, box: str, top: float) -> None:
@@ -216,7 +218,7 @@ class _Builder:
             )
         inside = feed_symbol(device) if is_feed else drawn(device, condition)
         inside.words += caption_words(
-            device, width, self.circuit.volts, 18 if is_feed else BODY_HEIGHT - 24
+            device, width, self.circuit, 18 if is_feed else BODY_HEIGHT - 24
         )
         names = drawn_terminals(device)
         return self._body(
@@ -253,7 +255,7 @@ class _Builder:
         size: tuple[float, float],
         description: str,
     ) -> Symbol:
-        is_feed = name == self.circuit.feed.name
+        is_feed = any(name == feed.name for feed in self.circuit.feeds)
         strip_name = size[1] - 18 if is_feed else 27
         for number, text in enumerate(names):
             inside.say(TERMINAL_PITCH * (number + 0.5), strip_name, text)

@@ -1,0 +1,165 @@
+"""`miswire draw`: the wiring of a circuit as a picture."""
+
+from pathlib import Path
+from typing import Final
+
+import click
+
+from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from catalogue.drawing.states import parse_state, view_of
+from catalogue.terminal import cautions_paragraph, complain, file_name, paragraph, say
+from verify.change import Wiring
+from verify.circuit import Circuit
+from verify.circuitfile import load
+from verify.evidence import Evidence, find_evidence
+from verify.faults import Fault, fault_kind, fault_kinds, find_fault
+from verify.problems import Problem, UserError, listing, shown
+
+_BEGINNING: Final = 1024
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.svg")
+@click.option(
+    "--state",
+    metavar="NAME=up,…",
+    help="Show one state: a position for every switch, such as "
+    "slipway-switch=up,workshop-switch=down.",
+)
+@click.option(
+    "--fault",
+    "label",
+    metavar="KIND/SITE",
+    help="Show the circuit with that fault beside the circuit as it is; labels are printed by "
+    "`miswire faults --json` as kind and site.",
+)
+@click.option(
+    "--unmarked",
+    is_flag=True,
+    help="With --fault: only the circuit as somebody finds it, nothing marked.",
+)
+@click.option("--schematic", is_flag=True, help="What is connected to what, without the boxes.")
+@click.pass_context
+def draw(
+    ctx: click.Context,
+    file: Path,
+    out: Path,
+    state: str | None,
+    label: str | None,
+    unmarked: bool,
+    schematic: bool,
+) -> None:
+    """Draw the wiring of a circuit as an SVG.
+
+    Boxes, cables, every conductor with its colour written on it, and where each is landed. With
+    --state also what is connected to line then, the switches in their positions, and where the
+    breaker trips the path on which it does.
+
+    OUT.svg is replaced if it is an SVG; any other file is left alone.
+
+    Exit status: 0 when drawn, 2 if the file or an option is wrong.
+    """
+    try:
+        circuit = load(file)
+    except UserError as error:
+        complain(error.problems, file_name(file))
+        ctx.exit(2)
+    problems: list[Problem] = []
+    fault = None
+    number = None
+    try:
+        fault = None if label is None else _fault(circuit, label)
+    except UserError as error:
+        problems += error.problems
+    faulted = circuit if fault is None else fault.apply(circuit)
+    try:
+        number = None if state is None else parse_state(faulted, state)
+    except UserError as error:
+        problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
+    problems += _option_problems(label, unmarked=unmarked, schematic=schematic)
+    problems += _output_problems(out)
+    if problems:
+        raise UserError(problems)
+    if schematic:
+        svg = schematic_picture(faulted, state=number)
+    else:
+        svg = wiring_picture(
+            faulted,
+            state=number,
+            evidence=_tripping(faulted, number),
+            intended=None if fault is None else circuit,
+            marked=not unmarked,
+        )
+    out.write_text(svg, "utf-8", newline="\n")
+    say(paragraph(f"Drawn: {file_name(out)}"))
+    if fault is not None and not unmarked:
+        say(paragraph(fault_kind(fault.kind).in_words(fault.site)))
+    say(f"\n{cautions_paragraph()}")
+
+
+def _fault(circuit: Circuit, label: str) -> Fault:
+    """The fault of that label; raises UserError."""
+    name, slash, _ = label.partition("/")
+    kinds = [kind.name for kind in fault_kinds()]
+    place = f"--fault={shown(label)}"
+    if not slash or name not in kinds:
+        raise UserError(
+            [
+                Problem(
+                    place,
+                    "write a fault as KIND/SITE, such as left-off/landing,lamp.shell; kinds are "
+                    f"{', '.join(kinds)}",
+                )
+            ]
+        )
+    try:
+        return find_fault(circuit, label)
+    except KeyError:
+        sites = [fault.site_text for fault in fault_kind(name).faults(Wiring(circuit))]
+        raise UserError(
+            [
+                Problem(
+                    place,
+                    f"the circuit has no such fault; the sites of {name} are {listing(sites)} "
+                    "(all are printed by miswire faults --json)",
+                )
+            ]
+        ) from None
+
+
+def _option_problems(label: str | None, *, unmarked: bool, schematic: bool) -> list[Problem]:
+    problems = []
+    if unmarked and label is None:
+        problems.append(
+            Problem("--unmarked", "hides the marks of a fault; add --fault, or leave it out")
+        )
+    if unmarked and schematic:
+        problems.append(
+            Problem("--unmarked", "a schematic has no marks to hide; leave one of the two out")
+        )
+    return problems
+
+
+def _output_problems(out: Path) -> list[Problem]:
+    """Why `out` is not to be written: what is there is no SVG, or there is no such folder."""
+    place = file_name(out)
+    if not out.parent.is_dir():
+        return [Problem(place, "its folder does not exist; make it, or write another path")]
+    if not out.exists():
+        return []
+    if out.is_dir():
+        return [Problem(place, "is a folder; write the name of a file, such as OUT.svg")]
+    with out.open("rb") as held:
+        if b"<svg" not in held.read(_BEGINNING) and out.stat().st_size > 0:
+            return [
+                Problem(place, "is there and is not an SVG; it is left alone, write another name")
+            ]
+    return []
+
+
+def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
+    """The path on which the breaker trips in a state, if it does."""
+    if state is not None and view_of(circuit, state).trips:
+        return find_evidence(circuit, "trips", state)
+    return None
