@@ -283,7 +283,7 @@ TOLD: dict[str, tuple[Circuit, str, int, tuple[str, ...]]] = {
         1,
         (
             "outlet is dead: line does not reach its line terminal",
-            "outlet at line leads only to lamp at contact and workshop-switch at traveler-1 (open)",
+            "outlet at line leads only to lamp at contact and slipway-switch at traveler-1 (open)",
         ),
     ),
     "receptacle reversed": (
