@@ -26,6 +26,10 @@ from verify.problems import CircuitError, Problem
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
 
+#: Where in the extra branches of a row its loose join and its meter are.
+LOOSE: Final = -2
+METER: Final = -1
+
 Reals = npt.NDArray[np.float64]
 
 
@@ -62,8 +66,8 @@ class Meter:
 class Network:
     """Faulted versions of one circuit, a row each; the arrays are those of `kernel.solve_rows`.
 
-    `loose` (R, J): the extra branches that are loose joins; `works` (R, L): 0 where a lamp has
-    failed; `conducts` (R, C): 0 where a conductor is open.
+    The last two of the extra branches are a loose join (`LOOSE`) and a meter (`METER`).
+    `works` (R, L) is 0 where a lamp has failed.
     """
 
     joins: Integers
@@ -74,7 +78,6 @@ class Network:
     source_admittances: Phasors
     order: Integers
     works: Bytes
-    conducts: Bytes
 
     def __len__(self) -> int:
         return len(self.joins)
@@ -90,8 +93,11 @@ class Network:
             closed=self.closed[rows],
             source_admittances=self.source_admittances[rows],
             works=self.works[rows],
-            conducts=self.conducts[rows],
         )
+
+    def fed_by(self, feeding: npt.NDArray[np.bool_]) -> "Network":
+        """The same with some sources taken out: `feeding` (R, F) or (F,)."""
+        return replace(self, source_admittances=self.source_admittances * feeding)
 
 
 class Grid:
@@ -251,8 +257,8 @@ class Grid:
             # The first end of the join is parted from the rest and hangs on by a bad contact.
             first, second = self.wiring.joins[join][:2]
             joins[row, first] = nodes
-            extras[row, -2] = first, second
-            siemens[row, -2] = 1 / self.assumed.loose
+            extras[row, LOOSE] = first, second
+            siemens[row, LOOSE] = 1 / self.assumed.loose
         nodes += bool(at_loose)
         joins[:, ends] = nodes
         admittances = np.tile(
@@ -272,7 +278,6 @@ class Grid:
             ),
             order=np.array([*range(len(self.order), nodes), *self.order], np.int16),
             works=batch.works,
-            conducts=batch.conducts,
         )
 
     def _extras(
@@ -286,6 +291,6 @@ class Grid:
         extras[:, :count][there] = bridges[there]
         siemens[:, :count][there] = 1 / self.assumed.short
         for row, meter in enumerate(meters or ()):
-            extras[row, -1] = meter.a, meter.b
-            siemens[row, -1] = 1 / meter.ohms
+            extras[row, METER] = meter.a, meter.b
+            siemens[row, METER] = 1 / meter.ohms
         return extras, siemens

@@ -9,6 +9,8 @@ not exist, and comes out as not-a-number.
 One function, so that numba can compile it and Python can run it as it is.
 """
 
+# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it
+
 import numpy as np
 import numpy.typing as npt
 
@@ -22,7 +24,7 @@ _DOWN = 2
 _BOTH = 3
 
 
-def solve_rows(  # noqa: PLR0912, PLR0913, PLR0915, PLR0917
+def solve_rows(
     joins: Integers,
     branches: Integers,
     admittances: Phasors,
@@ -52,65 +54,71 @@ def solve_rows(  # noqa: PLR0912, PLR0913, PLR0915, PLR0917
     """
     nodes = len(order)
     y = np.zeros((nodes, nodes + 1), np.complex128)  # upper triangle; the last is the reference
+    kept = np.zeros((nodes, nodes + 1), np.complex128)
+    fed = np.zeros(nodes, np.complex128)
+    kept_fed = np.zeros(nodes, np.complex128)
+    total = np.zeros(nodes, np.complex128)
+    potential = np.zeros(nodes, np.complex128)
     place = np.zeros(nodes + 1, np.int64)
     place[nodes] = nodes
     varies = np.zeros(nodes + 1, np.bool_)
-    fed = np.zeros(nodes, np.complex128)
-    total = np.zeros(nodes, np.complex128)
-    potential = np.zeros(nodes + 1, np.complex128)
     near = np.zeros(nodes + 1, np.int64)
     for row in range(len(joins)):
-        join = joins[row]
         # Nodes that contacts touch come last: the others are eliminated once for all states.
-        varies[:] = False
+        for node in range(nodes):
+            varies[node] = False
         for contact in range(len(contacts)):
-            if closed[row, contact] in (_UP, _DOWN):
-                varies[join[contacts[contact, 0]]] = True
-                varies[join[contacts[contact, 1]]] = True
-        count = constant = 0
-        for is_last in (False, True):
-            for node in order:
-                if varies[node] == is_last:
-                    place[node] = count
-                    count += 1
-            if not is_last:
-                constant = count
-        y[:] = 0
-        fed[:] = 0
+            if closed[row, contact] == _UP or closed[row, contact] == _DOWN:
+                varies[joins[row, contacts[contact, 0]]] = True
+                varies[joins[row, contacts[contact, 1]]] = True
+        constant = 0
+        for node in range(nodes):
+            constant += not varies[node]
+        first, last = 0, constant
+        for number in range(nodes):
+            node = order[number]
+            if varies[node]:
+                place[node] = last
+                last += 1
+            else:
+                place[node] = first
+                first += 1
+        for node in range(nodes):
+            fed[node] = 0
+            for other in range(node + 1, nodes + 1):
+                y[node, other] = 0
         for branch in range(len(branches)):
-            a = place[join[branches[branch, 0]]]
-            b = place[join[branches[branch, 1]]]
+            a = place[joins[row, branches[branch, 0]]]
+            b = place[joins[row, branches[branch, 1]]]
             if a != b:
                 y[min(a, b), max(a, b)] += admittances[row, branch]
         for branch in range(extras.shape[1]):
-            a = place[join[extras[row, branch, 0]]]
-            b = place[join[extras[row, branch, 1]]]
+            a = place[joins[row, extras[row, branch, 0]]]
+            b = place[joins[row, extras[row, branch, 1]]]
             if a != b:
                 y[min(a, b), max(a, b)] += extra_admittances[row, branch]
-        for contact in range(len(contacts)):
-            a = place[join[contacts[contact, 0]]]
-            b = place[join[contacts[contact, 1]]]
-            if a != b and closed[row, contact] == _BOTH:
-                y[min(a, b), max(a, b)] += contact_admittance
         for source in range(len(sources)):
-            a = place[join[sources[source]]]
+            a = place[joins[row, sources[source]]]
             y[a, nodes] += source_admittances[row, source]
             fed[a] += source_admittances[row, source] * source_volts[source]
-        kept = y[constant:, constant:].copy()
-        kept_fed = fed[constant:].copy()
         for turn in range(-1, states.shape[1]):
             first, last = 0, constant
             if turn >= 0:
                 first, last = constant, nodes
-                y[constant:, constant:] = kept
-                fed[constant:] = kept_fed
-                for contact in range(len(contacts)):
+                for node in range(constant, nodes):
+                    fed[node] = kept_fed[node]
+                    for other in range(node + 1, nodes + 1):
+                        y[node, other] = kept[node, other]
+            for contact in range(len(contacts)):
+                when = closed[row, contact]
+                closes = when == _BOTH
+                if turn >= 0:
                     is_down = states[row, turn] >> contact_switch[contact] & 1
-                    if closed[row, contact] == (_DOWN if is_down else _UP):
-                        a = place[join[contacts[contact, 0]]]
-                        b = place[join[contacts[contact, 1]]]
-                        if a != b:
-                            y[min(a, b), max(a, b)] += contact_admittance
+                    closes = when == (_DOWN if is_down else _UP)
+                a = place[joins[row, contacts[contact, 0]]]
+                b = place[joins[row, contacts[contact, 1]]]
+                if closes and a != b:
+                    y[min(a, b), max(a, b)] += contact_admittance
             for node in range(first, last):
                 neighbours = 0
                 total[node] = 0
@@ -121,25 +129,23 @@ def solve_rows(  # noqa: PLR0912, PLR0913, PLR0915, PLR0917
                         neighbours += 1
                 for number in range(neighbours):
                     one = near[number]
-                    if one == nodes:
-                        continue
-                    share = y[node, one] / total[node]
-                    fed[one] += share * fed[node]
-                    for further in range(number + 1, neighbours):
-                        other = near[further]
-                        y[one, other] += share * y[node, other]
+                    if one < nodes:
+                        share = y[node, one] / total[node]
+                        fed[one] += share * fed[node]
+                        for further in range(number + 1, neighbours):
+                            other = near[further]
+                            y[one, other] += share * y[node, other]
             if turn < 0:
-                kept[:] = y[constant:, constant:]
-                kept_fed[:] = fed[constant:]
+                for node in range(constant, nodes):
+                    kept_fed[node] = fed[node]
+                    for other in range(node + 1, nodes + 1):
+                        kept[node, other] = y[node, other]
                 continue
             for node in range(nodes - 1, -1, -1):
-                if total[node] == 0:
-                    potential[node] = np.nan
-                    continue
                 current = fed[node]
                 for other in range(node + 1, nodes):
                     if y[node, other] != 0:
                         current += y[node, other] * potential[other]
-                potential[node] = current / total[node]
+                potential[node] = np.nan if total[node] == 0 else current / total[node]
             for node in range(nodes):
                 volts[row, turn, node] = potential[place[node]]

@@ -7,13 +7,15 @@ from typing import Any, Final, cast
 import numpy as np
 import numpy.typing as npt
 
-from verify.electric.grid import Grid, Network, Reals
+from verify.electric.grid import LOOSE, Grid, Network, Reals
 from verify.electric.kernel import Phasors, States, solve_rows
 
 #: How many pairs of row and state are worth loading the compiler for.
-WORTH_COMPILING: Final = 600
+WORTH_COMPILING: Final = 2500
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-10
+#: At this share of its volts a filament is as good as cold.
+_COLD: Final = 1e-3
 
 
 @cache
@@ -30,19 +32,19 @@ class Solution:
 
     `states` (R, T). Where no potential exists, because nothing at all connects a node to the
     rest, `volts` is not-a-number; no current flows there.
+    `feeding` (R, T, F) is False where a feed has been switched off.
     """
 
     grid: Grid
     network: Network
     states: States
     volts: Phasors
+    feeding: npt.NDArray[np.bool_]
 
     def at(self, ends: npt.NDArray[np.integer[Any]]) -> Phasors:
         """The voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
         rows = np.arange(len(self.network))[:, None]
-        known = np.zeros((*self.volts.shape[:2], self.volts.shape[2] + 1), np.complex128)
-        known[:, :, :-1] = self.volts
-        return cast(Phasors, known[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1))
+        return self._known()[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1)
 
     def across(self, pairs: npt.NDArray[np.integer[Any]]) -> Phasors:
         """The voltages between pairs of ends (P, 2) that something connects: (R, T, P).
@@ -77,18 +79,28 @@ class Solution:
         volts = volts.reshape(*volts.shape[:2], len(sources), 3)
         amps = -volts / np.array([source.conductor for source in sources])[:, None]
         driving = np.array([source.volts for source in sources])
-        amps[..., 0] = (driving - volts[..., 0]) * self.network.source_admittances[:, None]
+        admittances = self.network.source_admittances[:, None] * self.feeding
+        amps[..., 0] = (driving - volts[..., 0]) * admittances
         return cast(Phasors, np.nan_to_num(amps, copy=False))
 
-    def extra_watts(self) -> Reals:
-        """The heat in each extra branch (R, T, X): shorts, loose joins, meters."""
-        extras = self.network.extras
-        rows = np.arange(len(self.network))[:, None]
-        known = np.zeros((*self.volts.shape[:2], self.volts.shape[2] + 1), np.complex128)
-        known[:, :, :-1] = self.volts
-        a, b = (known[rows, :, self.network.joins[rows, extras[:, :, side]]] for side in range(2))
-        across = _difference(a, b).transpose(0, 2, 1)
-        return np.abs(across) ** 2 * self.network.extra_admittances[:, None].real
+    def extra_volts(self, extra: int) -> Phasors:
+        """The voltage across one of the extra branches of each row (R, T)."""
+        rows = np.arange(len(self.network))
+        a, b = (
+            self._known()[rows, :, self.network.joins[rows, self.network.extras[:, extra, side]]]
+            for side in range(2)
+        )
+        return _difference(a, b)
+
+    def loose_watts(self) -> Reals:
+        """The heat in the loose join of each row (R, T), 0 where there is none."""
+        siemens = self.network.extra_admittances[:, LOOSE].real
+        return np.abs(self.extra_volts(LOOSE)) ** 2 * siemens[:, None]
+
+    def _known(self) -> Phasors:
+        """The voltages with that of the reference."""
+        reference = np.zeros((*self.volts.shape[:2], 1))
+        return np.concatenate([self.volts, reference], axis=2)
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
@@ -101,11 +113,42 @@ def all_states(grid: Grid, rows: int) -> States:
     return np.tile(states, (rows, 1))
 
 
-def solve(grid: Grid, network: Network, states: States) -> Solution:
-    """The voltages of each row in each of its `states` (R, T).
+def spread(grid: Grid, network: Network, states: States) -> tuple[Network, States]:
+    """A network and its states (R, T), ready to be solved.
 
-    Lamps are constant resistances; see `solve_lamps` for filaments.
+    Filaments have another resistance in each state: for them every state becomes a row, (R·T, 1).
     """
+    if grid.assumed.lamp_exponent is None:
+        return network, states
+    rows = np.repeat(np.arange(len(network)), states.shape[1])
+    return network.rows(rows), states.reshape(-1, 1)
+
+
+def solve(grid: Grid, network: Network, states: States) -> Solution:
+    """The voltages of each row in each of its `states` (R, T), as `spread` gives them.
+
+    Raises ArithmeticError if filaments do not settle.
+    """
+    exponent = grid.assumed.lamp_exponent
+    solution = _solve_linear(grid, network, states)
+    if exponent is None:
+        return solution
+    start = len(grid.conductors)
+    lamps = slice(start, start + len(grid.lamps))
+    nominal = network.admittances[:, lamps]
+    for _ in range(_MOST_ROUNDS):
+        share = np.abs(solution.lamp_volts()[:, 0]) / grid.circuit.volts
+        wanted = nominal * np.maximum(share, _COLD) ** (exponent - 1)
+        before = solution.network.admittances[:, lamps]
+        if np.allclose(wanted, before, rtol=_SETTLED, atol=0):
+            return solution
+        admittances = network.admittances.copy()
+        admittances[:, lamps] = np.sqrt(wanted * before)  # half way, by factors
+        solution = _solve_linear(grid, replace(network, admittances=admittances), states)
+    raise ArithmeticError("the filaments of a network did not settle")
+
+
+def _solve_linear(grid: Grid, network: Network, states: States) -> Solution:
     volts = np.empty((*states.shape, len(network.order)), np.complex128)
     is_compiled = compiled_kernel.cache_info().currsize > 0
     kernel = compiled_kernel() if is_compiled or states.size >= WORTH_COMPILING else solve_rows
@@ -126,30 +169,5 @@ def solve(grid: Grid, network: Network, states: States) -> Solution:
         states,
         volts,
     )
-    return Solution(grid, network, states, volts)
-
-
-def solve_lamps(grid: Grid, network: Network, states: States, exponent: float) -> Solution:
-    """The same with lamps whose current goes with the volts to the power of `exponent`.
-
-    Every state becomes a row of its own, whose lamps are adjusted until nothing moves; the result
-    has one state a row, (R·T, 1). Raises ArithmeticError if they do not settle.
-    """
-    rows = np.repeat(np.arange(len(network)), states.shape[1])
-    network = network.rows(rows)
-    states = states.reshape(-1, 1)
-    start = len(grid.conductors)
-    lamps = slice(start, start + len(grid.lamps))
-    nominal = network.admittances[:, lamps].copy()
-    for _ in range(_MOST_ROUNDS):
-        solution = solve(grid, network, states)
-        share = np.abs(solution.lamp_volts()[:, 0]) / grid.circuit.volts
-        # Below a thousandth of its volts a filament is as good as cold.
-        wanted = nominal * np.maximum(share, 1e-3) ** (exponent - 1)
-        before = network.admittances[:, lamps]
-        if np.allclose(wanted, before, rtol=_SETTLED, atol=0):
-            return solution
-        admittances = network.admittances.copy()
-        admittances[:, lamps] = np.sqrt(wanted * before)  # half way, by factors
-        network = replace(network, admittances=admittances)
-    raise ArithmeticError("the lamps of a network did not settle")
+    feeding = np.ones((*states.shape, len(grid.sources)), np.bool_)
+    return Solution(grid, network, states, volts, feeding)
