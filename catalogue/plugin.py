@@ -42,6 +42,8 @@ def prepare_jinja2_environment(env: Environment) -> None:
     ours = FileSystemLoader(str(files(catalogue) / "templates"))
     env.loader = ChoiceLoader([ours, *([env.loader] if env.loader else [])])
     env.filters["coded"] = _coded
+    env.filters["few"] = _few
+    env.filters["share"] = _share
 
 
 def _coded(text: str) -> Markup:
@@ -51,6 +53,16 @@ def _coded(text: str) -> Markup:
         Markup("<code>{}</code>").format(part) if number % 2 else part
         for number, part in enumerate(parts)
     )
+
+
+def _few(number: float) -> str:
+    """A number with one digit after the point, if that says anything."""
+    return f"{number:,.1f}".removesuffix(".0")
+
+
+def _share(share: float) -> str:
+    """A share in percent."""
+    return "under 1 %" if 0 < share < 0.01 else f"{share:.0%}".replace("%", " %")
 
 
 @hookimpl

@@ -74,6 +74,18 @@ class Addresses:
         """The list of signatures, those that the filters leave."""
         return self._page("signatures") + _query(filters)
 
+    def desk(self, **query: Parameter) -> str:
+        """The symptom desk, with what is asked of it."""
+        return self._page("desk") + _query(query)
+
+    def plan(self, **query: Parameter) -> str:
+        """The plan of checks for what is asked of the symptom desk."""
+        return self._page("desk", "plan") + _query(query)
+
+    def mimics(self, **filters: Parameter) -> str:
+        """Which mistakes pass every flip."""
+        return self._page("mimics") + _query(filters)
+
     def terms(self, word: str = "") -> str:
         """The page of terms, at the definition of `word`."""
         return self._page("terms") + (word and f"#{anchor(word)}")

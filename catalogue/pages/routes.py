@@ -7,11 +7,14 @@ from typing import Any, Final
 from catalogue.pages import coverage, words
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
+from catalogue.pages.desk import desk
+from catalogue.pages.deskplan import plan
 from catalogue.pages.fault import fault
 from catalogue.pages.faultlist import faults
 from catalogue.pages.hazard import hazard
 from catalogue.pages.home import home
 from catalogue.pages.kind import kind
+from catalogue.pages.mimics import mimics
 from catalogue.pages.signature import signature, signatures
 from catalogue.pages.site import STATIC_NAMES, static_file, view
 from catalogue.pages.visit import MissingError, Page, Reader, Visit
@@ -20,6 +23,9 @@ Route = tuple[str, Callable[..., Awaitable[Any]]]
 
 _READERS: Final[dict[str, Reader]] = {
     "/": home,
+    f"{ROOT}/desk": desk,
+    f"{ROOT}/desk/plan": plan,
+    f"{ROOT}/mimics": mimics,
     f"{ROOT}/circuits": circuits,
     f"{ROOT}/circuit/<circuit>": circuit,
     f"{ROOT}/faults": faults,

@@ -30,6 +30,7 @@ from catalogue.pages.visit import (
 from catalogue.report import FORMAT, short_cautions
 from catalogue.schema import TABLE
 from verify.cautions import summary
+from verify.problems import shown
 
 #: Nothing but our own style sheet and pictures is loaded, and nothing frames or runs a page.
 HEADERS: Final = {
@@ -42,6 +43,7 @@ HEADERS: Final = {
 }
 _TYPES: Final = {
     "miswire.css": "text/css",
+    "desk.css": "text/css",
     "tables.css": "text/css",
     "miswire.svg": "image/svg+xml",
 }
@@ -136,6 +138,9 @@ async def _read(reader: Reader, request: Request, datasette: Datasette) -> Page:
             "read; build one with: miswire build"
         )
     parts = {key: _decoded(part) for key, part in request.url_vars.items()}
+    for key in request.args:
+        if len(request.args.getlist(key)) > 1:
+            raise RefusalError(f"{shown(key)} is given more than once; keep one of them.")
     query = {key: str(request.args[key]) for key in request.args}
     page: Page = await datasette.get_database(name).execute_fn(
         lambda connection: reader(Visit(connection, parts, query))

@@ -1,0 +1,142 @@
+"""The symptom desk: from what somebody sees to the suspects and the next safe check."""
+
+from typing import Final
+
+from catalogue.desk.symptoms import SIGHTS, SIGNS
+from catalogue.pages.coverage import scheme_title
+from catalogue.pages.deskanswer import answer_facts, gray, positions
+from catalogue.pages.deskask import (
+    LONGEST_FILE,
+    MOST_AS_FOUND,
+    MOST_SWITCHES,
+    Asked,
+    asked,
+    sizes,
+    state_key,
+)
+from catalogue.pages.desksketch import Shape, letters, shapes
+from catalogue.pages.deskwiring import OneCircuit
+from catalogue.pages.visit import Facts, Page, Visit
+from verify.problems import CircuitError
+from verify.schemes import SCHEMES, SOUND_SCHEMES
+
+#: Up to so many switches every combination has a row; of more the first ones and those seen.
+_ALL_STATES: Final = 4
+
+
+def desk(visit: Visit) -> Page:
+    """The way in, the questions, or the answer, by what the address says."""
+    try:
+        question = asked(visit)
+    except CircuitError as error:
+        return _start(visit, [str(problem) for problem in error.problems])
+    if question is None:
+        return _start(visit)
+    is_sent = "ask" in visit.query
+    if question.is_blank or "edit" in visit.query:
+        nothing = "Say at least what the light does in one combination, or tick a sign."
+        return _questions(question, nothing if is_sent and question.is_blank else None)
+    return Page("Who fits what you see", "desk_answer", answer_facts(visit, question))
+
+
+def _start(visit: Visit, problems: list[str] | None = None) -> Page:
+    text = visit.query.get("file", "")
+    return Page(
+        "Symptom desk",
+        "desk",
+        {
+            "sizes": [
+                {"locations": size, "layouts": (size + 1) ** size, "shapes": len(shapes(size))}
+                for size in sizes(visit)
+            ],
+            "problems": problems or [],
+            "file": text,
+            "longest_file": LONGEST_FILE,
+            "most_switches": MOST_SWITCHES,
+        },
+        400 if problems else 200,
+    )
+
+
+def _questions(question: Asked, problem: str | None) -> Page:
+    """The form: what is seen, and what is known of the wiring."""
+    wiring = question.wiring
+    chosen = wiring.query
+    known = isinstance(wiring, OneCircuit)
+    seen = {outcome: word for word, outcome in SIGHTS.items()}
+    return Page(
+        "Say what you see",
+        "desk_form",
+        {
+            "problem": problem,
+            "wiring": wiring.in_words(),
+            "is_known": known,
+            "circuit": getattr(wiring, "label", None),
+            "locations": wiring.switches,
+            "lamps": len(wiring.circuit.lamps) if isinstance(wiring, OneCircuit) else 1,
+            "keep": {k: v for k, v in chosen.items() if k in ("locations", "circuit", "packed")},
+            "names": [] if known else _names(question),
+            "states": [
+                {
+                    "key": state_key(state, wiring.switches),
+                    "positions": positions(question, state),
+                    "saw": seen[question.seen[state]] if state in question.seen else "",
+                }
+                for state in _rows(question)
+            ],
+            "all_states": wiring.switches <= _ALL_STATES,
+            "sights": [word for word in ("dark", "lit", "dim", "trips") if word in SIGHTS],
+            "signs": [
+                {"name": s.name, "question": s.question, "is_ticked": s.name in question.signs}
+                for s in SIGNS
+            ],
+            "as_found": question.as_found,
+            "can_be_as_found": wiring.switches <= MOST_AS_FOUND,
+            "layout": chosen.get("layout", ""),
+            "shapes": [] if known else _shape_groups(wiring.switches),
+            "scheme": chosen.get("scheme", ""),
+            "schemes": [
+                {
+                    "name": name,
+                    "title": scheme_title(name),
+                    "description": SCHEMES[name].description,
+                }
+                for name in SOUND_SCHEMES
+            ],
+        },
+        400 if problem else 200,
+    )
+
+
+def _names(question: Asked) -> list[Facts]:
+    given = zip(question.wiring.names, letters(question.wiring.switches), strict=True)
+    return [
+        {"key": f"name{number}", "letter": letter, "name": "" if name == letter else name}
+        for number, (name, letter) in enumerate(given, 1)
+    ]
+
+
+def _rows(question: Asked) -> list[int]:
+    """The states to ask about, each one flip from the one before where all are asked about."""
+    switches = question.wiring.switches
+    if switches <= _ALL_STATES:
+        return gray(switches)
+    singles = [0, *(1 << bit for bit in range(switches))]
+    return [*singles, *(state for state in sorted(question.seen) if state not in singles)]
+
+
+def _shape_groups(locations: int) -> list[Facts]:
+    groups: dict[str, list[Shape]] = {}
+    for shape in shapes(locations):
+        at_lamp = shape.in_words().startswith("Feed at the lamp")
+        title = "The feed arrives at the lamp" if at_lamp else "The feed arrives at a switch"
+        groups.setdefault(title, []).append(shape)
+    return [
+        {
+            "title": title,
+            "shapes": [
+                {"layout": shape.layout.code, "sketch": shape.sketch()} for shape in members
+            ],
+        }
+        for title, members in groups.items()
+    ]

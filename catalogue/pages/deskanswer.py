@@ -1,0 +1,234 @@
+"""The answer of the symptom desk as facts: who fits, the way so far, and what to check next."""
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+
+from catalogue.desk.answer import NOTHING_FITS, OTHER, Answer
+from catalogue.desk.checks import CLEAR, Hypothesis, check_kinds
+from catalogue.desk.match import Group, sights
+from catalogue.desk.planner import Proposal
+from catalogue.desk.pool import NO_FAULT, Suspect
+from catalogue.desk.symptoms import SIGN
+from catalogue.pages.deskask import Asked
+from catalogue.pages.deskwiring import AnyLayout, OneCircuit
+from catalogue.pages.visit import Facts, RefusalError, Visit
+from verify.hazards import HAZARDS
+from verify.problems import UserError
+
+_SHOWN_IN_FULL: Final = 5
+_PROPOSALS: Final = 4
+_WEIGHTS: Final = "Weights of your own can be set with the command: miswire suspects --priors FILE."
+
+
+def answer_of(question: Asked) -> Answer:
+    """The engine's answer. Raises RefusalError for findings that no check here can give."""
+    answer = Answer(
+        question.wiring.pool,
+        question.symptoms,
+        {},
+        check_kinds(),
+        question.wiring.any_order,
+        question.steps,
+    )
+    try:
+        answer.steps  # noqa: B018 - goes through them
+    except UserError as error:
+        raise RefusalError(f"{error}. Go back to the page that you came from.") from error
+    return answer
+
+
+def gray(switches: int) -> list[int]:
+    """All states so that each is one flip from the one before."""
+    return [number ^ number >> 1 for number in range(1 << switches)]
+
+
+def positions(question: Asked, state: int) -> list[Facts]:
+    """Each switch by name with its position in a state."""
+    return [
+        {"name": name, "position": "down" if state >> bit & 1 else "up"}
+        for bit, name in enumerate(question.wiring.names)
+    ]
+
+
+def answer_facts(visit: Visit, question: Asked) -> Facts:
+    """Everything that the page of an answer shows."""
+    answer = answer_of(question)
+    shown = (answer.groups or answer.nearest)[:_SHOWN_IN_FULL]
+    left = len({hypothesis.suspect for hypothesis in answer.hypotheses})
+    return {
+        "wiring": question.wiring.in_words(),
+        "is_known": isinstance(question.wiring, OneCircuit),
+        "circuit": getattr(question.wiring, "label", None),
+        "unsound": _unsound(question),
+        "query": question.query(),
+        "before": question.query(answer.observed.seen, 0),
+        "path": _path(question, answer),
+        "fits": bool(answer.groups),
+        "nothing_fits": None if answer.groups else NOTHING_FITS,
+        "groups_total": len(answer.groups),
+        "suspects_left": left,
+        "groups": [_group(visit, question, answer, group) for group in shown],
+        "more_groups": [
+            {"name": question.wiring.named(g.name), "share": g.share, "faults": _faults(g)}
+            for g in answer.groups[_SHOWN_IN_FULL:]
+        ],
+        "uncertainty_bits": round(answer.uncertainty, 2),
+        "next": [
+            _check(question, answer.hypotheses, proposal)
+            for proposal in answer.next_checks[:_PROPOSALS]
+        ],
+        "next_step": f"step{len(question.steps) + 1}",
+        "notes": [
+            question.wiring.in_words(),
+            *map(question.wiring.told, answer.notes[1:]),
+            _WEIGHTS,
+        ],
+    }
+
+
+def _unsound(question: Asked) -> str | None:
+    """The verdict on a known circuit as it is, where that is not sound."""
+    if not isinstance(question.wiring, OneCircuit):
+        return None
+    verdict = next(s.verdict for s in question.wiring.pool.suspects if s.family == NO_FAULT)
+    return None if verdict == "sound" else verdict
+
+
+def _path(question: Asked, answer: Answer) -> Facts:
+    """What was seen at first, and every check with its finding and the way back to before it."""
+    symptoms = question.symptoms
+    return {
+        "seen": [
+            {"positions": positions(question, state), "saw": next(sights([outcome], 1))}
+            for state, outcome in ((s, symptoms.seen.get(s)) for s in gray(symptoms.switches))
+            if outcome is not None
+        ],
+        "signs": [SIGN[name].question for name in sorted(symptoms.signs)],
+        "steps": [
+            {
+                "title": question.wiring.told(step.title),
+                "found": question.wiring.told(step.found),
+                "left": step.left,
+                "before": question.query(steps=number),
+            }
+            for number, step in enumerate(answer.steps)
+        ],
+    }
+
+
+def _faults(group: Group) -> int:
+    return sum(suspect.faults for suspect in group.suspects if suspect.family != NO_FAULT)
+
+
+def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts:
+    wiring = question.wiring
+    word = group.signature.word
+    families = [name for name in group.families if name[0] != NO_FAULT]
+    return {
+        "name": wiring.named(group.name),
+        "signature": word,
+        "has_page": visit.row("select 1 from signature where word = ?", word) is not None,
+        "matched": group.matched,
+        "contradicted": group.contradicted,
+        "untested": group.untested,
+        "share": group.share,
+        "faults": _faults(group),
+        "circuits": wiring.circuits(group, answer.symptoms),
+        "may_be_nothing": len(families) < len(group.families),
+        "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
+        "hazards": list(_hazards(group)),
+        "states": list(_states(question, answer, group)),
+        "example": _example(question, wiring.example(group)),
+        "all": _all(question, word),
+    }
+
+
+def _hazards(group: Group) -> Iterator[Facts]:
+    counts = dict(group.hazards)
+    for hazard in HAZARDS:
+        if hazard.name in counts:
+            yield {
+                "name": hazard.name,
+                "title": hazard.title,
+                "danger": hazard.danger,
+                "faults": counts[hazard.name],
+            }
+
+
+def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
+    """What the suspects of a group do beside what was seen; of many switches what was seen."""
+    seen = answer.observed.seen
+    switches = question.wiring.switches
+    for state in gray(switches):
+        if switches <= 3 or state in seen:
+            does = next(sights([group.codes[state]], question.wiring.pool.lamps))
+            saw = next(sights([seen[state]], 1)) if state in seen else None
+            yield {
+                "positions": positions(question, state),
+                "does": does,
+                "saw": saw,
+                "agrees": saw in (None, does, "dim"),
+            }
+
+
+def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
+    if suspect is None:
+        return None
+    label = suspect.label
+    if isinstance(question.wiring, OneCircuit):
+        label = f"{question.wiring.label}/{label}" if question.wiring.label else ""
+    circuit, kind, site = label.split("/", 2) if label else ("", "", "")
+    return {
+        "description": suspect.description,
+        "circuit": circuit,
+        "kind": kind or suspect.kind,
+        "site": site,
+        "verdict": suspect.verdict,
+    }
+
+
+def _all(question: Asked, word: str) -> dict[str, str] | None:
+    """The filters of the list that has all faults of a group, where there is one."""
+    wiring = question.wiring
+    if isinstance(wiring, OneCircuit) and wiring.label:
+        return {"signature": word, "circuit": wiring.label}
+    if isinstance(wiring, AnyLayout) and len(wiring.schemes) > 1:
+        return {"signature": word, "locations": str(wiring.locations)}
+    return None
+
+
+def _check(question: Asked, hypotheses: Sequence[Hypothesis], proposal: Proposal) -> Facts:
+    check, told = proposal.check, question.wiring.told
+    numbers = np.array([hypothesis.suspect for hypothesis in hypotheses])
+    weights = np.array([hypothesis.weight for hypothesis in hypotheses])
+    outcomes = np.array(check.outcomes)
+    shares = np.bincount(outcomes, weights, len(check.results)) / weights.sum()
+    counts = [len(np.unique(numbers[outcomes == number])) for number in range(len(shares))]
+    # What is as intended comes first, then what is likeliest.
+    order = sorted(
+        (number for number, suspects in enumerate(counts) if suspects),
+        key=lambda number: (check.results[number][0] != CLEAR, -shares[number], number),
+    )
+    return {
+        "check": check.key,
+        "kind": check.kind.name,
+        "kind_title": check.kind.title,
+        "title": told(check.title),
+        "how": check.how,
+        "caution": check.kind.caution,
+        "cost": check.kind.cost,
+        "bits": round(proposal.gain, 2),
+        "suspects": len(np.unique(numbers)),
+        "leaves": round(float(shares @ np.array(counts)), 1),
+        "results": [
+            {
+                "finding": told(check.results[number][1]),
+                "step": f"{check.key}={check.results[number][0]}",
+                "suspects": counts[number],
+            }
+            for number in order
+        ],
+        "other": f"{check.key}={OTHER}",
+    }

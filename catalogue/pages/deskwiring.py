@@ -1,0 +1,363 @@
+"""What is known of the wiring: nothing but the number of switches, the way the cables run, or all.
+
+Each of the three gives the desk its suspects. The engine calls switches and boxes by number;
+`told` says the same as a person would.
+"""
+
+import json
+import re
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import Final
+
+import numpy as np
+
+from catalogue.desk.match import Group
+from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.symptoms import Symptoms
+from catalogue.pages.coverage import scheme_title
+from catalogue.pages.desksketch import Shape, letters
+from catalogue.pages.visit import Visit
+from verify.circuit import Circuit
+from verify.signature import Signature, canonical
+
+#: Sizes for which nothing need be known of the wiring, with what their switches are called.
+ORDINALS: Final[Mapping[int, Sequence[str]]] = {
+    2: ("first", "last"),
+    3: ("first", "middle", "last"),
+}
+_NUMBERED: Final = re.compile(r"\b(?P<what>switch|box)-(?P<number>[1-9])(?P<run>-run(?:-2)?)?\b")
+_COUNTED: Final = re.compile(r"\bswitch(?:es)? (\d+(?:, \d+)*(?: and \d+)?)")
+_BETWEEN: Final = re.compile(r"between switch-(\d) and switch-(\d)")
+
+
+class Wiring(ABC):
+    """What is known of the wiring.
+
+    `query` names it in an address; `names` are what the person calls the switches.
+    """
+
+    query: Mapping[str, str]
+    names: tuple[str, ...]
+    any_order: bool = False
+
+    @property
+    @abstractmethod
+    def pool(self) -> Pool:
+        """The suspects."""
+
+    @property
+    @abstractmethod
+    def switches(self) -> int:
+        """How many switches the light has."""
+
+    @abstractmethod
+    def in_words(self) -> str:
+        """What is searched, as a sentence."""
+
+    @property
+    def called(self) -> Sequence[str]:
+        """What a text calls the switches, that of number 1 first."""
+        return self.names
+
+    def told(self, text: str) -> str:
+        """A text of the engine with switches and boxes by the names that the person knows."""
+        return text
+
+    def named(self, name: str) -> str:
+        """The name of a signature with switches by the names that the person knows."""
+
+        def listed(match: re.Match[str]) -> str:
+            *most, last = [self.called[int(n) - 1] for n in re.findall(r"\d+", match[1])]
+            return f"{', '.join(most)} and {last}" if most else last
+
+        return _COUNTED.sub(listed, name)
+
+    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
+        """In how many circuits the faults of a group are; None where there is only one."""
+        return None
+
+    def example(self, group: Group) -> Suspect | None:
+        """The suspect with a page of its own that stands for most faults."""
+        return max(
+            (s for s in group.suspects if s.family != NO_FAULT),
+            key=lambda suspect: suspect.faults,
+            default=None,
+        )
+
+
+def _numbered_told(text: str, switch: Sequence[str], box: Sequence[str]) -> str:
+    """A text in which numbers have become names; the lists begin with that of number 1."""
+
+    def name(match: re.Match[str]) -> str:
+        number = int(match["number"]) - 1
+        if match["what"] == "switch":
+            return switch[number]
+        if match["run"]:
+            which = "second cable" if match["run"].endswith("2") else "cable"
+            return f"the {which} to {box[number]}"
+        return box[number]
+
+    text = text.replace("the box box-", "box-").replace("the box lamp-box", "lamp-box")
+    text = text.replace("lamp-box-run", "the cable to lamp-box")
+    return _NUMBERED.sub(name, text).replace("lamp-box", "the lamp’s box")
+
+
+@dataclass(frozen=True)
+class AnyLayout(Wiring):
+    """Every layout of a size in the catalogue: nothing is known of the wiring."""
+
+    visit: Visit
+    locations: int
+    schemes: tuple[str, ...]
+    names: tuple[str, ...]
+    query: Mapping[str, str]
+    any_order = True
+
+    @property
+    def switches(self) -> int:
+        """As many as locations."""
+        return self.locations
+
+    @cached_property
+    def pool(self) -> Pool:
+        """Suspects of every layout, by name."""
+        return pool_of_catalogue(
+            self.visit.catalogue.execute, self.locations, self.schemes, names=self.names
+        )
+
+    def in_words(self) -> str:
+        """Which circuits."""
+        total = self.visit.number(f"select count(*) from ({self._circuits()})", *self._values())
+        wired = " or ".join(scheme_title(scheme) for scheme in self.schemes)
+        return (
+            f"Nothing is taken to be known of the wiring: all {total} circuits of "
+            f"{self.locations} switches in this catalogue are searched, in every layout, wired as "
+            f"{wired}."
+        )
+
+    @property
+    def called(self) -> Sequence[str]:
+        """The first switch, and so on: in the order in which the current meets them."""
+        return [f"the {ordinal} switch" for ordinal in ORDINALS[self.locations]]
+
+    def told(self, text: str) -> str:
+        """Switches by their order, as which of the person's is which is not known."""
+        return _numbered_told(text, self.called, [f"{switch}’s box" for switch in self.called])
+
+    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
+        """Counted by signature, names and signs, which is all that leads to a group."""
+        wanted = {(s.kind, s.family, s.place) for s in group.suspects}
+        words = {canonical(self.pool.codes[s.codes], 1).word for s in group.suspects}
+        masks = [symptoms.hazard_mask(sign) for sign in sorted(symptoms.signs)]
+        shown = "".join(
+            " and exists (select 1 from evidence where fault_id = fault.id"
+            f" and {mask:d} >> (hazard_id - 1) & 1)"
+            for mask in masks
+            if mask
+        )
+        return self.visit.number(
+            _FAULTS_IN.format(
+                circuits=self._circuits(), words=", ".join("?" * len(words)), shown=shown
+            ),
+            *(json.dumps(sorted(wanted)), *words, *self._values()),
+        )
+
+    def _circuits(self) -> str:
+        marks = ", ".join("?" * len(self.schemes))
+        return (
+            "select id from circuit where origin = 'layout' and locations = ?"
+            f" and scheme in ({marks})"
+        )
+
+    def _values(self) -> tuple[object, ...]:
+        return (self.locations, *self.schemes)
+
+
+_FAULTS_IN: Final = """
+with wanted as materialized (
+    select kind.id, family.id from json_each(?)
+    join fault_kind as kind on kind.name = json_extract(value, '$[0]')
+    join family on family.name = json_extract(value, '$[1]')
+        and family.place = json_extract(value, '$[2]')
+)
+select count(distinct circuit_id) from fault
+where signature_id in (select id from signature where word in ({words}))
+    and circuit_id in ({circuits}) and (kind_id, family_id) in (select * from wanted){shown}
+"""
+
+
+@dataclass(frozen=True)
+class OneLayout(Wiring):
+    """The way the cables run is known; which switch the current meets first is not.
+
+    Numbers of switches and boxes stand for places of the shape.
+    """
+
+    visit: Visit
+    shape: Shape
+    schemes: tuple[str, ...]
+    names: tuple[str, ...]
+    query: Mapping[str, str]
+
+    @property
+    def switches(self) -> int:
+        """As many as the shape has."""
+        return self.shape.layout.locations
+
+    def in_words(self) -> str:
+        """The shape and the schemes."""
+        wired = " or ".join(scheme_title(scheme) for scheme in self.schemes)
+        return (
+            f"{self.shape.in_words()}. Wired as {wired}, the switches met by the current in any "
+            f"order: {len(self._labels)} circuits are searched."
+        )
+
+    @property
+    def called(self) -> Sequence[str]:
+        """The names that the person gave, or letters."""
+        return [
+            f"switch {name}" if name == letter else name
+            for name, letter in zip(self.names, letters(self.switches), strict=True)
+        ]
+
+    def told(self, text: str) -> str:
+        """Switches by name, and boxes by that of their switch."""
+        return _numbered_told(text, self.called, [f"the box of {name}" for name in self.called])
+
+    @cached_property
+    def _labels(self) -> dict[str, list[tuple[int, ...]]]:
+        """Each circuit with the ways its switches stand at the places."""
+        labels: dict[str, list[tuple[int, ...]]] = {}
+        for layout, places in self.shape.numbered():
+            for scheme in self.schemes:
+                labels.setdefault(f"{scheme}-{layout.code}", []).append(places)
+        return labels
+
+    @cached_property
+    def _found(self) -> tuple[Pool, list[set[str]]]:
+        """The pool, and the circuits that each of its suspects is a fault of."""
+        behaviours: dict[str, int] = {}
+        alike: dict[tuple[str, str, str, str, str, int], list[tuple[str, str, str]]] = {}
+        for row in self._rows():
+            circuit, word, kind, family, where, label, description, verdict, hazards = row
+            for places in self._labels[circuit]:
+                codes = _placed_word(word, places)
+                name, place = _placed(family, places), _placed(where, places)
+                key = (kind, name, place, verdict, codes, hazards)
+                alike.setdefault(key, []).append((circuit, label, description))
+        holding = [{circuit for circuit, _, _ in faults} for faults in alike.values()]
+        suspects = tuple(
+            Suspect(
+                kind=kind,
+                family=name,
+                place=place,
+                label=faults[0][1],
+                description=faults[0][2],
+                verdict=verdict,
+                codes=behaviours.setdefault(codes, len(behaviours)),
+                hazards=hazards,
+                faults=len(faults),
+                circuits=len(circuits),
+            )
+            for ((kind, name, place, verdict, codes, hazards), faults), circuits in zip(
+                alike.items(), holding, strict=True
+            )
+        )
+        locations = self.switches
+        pool = Pool(
+            switch_names=tuple(f"switch-{number}" for number in range(1, locations + 1)),
+            lamps=1,
+            codes=np.array([Signature.parse(word).codes for word in behaviours], np.int64).reshape(
+                len(behaviours), 1 << locations
+            ),
+            suspects=suspects,
+            scope=f"every single fault of {len(self._labels)} circuits of this layout",
+            is_canonical=True,
+        )
+        return pool, holding
+
+    def _rows(self) -> list[tuple[str, str, str, str, str, str, str, str, int]]:
+        marks = ", ".join("?" * len(self._labels))
+        labels = tuple(self._labels)
+        faults = self.visit.rows(_OF_CIRCUITS.format(marks=marks), *labels)
+        intended = self.visit.rows(
+            "select label, word from circuit join signature on signature.id = signature_id"
+            f" where label in ({marks})",
+            *labels,
+        )
+        nothing = ("", NO_FAULT, "", "", "The circuit is as intended.", "sound", 0)
+        return [tuple(row) for row in faults] + [(*tuple(row), *nothing) for row in intended]
+
+    @property
+    def pool(self) -> Pool:
+        """Suspects of all circuits of the shape, those that look alike and have one name as one."""
+        return self._found[0]
+
+    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
+        """How many of the circuits have a fault of the group."""
+        pool, holding = self._found
+        wanted = set(group.suspects)
+        of_each = zip(pool.suspects, holding, strict=True)
+        return len(set().union(*(circuits for suspect, circuits in of_each if suspect in wanted)))
+
+
+_OF_CIRCUITS: Final = """
+select circuit.label, word, kind.name, family.name, place,
+       circuit.label || '/' || kind.name || '/' || site, fault.description, verdict.name,
+       (select coalesce(sum(1 << (hazard_id - 1)), 0) from evidence where fault_id = fault.id)
+from circuit join fault on circuit_id = circuit.id
+join signature on signature.id = fault.signature_id
+join fault_kind as kind on kind.id = kind_id
+join family on family.id = family_id
+join verdict on verdict.id = fault.verdict_id
+where circuit.label in ({marks}) order by fault.id
+"""
+
+
+@lru_cache(maxsize=20_000)
+def _placed(text: str, places: tuple[int, ...]) -> str:
+    """A text in which numbers of switches and boxes have become those of their places."""
+    moved = _NUMBERED.sub(
+        lambda m: f"{m['what']}-{places[int(m['number']) - 1]}{m['run'] or ''}", text
+    )
+    return _BETWEEN.sub(
+        lambda m: "between switch-{} and switch-{}".format(*sorted(m.groups())), moved
+    )
+
+
+@lru_cache(maxsize=1000)
+def _placed_word(word: str, places: tuple[int, ...]) -> str:
+    """A signature's word when its switches are numbered by their places; canonical."""
+    codes = Signature.parse(word).codes
+    moved = list(codes)
+    for state, code in enumerate(codes):
+        moved[sum((state >> i & 1) << (place - 1) for i, place in enumerate(places))] = code
+    return canonical(np.array(moved, np.int64), 1).word
+
+
+@dataclass(frozen=True)
+class OneCircuit(Wiring):
+    """A circuit that is known to the last wire; `label` if it is one of the catalogue."""
+
+    circuit: Circuit
+    names: tuple[str, ...]
+    query: Mapping[str, str]
+    label: str | None = None
+
+    @property
+    def switches(self) -> int:
+        """Those of the circuit."""
+        return len(self.circuit.switches)
+
+    @cached_property
+    def pool(self) -> Pool:
+        """Every single fault of the circuit."""
+        return pool_of_circuit(self.circuit)
+
+    def in_words(self) -> str:
+        """Which circuit."""
+        where = f"circuit {self.label} of this catalogue" if self.label else "the pasted circuit"
+        return f"Every single fault of {where}, “{self.circuit.name}”, is searched."

@@ -1,0 +1,183 @@
+"""Which mistakes still pass every flip: by hazard, place, kind and name, and layout by layout."""
+
+import re
+from collections import Counter
+from typing import Final
+
+from catalogue.pages.coverage import nothing_found, scheme_title
+from catalogue.pages.desksketch import sketch
+from catalogue.pages.paging import paged, whole_number
+from catalogue.pages.visit import Facts, Page, Visit
+from verify.layouts import Layout
+
+#: What a page counts of `profile`: all faults, and the mimics among them. What works from every
+#: location and has a hazard is a mimic.
+_COUNTED: Final = (
+    "sum(faults) as faults, coalesce(sum(faults * (any_location and hazard_set <> 0)), 0) as mimics"
+)
+_FROM: Final = (
+    "from profile join signature on signature.id = signature_id"
+    " where (? is null or profile.locations = ?) and (? = '' or profile.scheme = ?)"
+)
+_TITLE: Final = "Which mistakes still pass every flip"
+_NAMES: Final = 10
+#: A layout with a longer label has no picture.
+_MOST_DRAWN: Final = 8
+
+
+def mimics(visit: Visit) -> Page:
+    """Counts and shares of mimics among the faults of all layouts that the filters leave."""
+    locations = whole_number(visit.query, "locations")
+    scheme = visit.query.get("scheme", "")
+    where = (locations, locations, scheme, scheme)
+    total = visit.row(f"select {_COUNTED} {_FROM}", *where)
+    filters: Facts = {"locations": locations, "scheme": scheme}
+    if total is None or total["faults"] is None:
+        nothing = nothing_found(visit, "", locations, scheme)
+        filtered = {"filters": filters, "choices": _choices(visit), "nothing": nothing}
+        return Page(_TITLE, "mimics", filtered)
+    return Page(
+        _TITLE,
+        "mimics",
+        {
+            "filters": filters,
+            "choices": _choices(visit),
+            "nothing": None,
+            "faults": total["faults"],
+            "mimics": total["mimics"],
+            "by_hazard": _by_hazard(visit, where, total["mimics"]),
+            "by_kind": _by_kind(visit, where),
+            "by_place": _by_place(visit, where),
+            "by_name": _by_name(visit, where),
+            **_by_layout(visit, where),
+        },
+    )
+
+
+def _choices(visit: Visit) -> Facts:
+    rows = visit.rows("select distinct locations, scheme from profile order by 1, 2")
+    return {
+        "locations": sorted({row["locations"] for row in rows}),
+        "scheme": [
+            {"name": scheme, "title": scheme_title(scheme)}
+            for scheme in dict.fromkeys(row["scheme"] for row in rows)
+        ],
+    }
+
+
+def _by_hazard(visit: Visit, where: tuple[object, ...], mimics: int) -> list[Facts]:
+    """The share is that of the mimics; a mimic can have several hazards."""
+    rows = visit.rows(
+        "select hazard.name, title, coalesce(sum(faults), 0) as mimics from hazard"
+        f" left join (select hazard_set, faults {_FROM} and any_location and hazard_set <> 0)"
+        " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by mimics desc, hazard.id",
+        *where,
+    )
+    return [{**dict(row), "share": _part(row["mimics"], mimics)} for row in rows]
+
+
+def _by_kind(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+    rows = visit.rows(
+        "select kind.name, title, faults, mimics from fault_kind as kind"
+        f" join (select kind_id, {_COUNTED} {_FROM} group by kind_id) on kind_id = kind.id"
+        " order by mimics desc, kind.id",
+        *where,
+    )
+    return [{**dict(row), "share": _part(row["mimics"], row["faults"])} for row in rows]
+
+
+def _by_place(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+    """Boxes by the switch that is in them, first to last as the current meets them."""
+    found: Counter[str] = Counter()
+    passed: Counter[str] = Counter()
+    for row in visit.rows(
+        "select locations, place, sum(faults) as faults, sum(mimics) as mimics from family join"
+        f" (select family_id, profile.locations, {_COUNTED} {_FROM} group by 1, 2)"
+        " on family_id = family.id group by 1, 2",
+        *where,
+    ):
+        place = _place(row["place"], row["locations"])
+        found[place] += row["faults"]
+        passed[place] += row["mimics"]
+    return [
+        {"place": place, "faults": found[place], "mimics": n, "share": _part(n, found[place])}
+        for place, n in passed.most_common()
+    ]
+
+
+def _place(place: str, locations: int) -> str:
+    """Where a fault is, in words that fit every size."""
+    if place == "":
+        return "the whole circuit"
+    if "-run" in place:
+        return "a cable"
+    if place in ("lamp", "lamp-box"):
+        return "the lamp" if place == "lamp" else "the lamp’s box"
+    what, number = re.fullmatch(r"(box|switch)-(\d+)", place).groups()  # type: ignore[union-attr]
+    which = {1: "the first", locations: "the last"}.get(int(number), "a middle")
+    return f"{which} switch’s box" if what == "box" else f"{which} switch itself"
+
+
+def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+    """The names that most mimics have."""
+    rows = visit.rows(
+        f"select family.name, sum(mimics) as mimics from (select family_id, {_COUNTED} {_FROM}"
+        " group by 1) join family on family.id = family_id group by 1"
+        f" having mimics > 0 order by 2 desc, 1 limit {_NAMES:d}",
+        *where,
+    )
+    return [dict(row) for row in rows]
+
+
+def _by_layout(visit: Visit, where: tuple[object, ...]) -> Facts:
+    """A page of the circuits, those with the largest share of mimics first."""
+    chosen = "origin = 'layout' and (? is null or locations = ?) and (? = '' or scheme = ?)"
+    total = visit.number(f"select count(*) from circuit where {chosen}", *where)
+    paging = paged(visit.query, total)
+    verdicts = {row["name"]: row["id"] for row in visit.rows("select id, name from verdict")}
+    columns = ", ".join(
+        f"sum(verdict_id = {number:d}) as {name}" for name, number in verdicts.items()
+    )
+    rows = visit.rows(
+        f"with found as materialized (select id from circuit where {chosen})"
+        f" select circuit_id, count(*) as faults, {columns} from fault"
+        " where circuit_id in (select id from found) group by 1"
+        f" order by mimic * 1.0 / count(*) desc, 1 limit {paging.size:d} offset {paging.skip:d}",
+        *where,
+    )
+    labels = {
+        row["id"]: row
+        for row in visit.rows(
+            "select id, label, locations, scheme from circuit where id in"
+            f" ({', '.join(str(int(row['circuit_id'])) for row in rows)})"
+        )
+    }
+    return {
+        "total": total,
+        **paging.facts(),
+        "layouts": [
+            {
+                "label": labels[row["circuit_id"]]["label"],
+                "sketch": _sketch(labels[row["circuit_id"]]["label"]),
+                "faults": row["faults"],
+                "counts": {name: row[name] for name in verdicts},
+                "share": _part(row["mimic"], row["faults"]),
+            }
+            for row in rows
+        ],
+    }
+
+
+def _sketch(label: str) -> Facts | None:
+    try:
+        layout = Layout.parse(label.partition("-")[2])
+    except ValueError:
+        return None
+    if layout.locations > _MOST_DRAWN:
+        return None
+    numbers = [str(number) for number in range(1, layout.locations + 1)]
+    return sketch(layout, numbers, layout.in_words())
+
+
+def _part(some: int, all_of_them: int) -> float:
+    return round(some / all_of_them, 6) if all_of_them else 0.0
