@@ -65,10 +65,11 @@ class Cabling:
             self.conductors[conductor_name(cable.name, colour)] = points
         name, facts = cable_label(cable)
         label = []
-        for line, text in enumerate(filter(None, (name, facts))):
-            short, full = fitted(text, WIDEST_CABLE_LABEL, SMALL)
-            at = run.label_at.moved(0, 15 + 15 * line)
-            label.append(Words(at, short, SMALL, "start", False, "soft", full))
+        for corner in run.labels:
+            for line, text in enumerate(filter(None, (name, facts))):
+                short, full = fitted(text, WIDEST_CABLE_LABEL, SMALL)
+                at = corner.moved(0, 15 + 15 * line)
+                label.append(Words(at, short, SMALL, "start", False, "soft", full))
         conductors: list[Wire] = []
         breaks, shorts = self._failures_in(run)
         for colour, points in lines.items():

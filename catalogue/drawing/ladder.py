@@ -14,7 +14,7 @@ from catalogue.drawing.place import Point
 from catalogue.drawing.scene import Disc, Join, Stroke, Terminal, Wire, Words
 from catalogue.drawing.states import StateView
 from catalogue.drawing.symbols import Condition, Drawn, condition_of
-from catalogue.drawing.text import fitted, text_width
+from catalogue.drawing.text import Fitted, fitted, text_width
 from verify.circuit import Circuit, Device, End
 from verify.devices import Contact
 from verify.engines.paths import Wiring, closes
@@ -25,6 +25,7 @@ _ROW = 34
 _AFTER_DEVICE = 20
 _HALF_SYMBOL = 22
 _RAIL_LABEL = 30
+_RAIL_ROW = 20
 _LABEL_INDENT = 12
 _WIDEST_LABEL = 300
 
@@ -101,7 +102,13 @@ class _Ladder:
                 x += _BETWEEN_NETS
             x += _BETWEEN_LAYERS - _BETWEEN_NETS
             self.gap.append(x - _BETWEEN_LAYERS / 2)
-        self.width = x - _BETWEEN_LAYERS / 2 + MARGIN + _HALF_SYMBOL
+        self.width = max(
+            x - _BETWEEN_LAYERS / 2 + MARGIN + _HALF_SYMBOL,
+            *(
+                self.x[net] + text_width(self._rail_label(net).text, NORMAL, bold=True) + MARGIN
+                for net in self.rails
+            ),
+        )
         self.inside = Drawn()
         self.terminals: list[Terminal] = []
         self.feet: dict[int, list[float]] = {net: [] for net in self.x}
@@ -158,13 +165,13 @@ class _Ladder:
         )
 
     def drawn(self) -> Diagram:
-        top = _RAIL_LABEL + 14
+        top = max(map(self._rail_top, self.rails)) + 8
         y = float(top)
         devices = [d for d in self.circuit.devices if any(r.device is d for r in self.rungs)]
         for device in sorted(devices, key=self._first_layer):
             y = self._device(device, y)
         bottom = y - _AFTER_DEVICE / 2
-        joins = tuple(self._net_lines(top, bottom))
+        joins = tuple(self._net_lines(bottom))
         inside = self.inside
         return Diagram(
             self.width,
@@ -275,14 +282,14 @@ class _Ladder:
             for side in (-1, 1):
                 inside.line((x - 17, y - 17 * side), (x + 17, y + 17 * side), tone="failed")
 
-    def _net_lines(self, top: float, bottom: float) -> Iterator[Join]:
+    def _net_lines(self, bottom: float) -> Iterator[Join]:
         for net, x in self.x.items():
             feet = self.feet[net]
             rail = self.rails.get(net)
             ends = tuple(end for end in self.circuit.ends if self.net(end) == net)
             is_live = ends[0] in self.view.live
             name = ", ".join(end.name for end in ends)
-            span = [top - 8, *feet, bottom] if rail else feet
+            span = [self._rail_top(net), *feet, bottom] if rail else feet
             wires = [Wire(points, None, name, is_live) for points in self.lines[net]]
             if span and min(span) < max(span):
                 upright = (Point(x, min(span)), Point(x, max(span)))
@@ -292,11 +299,20 @@ class _Ladder:
                 self.inside.disc(x, foot, 4)
             yield Join(ends, tuple(wires), tuple(dots))
             if rail:
-                names = dict.fromkeys(self._rail_name(end) for end in rail)
-                self.inside.words.append(
-                    Words(Point(x, _RAIL_LABEL), " = ".join(names), NORMAL, "middle", bold=True)
-                )
-                self.terminals += (Terminal(end, Point(x, top - 8), True) for end in rail)
+                name, full = self._rail_label(net)
+                at = Point(x - 6, self._rail_top(net) - 12)
+                self.inside.words.append(Words(at, name, NORMAL, bold=True, full=full))
+                start = Point(x, self._rail_top(net))
+                self.terminals += (Terminal(end, start, True) for end in rail)
+
+    def _rail_label(self, net: int) -> Fitted:
+        names = dict.fromkeys(self._rail_name(end) for end in self.rails[net])
+        return fitted(" = ".join(names), _WIDEST_LABEL, NORMAL, bold=True)
+
+    def _rail_top(self, net: int) -> float:
+        """Where a rail begins: of several beside each other the left one's label is the highest."""
+        beside = [other for other in self.rails if self.layer[other] == self.layer[net]]
+        return _RAIL_LABEL + _RAIL_ROW * beside.index(net) + 6
 
     def _rail_name(self, end: End) -> str:
         return end.part if len(self.circuit.feeds) == 1 else end.name.replace(".", " ")

@@ -12,9 +12,9 @@ TERMINAL_PITCH: Final = 60
 TRACK: Final = 15  # between horizontal pieces in a box
 RIBBON_PITCH: Final = 9  # between conductors within a sheath
 
-MARGIN: Final = 24  # around the picture
+MARGIN: Final = 20  # around the picture
 BOX_MARGIN: Final = 15
-BETWEEN_BOXES: Final = 36
+BETWEEN_BOXES: Final = 30
 BETWEEN_RIBBONS: Final = 14
 
 SMALL: Final = 13.0  # the smallest letters
@@ -23,13 +23,13 @@ LARGE: Final = 16.0
 
 # From the channel of a box outwards, where a cable enters: the conductors are spread out, and its
 # sheath begins `SPREAD` further out.
-SPREAD_OUT: Final = 76
+SPREAD_OUT: Final = 90
 SPREAD: Final = 26
 # Measured from where they are spread out, towards the channel.
 SLEEVES: Final = (9, 29)  # the two rows of written colours
 BAND: Final = 46
-MARK: Final = 60
-CAP: Final = 68
+MARK: Final = 64
+CAP: Final = 80
 CABLE_ZONE: Final = SPREAD_OUT + SPREAD + 14
 
 CHANNEL_EDGE: Final = 8

@@ -60,7 +60,7 @@ class Run:
 
     cable: Cable
     points: tuple[Point, ...]
-    label_at: Point
+    labels: tuple[Point, ...]  # the upper left corner of each label
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,11 +192,20 @@ class _Placer:
 
 def _landed(strand: _Strand, top: float, label: float) -> Run:
     points = (*strand.points, Point(strand.x, top))
-    return Run(strand.cable, points, Point(strand.x + sheath_width(strand.cable) / 2 + 7, label))
+    return Run(strand.cable, points, (_beside(strand.cable, strand.x, label),))
+
+
+def _beside(cable: Cable, x: float, y: float) -> Point:
+    """Where a label stands on the right of a cable."""
+    return Point(x + sheath_width(cable) / 2 + 7, y)
 
 
 def _moved(run: Run, dx: float, dy: float) -> Run:
-    return Run(run.cable, tuple(p.moved(dx, dy) for p in run.points), run.label_at.moved(dx, dy))
+    return Run(
+        run.cable,
+        tuple(p.moved(dx, dy) for p in run.points),
+        tuple(at.moved(dx, dy) for at in run.labels),
+    )
 
 
 def _shifted(
@@ -246,12 +255,14 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
     for cable in tree.extras:
         half = sheath_width(cable) / 2
         lane = width + half
-        ends = []
+        ends, labels = [], []
         for box in cable.between:
             entry = boxes[box].x + sizes[box].entries[cable.name]
             level = levels[box] + half
             levels[box] += 2 * half + BETWEEN_RIBBONS
             ends.append((entry, level, boxes[box].y))
+            label = boxes[box].y - placer.extra_zone(box) - CABLE_LABEL_ZONE
+            labels.append(_beside(cable, entry, label))
         (ax, ay, a_top), (bx, by, b_top) = ends
         points = (
             Point(ax, a_top),
@@ -261,8 +272,7 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
             Point(bx, by),
             Point(bx, b_top),
         )
-        label = Point(ax, ay - half - CABLE_LABEL_ZONE)
-        runs.append(Run(cable, points, label))
+        runs.append(Run(cable, points, tuple(labels)))
         width = lane + half + BETWEEN_RIBBONS
     if tree.extras:
         width += MARGIN

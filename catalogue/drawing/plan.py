@@ -108,7 +108,7 @@ def _measured(rows: Rows, circuits: Sequence[Circuit], box: str) -> tuple[Zones,
     for circuit in circuits:
         edges = replace(rows, circuit=circuit).edges(box)
         tracks = max(tracks, routing_in(circuit, box, edges)[1].height)
-        name_right = edges[0].right + 12 + name_width(box)
+        name_right = edges[0].right + name_width(box)
         right = max(right, edges[1].right, name_right)
         label_right = max(label_right, edges[0].label_right)
     above, below = edges

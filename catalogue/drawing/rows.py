@@ -12,6 +12,8 @@ from catalogue.drawing.channel import Net, Pin, fewest_crossings, route
 from catalogue.drawing.measures import (
     BOX_MARGIN,
     GRID,
+    MARGIN,
+    PAGE_WIDTH,
     PITCH,
     RIBBON_PITCH,
     SMALL,
@@ -30,6 +32,7 @@ _UNUSUAL_ORDER: Final = 0.2
 _LENGTH: Final = 0.0004
 _AWAY: Final = 0.006  # of the first cable that goes on from the left, where the next box is
 _PASSES: Final = 6
+_ROOM: Final = PAGE_WIDTH - 2 * MARGIN - 2 * BOX_MARGIN
 _FURTHEST_SHIFT: Final = 210
 
 
@@ -75,7 +78,7 @@ class Item:
 def _cable_item(cable: Cable, order: Sequence[str], *, labelled: bool) -> Item:
     pins = tuple(conductor_name(cable.name, colour) for colour in order)
     label = RIBBON_PITCH * len(order) / 2 + 12 + label_width(cable) if labelled else 0
-    return Item("cable", cable.name, pins, PITCH, PITCH, label)
+    return Item("cable", cable.name, pins, PITCH, GRID if labelled else PITCH, label)
 
 
 def _device_item(device: Device) -> Item:
@@ -124,6 +127,12 @@ class Rows:
         items += [item for bundle in cables[first:] for item in bundle]
         if any(b.name == box and b.is_metal for b in self.circuit.boxes):
             items.append(_box_item(box))
+        if sum(item.width for item in items) > _ROOM:
+            # Cables stand apart where there is room for it.
+            return [
+                replace(item, lead=min(item.lead, GRID)) if item.kind == "cable" else item
+                for item in items
+            ]
         return items
 
     def edges(self, box: str) -> tuple["Edge", "Edge"]:
@@ -148,9 +157,6 @@ class Edge:
         """
         starts = []
         x = BOX_MARGIN
-        if phase and items and items[0].kind == "cable":
-            # Then it can run straight down into the next box, whose cables begin there.
-            x += PITCH
         label_end = 0.0
         for item, gap in zip(items, gaps, strict=True):
             if item.label:
@@ -277,7 +283,7 @@ class _Search:
                 + 2 * bends
                 + routing.height
                 + length / 40
-                + width / 30
+                + width / GRID
                 + sum(gaps[0]) / GRID  # what comes in stays on the left, where it comes from
                 + sum(gaps[1]) / 200
             )

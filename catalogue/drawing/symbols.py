@@ -150,7 +150,7 @@ def _contacts(
             into.line((ax, ay), (bx, by), tone="blade")
     note = _note(condition)
     if note:
-        into.say(TERMINAL_PITCH * (len(device.form.switched_terminals)) / 2, 111, note)
+        into.say(TERMINAL_PITCH * len(device.form.terminals) / 2, 112, note)
 
 
 def _note(condition: Condition) -> str:
@@ -213,7 +213,7 @@ def _four_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Conditi
 
 
 def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
-    contact, shell, y = x["contact"], x["shell"], 76
+    contact, shell, y = x["contact"], x["shell"], 69
     middle, r = (contact + shell) / 2, _LAMP_RADIUS
     into.line((contact, _LEAD), (contact, y), (middle - r, y), at="contact")
     into.line((shell, _LEAD), (shell, y), (middle + r, y), at="shell")
@@ -223,7 +223,7 @@ def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) 
         for side in (-1, 1):
             into.line((middle - d, y + side * d), (middle - 5, y + side * 5))
             into.line((middle + d, y - side * d), (middle + 5, y - side * 5))
-        into.say(middle, 111, "burnt out")
+        into.say(middle, 112, "burnt out")
         return
     into.line((middle - d, y - d), (middle + d, y + d))
     into.line((middle - d, y + d), (middle + d, y - d))
@@ -231,12 +231,12 @@ def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) 
         into.line((contact, y - 26), (shell, y - 26), tone="welded")
         into.disc(contact, y - 26, 5.5, "solid")
         into.disc(shell, y - 26, 5.5, "solid")
-        into.say(middle, 111, "shorted")
+        into.say(middle, 112, "shorted")
         return
     if cond.is_lit:
         into.rays(middle, y, r)
     if cond.is_lit is not None:
-        into.say(shell + 12 if cond.is_lit else middle, 111, "lit" if cond.is_lit else "dark")
+        into.say(middle, 112, "lit" if cond.is_lit else "dark")
 
 
 def _receptacle(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
