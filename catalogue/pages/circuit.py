@@ -7,6 +7,7 @@ from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.outline import outline
 from catalogue.pages.paging import paged, whole_number
+from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.states import shown_states, state_facts
@@ -60,7 +61,11 @@ def circuit(visit: Visit) -> Page:
                 claim: to_json(item) for claim, item in checked.examination.evidence.items()
             },
         }
-    return Page(f"Circuit {row['label']}", "circuit", facts)
+    drawn: Facts = {}
+    if checked.circuit:
+        evidence = checked.examination.evidence if checked.examination else {}
+        drawn["picture"] = picture(visit, checked.circuit, evidence)
+    return Page(f"Circuit {row['label']}", "circuit", facts, drawn=drawn)
 
 
 def circuits(visit: Visit) -> Page:

@@ -4,6 +4,7 @@ from typing import Final
 
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import circuit_row, named_row
+from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.recheck import Recheck, Stored, recheck
 from catalogue.pages.states import compared_facts, forms_of, shown_states
@@ -72,7 +73,16 @@ def fault(visit: Visit) -> Page:
             "circuit_file": dump(checked.circuit) if checked.circuit else None,
             "provenance": provenance(visit, circuit["work_id"]),
         },
+        drawn=_drawn(visit, circuit["file"], checked),
     )
+
+
+def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
+    """The wiring as intended and as found, beside each other."""
+    if checked.circuit is None:
+        return {}
+    evidence = checked.examination.evidence if checked.examination else {}
+    return {"picture": picture(visit, checked.circuit, evidence, intended=parse(intended_file))}
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:

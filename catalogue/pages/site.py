@@ -191,7 +191,12 @@ async def _response(
         )
     text = await datasette.render_template(
         f"miswire/{page.template}.html",
-        {"page": page, "fact": page.facts, "json_address": _json_address(request)},
+        {
+            "page": page,
+            "fact": page.facts,
+            "drawn": page.drawn,
+            "json_address": _json_address(request),
+        },
         request=request,
         view_name="miswire",
     )

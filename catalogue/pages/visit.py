@@ -36,12 +36,16 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A page's title, the template that draws it, and its facts, fit for JSON."""
+    """A page's title, the template that draws it, and its facts, fit for JSON.
+
+    `drawn` holds what only the page itself shows, such as pictures.
+    """
 
     title: str
     template: str
     facts: Facts = field(default_factory=dict)
     status: int = 200
+    drawn: Facts = field(default_factory=dict)
 
 
 Reader = Callable[[Visit], Page]

@@ -1,0 +1,140 @@
+"""Pictures on pages: the wiring or the schematic, in a state that plain links choose."""
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+from urllib.parse import urlencode
+
+from markupsafe import Markup
+
+from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from catalogue.drawing.states import parse_state
+from catalogue.pages.visit import Facts, RefusalError, Visit
+from verify.circuit import Circuit
+from verify.evidence import Evidence
+from verify.problems import BugError, UserError
+
+#: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
+_MOST_BOXES: Final = 24
+
+_VIEWS: Final = {
+    "wiring": "wiring",
+    "found": "as found, unmarked",
+    "schematic": "schematic",
+}
+
+
+def picture(
+    visit: Visit,
+    circuit: Circuit,
+    evidence: Mapping[str, object],
+    *,
+    intended: Circuit | None = None,
+) -> Facts:
+    """What a page shows of a circuit, with the links that change it.
+
+    The query chooses: ``view`` one of wiring, found and schematic, ``state`` a position for every
+    switch, ``path`` the claim whose evidence is shown along its path, in its own state.
+    Raises RefusalError for a query that cannot be shown.
+    """
+    view = visit.query.get("view") or "wiring"
+    if view not in _VIEWS or (view == "found" and intended is None):
+        raise RefusalError(
+            f"view must be one of {', '.join(_views(intended))}; leave it out to see the wiring."
+        )
+    shown = _evidence(visit, evidence)
+    state = _state(visit, circuit) if shown is None else shown.state
+    return {
+        "svg": _drawn(circuit, view, state, shown, intended),
+        "state": None if state is None else _positions(circuit, state),
+        "views": [
+            {"title": _VIEWS[name], "link": _link(name, circuit, state), "is_shown": name == view}
+            for name in _views(intended)
+        ],
+        "handles": list(_handles(view, circuit, state)),
+        "without_state": _link(view, circuit, None),
+        "paths": [
+            {
+                "claim": claim,
+                "link": _query(view=view, path=claim),
+                "is_shown": shown is item,
+            }
+            for claim, item in evidence.items()
+            if isinstance(item, Evidence) and item.walks
+        ],
+    }
+
+
+def _views(intended: Circuit | None) -> list[str]:
+    return [name for name in _VIEWS if name != "found" or intended is not None]
+
+
+def _evidence(visit: Visit, evidence: Mapping[str, object]) -> Evidence | None:
+    claim = visit.query.get("path")
+    if not claim:
+        return None
+    item = evidence.get(claim)
+    if not isinstance(item, Evidence):
+        raise RefusalError("path names nothing that is shown on this page; follow a link of it.")
+    return item
+
+
+def _state(visit: Visit, circuit: Circuit) -> int | None:
+    text = visit.query.get("state")
+    if not text:
+        return None
+    try:
+        return parse_state(circuit, text)
+    except UserError as error:
+        raise RefusalError(" ".join(f"{problem}." for problem in error.problems)) from error
+
+
+def _drawn(
+    circuit: Circuit,
+    view: str,
+    state: int | None,
+    evidence: Evidence | None,
+    intended: Circuit | None,
+) -> Markup | None:
+    """The picture, or None where the circuit is too large for one on a page."""
+    if len(circuit.boxes) > _MOST_BOXES:
+        return None
+    if view == "schematic":
+        return Markup(schematic_picture(circuit, state=state))  # drawn and escaped by us
+    try:
+        svg = wiring_picture(
+            circuit,
+            state=state,
+            evidence=None if view == "found" else evidence,
+            intended=intended,
+            marked=view != "found",
+        )
+    except BugError:
+        return None
+    return Markup(svg)  # drawn and escaped by us
+
+
+def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
+    """For each switch its position, and the link that moves it."""
+    for number, switch in enumerate(circuit.switches):
+        moved = (state or 0) ^ (1 << number) if state is not None else 0
+        yield {
+            "switch": switch.name,
+            "position": None if state is None else ("down" if state >> number & 1 else "up"),
+            "link": _link(view, circuit, moved),
+        }
+
+
+def _positions(circuit: Circuit, state: int) -> str:
+    return ",".join(
+        f"{switch.name}={'down' if state >> number & 1 else 'up'}"
+        for number, switch in enumerate(circuit.switches)
+    )
+
+
+def _link(view: str, circuit: Circuit, state: int | None) -> str:
+    return _query(view=view, state="" if state is None else _positions(circuit, state))
+
+
+def _query(**parameters: str) -> str:
+    given = {k: v for k, v in parameters.items() if v and (k, v) != ("view", "wiring")}
+    return "?" + urlencode(given, safe=",=") + "#picture"
