@@ -33,6 +33,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "Who fits what was seen, and what to check next.",
     ),
     "draw": ("catalogue.commands.draw:draw", "Draw a circuit's wiring, or a fault's, as an SVG."),
+    "spice": (
+        "catalogue.commands.spice:spice",
+        "Write a circuit in one state as a netlist.",
+    ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),

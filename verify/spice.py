@@ -23,6 +23,8 @@ from verify.engines.paths import Wiring
 REFERENCE: Final = "0"
 #: Simulators look for a resting point first and need a path for direct current to every node.
 LEAK_OHMS: Final = 1e12
+#: How every netlist begins.
+BEGINNING: Final = "* Miswire netlist:"
 _WIDTH: Final = 96
 _PRINTED: Final = 8
 
@@ -109,11 +111,13 @@ class Netlist:
             f"Vsource{number}",
             behind,
             REFERENCE,
-            f"DC 0 AC {circuit.volts!r} {phase}",
+            f"DC 0 AC {_number(circuit.volts)} {phase}",
             f"{feed.name}: {circuit.volts:g} V, leg {feed.leg}",
         )
         inductance = source.imag / self.assumed.angular
-        yield Element(f"Lsource{number}", behind, within, repr(inductance), "its source, inductive")
+        yield Element(
+            f"Lsource{number}", behind, within, _number(inductance), "its source, inductive"
+        )
         for terminal, name, ohms in (
             ("line", within, source.real + run),
             ("neutral", REFERENCE, run),
@@ -187,7 +191,7 @@ class Netlist:
                         f"C{number}",
                         self._ends_of(cable, one)[side],
                         self._ends_of(cable, other)[side],
-                        repr(farads),
+                        _number(farads),
                         f"{cable.name} {one} beside {other}, half of it, in {box}",
                     )
 
@@ -203,7 +207,7 @@ class Netlist:
 
     @staticmethod
     def _resistor(name: str, a: str, b: str, ohms: float, words: str) -> Element:
-        return Element(name, a, b, repr(float(ohms)), words)
+        return Element(name, a, b, _number(ohms), words)
 
     def _leaks(self) -> Iterator[Element]:
         """One leak for each piece that hangs on capacitance alone."""
@@ -228,7 +232,8 @@ class Netlist:
             f"{switch.name} {position}"
             for switch, position in zip(circuit.switches, positions, strict=True)
         )
-        yield _comment(f"{circuit.name}: {stand}")
+        yield f"{BEGINNING} {circuit.name}: {stand}"
+        yield _comment("Breakers are left out: a fault current flows for as long as one looks.")
         yield _comment(
             "Phasors, root mean square. Node 0 is the neutral-ground bond at the service."
         )
@@ -265,6 +270,10 @@ def _pieces(elements: Iterable[Element]) -> dict[str, set[str]]:
     graph.add_node(REFERENCE)
     graph.add_edges_from((element.a, element.b) for element in elements)
     return {name: piece for piece in nx.connected_components(graph) for name in piece}
+
+
+def _number(value: float) -> str:
+    return f"{value:.10g}"
 
 
 def _comment(text: str) -> str:

@@ -107,7 +107,8 @@ class Outcomes:
     @property
     def trips(self) -> npt.NDArray[np.bool_]:
         """Where some breaker trips (R, T)."""
-        return self.level.max(axis=2) >= TRIPS_IN_TIME
+        worst: Bytes = self.level.max(axis=2)
+        return worst >= TRIPS_IN_TIME
 
     @classmethod
     def of(cls, energised: Energised) -> "Outcomes":
