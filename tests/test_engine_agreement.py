@@ -28,6 +28,7 @@ from verify.strategies import (
     failing_circuits,
     faulted_circuits,
     faults,
+    furnished_circuits,
     miswired_circuits,
     rewirings,
     schemes,
@@ -46,13 +47,19 @@ def test_engines_agree_on_circuits_with_several_mistakes_and_failures(circuit: C
     assert WORDS.observe(circuit) == PATHS.observe(circuit)
 
 
+@given(failing_circuits(miswired_circuits(furnished_circuits(circuits(most_locations=3)))))
+def test_engines_agree_on_circuits_with_more_feeds_and_receptacles(circuit: Circuit) -> None:
+    """They agree on what several feeds of either leg, receptacles and single-pole switches do."""
+    assert WORDS.observe(circuit) == PATHS.observe(circuit)
+
+
 @given(failing_circuits(circuits(most_locations=3, schemes=schemes()).flatmap(rewirings)))
 def test_engines_agree_on_circuits_joined_in_any_way(circuit: Circuit) -> None:
     """They agree however little the wiring makes sense."""
     assert WORDS.observe(circuit) == PATHS.observe(circuit)
 
 
-@given(faulted_circuits(miswired_circuits(most_faults=1)))
+@given(faulted_circuits(miswired_circuits(furnished_circuits(), most_faults=1)))
 def test_engines_agree_on_faults(circuit_and_fault: tuple[Circuit, Fault]) -> None:
     """A fault as rows of arrays and as a circuit of its own, also on top of another: the same."""
     circuit, fault = circuit_and_fault

@@ -24,12 +24,17 @@ from verify.schemes import SOUND_SCHEMES
 from verify.strategies import (
     circuits,
     failing_circuits,
+    furnished_circuits,
     miswired_circuits,
     schemes,
 )
 
 WORDS = WordsEngine()
 ENGINES: dict[str, Engine] = {"words": WordsEngine(), "paths": PathsEngine()}
+
+wrong_circuits = miswired_circuits(
+    st.one_of(circuits(schemes=schemes()), furnished_circuits(circuits(most_locations=3)))
+)
 
 
 @pytest.fixture(params=ENGINES, scope="module")
@@ -41,7 +46,7 @@ def engine(request: pytest.FixtureRequest) -> Engine:
 # --- what an observation cannot say
 
 
-@given(miswired_circuits(circuits(schemes=schemes())))
+@given(wrong_circuits)
 def test_observations_make_sense(engine: Engine, circuit: Circuit) -> None:
     """States exist; where protection trips nothing else holds; what a lit lamp shows needs one."""
     seen = engine.observe(circuit)
@@ -155,7 +160,7 @@ def relabellings(draw: st.DrawFn, circuit: Circuit) -> Relabelled:
 
 
 @settings(max_examples=60)
-@given(failing_circuits(miswired_circuits()), st.data())
+@given(failing_circuits(wrong_circuits), st.data())
 def test_names_and_orders_do_not_matter(
     engine: Engine, circuit: Circuit, data: st.DataObject
 ) -> None:
@@ -178,7 +183,7 @@ GROWING = (
 )
 
 
-@given(miswired_circuits(circuits(schemes=schemes())), st.data())
+@given(wrong_circuits, st.data())
 def test_connecting_more_disconnects_nothing(
     engine: Engine, circuit: Circuit, data: st.DataObject
 ) -> None:

@@ -19,6 +19,7 @@ from verify.strategies import (
     failing_circuits,
     faulted_circuits,
     faults,
+    furnished_circuits,
     miswired_circuits,
     rewirings,
     schemes,
@@ -61,13 +62,18 @@ def test_circuit_shrinks_to_two_locations() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "strategy",
-    [circuits().flatmap(rewirings), miswired_circuits(), failing_circuits(miswired_circuits())],
-    ids=["rewirings", "miswired", "failing"],
+    [
+        circuits().flatmap(rewirings),
+        furnished_circuits(),
+        miswired_circuits(),
+        failing_circuits(miswired_circuits()),
+    ],
+    ids=["rewirings", "furnished", "miswired", "failing"],
 )
 def test_circuit_with_anything_wrong_shrinks_to_a_right_one(
     strategy: st.SearchStrategy[Circuit],
 ) -> None:
-    """Where nothing is asked for, the simplest circuit with mistakes has none."""
+    """Where nothing is asked for, the simplest circuit has no mistake and no further device."""
     assert smallest(strategy) == smallest(circuits())
 
 
@@ -139,7 +145,19 @@ def test_circuits_are_sound(circuit: Circuit) -> None:
     assert judge(circuit, WORDS).verdict == "sound"
 
 
-@given(failing_circuits(circuits().flatmap(rewirings)))
+def test_every_sort_of_further_device_is_drawn() -> None:
+    """Furnished circuits have feeds of both legs, receptacles and single-pole switches."""
+    found = set()
+
+    @given(furnished_circuits(circuits(most_locations=2)))
+    def collect(circuit: Circuit) -> None:
+        found.update((device.kind, device.leg) for device in circuit.devices[1:])
+
+    collect()
+    assert found >= {("feed", "A"), ("feed", "B"), ("receptacle", None), ("single-pole", None)}
+
+
+@given(failing_circuits(furnished_circuits().flatmap(rewirings)))
 def test_drawn_circuits_can_be_written_and_read_back(circuit: Circuit) -> None:
     """Whatever is drawn, the file gives it back."""
     assert parse(dump(circuit)) == circuit

@@ -25,11 +25,18 @@ ENGINES: dict[str, Engine] = {"words": WordsEngine(), "paths": PathsEngine()}
 
 
 def observations(switches: int, lamps: int) -> st.SearchStrategy[Observation]:
-    """What a circuit might do; half of the lamps work from every switch or never trip."""
+    """What a circuit might do; most lamps are the parity of all or of some of the switches."""
     every = (1 << (1 << switches)) - 1
-    odd = sum(1 << state for state in range(1 << switches) if state.bit_count() % 2)
     some = st.integers(0, every)
-    parity = st.sampled_from((odd, every ^ odd))
+
+    def parity_of(switches_down: int) -> int:
+        states = range(1 << switches)
+        return sum(1 << state for state in states if (state & switches_down).bit_count() % 2)
+
+    masks = st.one_of(st.just(-1), st.integers(0, (1 << switches) - 1))
+    parity = st.builds(
+        lambda mask, flip: parity_of(mask) ^ flip, masks, st.sampled_from((0, every))
+    )
 
     def listed(states: st.SearchStrategy[int], size: int) -> st.SearchStrategy[list[int]]:
         return st.lists(states, min_size=size, max_size=size)

@@ -6,20 +6,24 @@ to that as the property allows.
 """
 
 import itertools
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
+from typing import Final
 
 from hypothesis import strategies as st
 
 from verify.change import Wiring
-from verify.circuit import Circuit, End, Failure, Join
+from verify.circuit import Circuit, Device, End, Failure, Join
 from verify.colours import PALETTES
+from verify.devices import LEGS
 from verify.failure_rules import failed_part
 from verify.faults import Fault, all_faults, fault_kinds
 from verify.part_faults import PART_KINDS
 from verify.routing import ROOT, Arrangement, wire
 from verify.sampler import MOST_JUNCTIONS, MOST_LAMPS, arranged, drawn_name
 from verify.schemes import SCHEMES, SOUND_SCHEMES
+
+_FURNITURE: Final = ("single-pole", "receptacle", "feed")
 
 
 def schemes() -> st.SearchStrategy[str]:
@@ -140,11 +144,54 @@ def rewirings(draw: st.DrawFn, circuit: Circuit) -> Circuit:
     The simplest is the circuit as it is; its joins lose what is ``fixed``.
     """
     unused = itertools.count(len(circuit.grouped_ends))
-    join_of = {end: join for join, group in enumerate(circuit.grouped_ends) for end in group}
+    join_of = _join_of(circuit)
     for box in circuit.boxes:
         ends = st.sampled_from([end for end in circuit.ends if end.box == box.name])
         for end, other in draw(st.lists(st.tuples(ends, ends))):
             join_of[end] = next(unused) if end == other else join_of[other]
+    return _joined(circuit, join_of)
+
+
+@st.composite
+def furnished_circuits(
+    draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most_devices: int = 3
+) -> Circuit:
+    """A circuit, `of` which `circuits()` is the default, with up to `most_devices` more devices.
+
+    They are single-pole switches, receptacles and feeds of either leg; each of their terminals is
+    landed somewhere in its box, at the simplest on nothing.
+    """
+    bare = draw(circuits() if of is None else of)
+    boxes = st.sampled_from([box.name for box in bare.boxes])
+    more = [
+        Device(
+            f"{kind}-{number}",
+            kind,
+            draw(boxes),
+            leg=draw(st.sampled_from(LEGS)) if kind == "feed" else None,
+        )
+        for number, kind in enumerate(
+            draw(st.lists(st.sampled_from(_FURNITURE), max_size=most_devices)),
+            len(bare.devices) + 1,
+        )
+    ]
+    circuit = replace(bare, devices=(*bare.devices, *more))
+    join_of = _join_of(circuit)
+    for device in more:
+        others = [end for end in circuit.ends if end.box == device.box]
+        for name in device.form.terminals:
+            terminal = circuit.terminal(device, name)
+            join_of[terminal] = join_of[draw(st.sampled_from([terminal, *others]))]
+    return _joined(circuit, join_of)
+
+
+def _join_of(circuit: Circuit) -> dict[End, int]:
+    """The number of the join of each end."""
+    return {end: join for join, group in enumerate(circuit.grouped_ends) for end in group}
+
+
+def _joined(circuit: Circuit, join_of: Mapping[End, int]) -> Circuit:
+    """The circuit with its ends in other joins."""
     joins: dict[int, list[End]] = {}
     for end, join in join_of.items():
         joins.setdefault(join, []).append(end)
