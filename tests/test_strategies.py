@@ -147,7 +147,7 @@ def test_circuits_are_sound(circuit: Circuit) -> None:
 
 def test_every_sort_of_further_device_is_drawn() -> None:
     """Furnished circuits have feeds of both legs, receptacles and single-pole switches."""
-    found = set()
+    found: set[tuple[str, str | None]] = set()
 
     @given(furnished_circuits(circuits(most_locations=2)))
     def collect(circuit: Circuit) -> None:
