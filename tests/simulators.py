@@ -1,0 +1,80 @@
+"""Solving a netlist with simulators that know nothing of Miswire: ngspice and OpenDSS."""
+
+import math
+import re
+import subprocess
+from collections.abc import Sequence
+
+import opendssdirect as dss
+
+from verify.electric.physics import Parameters
+from verify.spice import REFERENCE, Element, Netlist
+
+Phasors = dict[str, complex]
+
+_ANALYSIS = re.compile(r"^\.(print|end).*\n", re.MULTILINE)
+_VECTOR = re.compile(r"^(\S+) = (\S+),(\S+)$", re.MULTILINE)
+_CONTROL = ".control\nset numdgt=12\nrun\nprint all\nquit\n.endc\n.end\n"
+
+
+def by_ngspice(netlist: str) -> Phasors:
+    """The voltage of every node and the current of every source, by ngspice as a process."""
+    done = subprocess.run(
+        ["ngspice", "-b", "/dev/stdin"],
+        input=_ANALYSIS.sub("", netlist) + _CONTROL,
+        capture_output=True,
+        encoding="utf-8",
+        check=True,
+    )
+    found = _VECTOR.findall(done.stdout)
+    if not found:
+        raise ValueError(f"ngspice found nothing:\n{done.stdout}\n{done.stderr}")
+    return {name: complex(float(real), float(imag)) for name, real, imag in found}
+
+
+def by_opendss(netlist: Netlist) -> Phasors:
+    """The voltage of every node, by OpenDSS in this process; it needs no leaks."""
+    load_opendss(netlist.elements, netlist.assumed)
+    dss.Solution.Solve()
+    volts = dss.Circuit.AllBusVolts()
+    names = (name.partition(".")[0] for name in dss.Circuit.AllNodeNames())
+    return {
+        name: complex(*pair)
+        for name, pair in zip(names, zip(volts[::2], volts[1::2], strict=True), strict=True)
+    }
+
+
+def load_opendss(elements: Sequence[Element], assumed: Parameters) -> None:
+    """Make the elements the circuit of OpenDSS, ready to be solved directly: all is linear."""
+    dss.Text.Command("Clear")
+    dss.Text.Command(f"Set DefaultBaseFrequency={assumed.hertz:g}")
+    sources = 0
+    for element in elements:
+        name = element.name
+        a, b = _bus(element.a), _bus(element.b)
+        if element.a == REFERENCE:
+            a, b = b, f"{element.b}.0"
+        elif element.b == REFERENCE:
+            b = f"{element.a}.0"
+        if name.startswith("V"):
+            _, _, _, volts, phase = element.value.split()
+            # The first source comes with the circuit.
+            new = "Circuit.miswire" if sources == 0 else f"Vsource.{name}"
+            sources += 1
+            text = f"bus1={a} basekv={float(volts) / 1000} pu=1 angle={phase}"
+            text += f" frequency={assumed.hertz:g} Z1=[1e-9,1e-9] Z0=[1e-9,1e-9]"
+        elif name.startswith("C"):
+            new = f"Capacitor.{name}"
+            text = f"bus1={a} bus2={b} cuf={float(element.value) * 1e6:.12g} kv=0.12"
+        else:
+            new = f"Reactor.{name}"
+            henries = float(element.value) if name.startswith("L") else 0.0
+            ohms = 0.0 if name.startswith("L") else float(element.value)
+            reactance = 2 * math.pi * assumed.hertz * henries
+            text = f"bus1={a} bus2={b} R={ohms!r} X={reactance!r}"
+        dss.Text.Command(f"New {new} phases=1 {text}")
+    dss.Text.Command("Set ControlMode=off Mode=direct")
+
+
+def _bus(node: str) -> str:
+    return f"{node}.1"

@@ -1,0 +1,209 @@
+"""The electrical engine against circuit simulators that know nothing of it, on faulted circuits.
+
+The simulators read netlists that are written from the faulted circuit itself; the engine has the
+fault as a row of arrays. They share the numbers of `data/electrical.toml` and nothing else.
+"""
+
+import random
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pytest
+from simulators import Phasors, by_ngspice, by_opendss
+
+from verify.change import Change, Wiring
+from verify.circuit import Circuit, Device
+from verify.circuitfile import load
+from verify.electric.grid import Grid
+from verify.electric.solve import Solution, all_states, solve
+from verify.faults import Fault, all_faults
+from verify.resources import data_path
+from verify.sampler import sample
+from verify.spice import Netlist
+
+TOLERANCE: Final = 1e-3
+#: Below a microvolt there is nothing to agree on.
+LEAST_VOLTS: Final = 1e-6
+
+Simulator = Callable[[Netlist], Phasors]
+SIMULATORS: Final[dict[str, Simulator]] = {
+    "ngspice": lambda netlist: by_ngspice(str(netlist)),
+    "opendss": by_opendss,
+}
+
+
+@dataclass
+class Case:
+    """A circuit with a fault, perhaps a loose join besides, in a state."""
+
+    circuit: Circuit
+    fault: Fault
+    loose: int | None
+    state: int
+
+    def solution(self) -> Solution:
+        """What the electrical engine finds: the fault is a row, the only one here."""
+        rebuilt = self.fault.change.rebuilt
+        grid = Grid(self.circuit if rebuilt is None else rebuilt)
+        change = self.fault.change if rebuilt is None else Change()
+        states = np.array([[self.state]])
+        return solve(grid, grid.network([change], loose=[self.loose]), states)
+
+    def netlist(self) -> Netlist:
+        """The same, written from the faulted circuit."""
+        loose = () if self.loose is None else (self.loose,)
+        return Netlist(self.fault.apply(self.circuit), self.state, loose=loose)
+
+
+def cases(seed: str, count: int) -> Iterator[Case]:
+    """Drawn circuits, of any palette and with a second feed or loads now and then."""
+    draws = random.Random(seed)
+    for index in range(count):
+        circuit = varied(sample(11, index, most=4).circuit, draws)
+        faults = all_faults(circuit)
+        fault = faults[int(draws.random() * len(faults))]
+        joins = Wiring(circuit).joins
+        whole = fault.change == Change(failure=fault.change.failure)
+        large = [number for number, join in enumerate(joins) if len(join) > 1]
+        is_loose = whole and draws.random() < 0.5
+        yield Case(
+            circuit,
+            fault,
+            large[int(draws.random() * len(large))] if is_loose else None,
+            int(draws.random() * (1 << len(circuit.switches))),
+        )
+
+
+def varied(circuit: Circuit, draws: random.Random) -> Circuit:
+    """The circuit with lengths and sizes drawn, and a second feed or a receptacle added."""
+    sizes = ("14 AWG", "12 AWG") if circuit.palette == "us" else ("1.5 mm²", "2.5 mm²")
+    cables = tuple(
+        replace(
+            cable,
+            length_m=round(0.5 + 60 * draws.random() ** 2, 2),
+            size=sizes[int(draws.random() * 2)],
+        )
+        for cable in circuit.cables
+    )
+    box = circuit.feed.box
+    more = (
+        Device("second-feed", "feed", box, leg="B", length_m=25.0),
+        Device("outlet", "receptacle", box, loads=(200.0, 60.0)),
+    )
+    joins = []
+    for join in circuit.joins:
+        ends = list(join.ends)
+        for terminal in ("line", "neutral", "ground"):
+            if f"feed.{terminal}" in ends:
+                ends.append(f"outlet.{terminal}")
+                if terminal != "line":
+                    ends.append(f"second-feed.{terminal}")
+        joins.append(replace(join, ends=tuple(ends)))
+    chosen = replace(circuit, cables=cables)
+    if draws.random() < 0.5:
+        chosen = replace(chosen, devices=(*circuit.devices, *more), joins=tuple(joins))
+    return chosen
+
+
+def worst_deviation(case: Case, simulate: Simulator) -> tuple[float, int]:
+    """The largest relative difference of any voltage or lamp current, and how many there were."""
+    solution, netlist = case.solution(), case.netlist()
+    circuit = solution.grid.circuit
+    found = simulate(netlist)
+    ours = solution.at(np.arange(len(circuit.ends)))[0, 0]
+    # What nothing connects to the rest has no potential, and is no part of the netlist.
+    exists = np.array([netlist.node_of.get(end) not in netlist.floating for end in circuit.ends])
+    pairs = []
+    for end, volts, is_known in zip(circuit.ends, ours, exists, strict=True):
+        # A terminal that a replaced switch no longer has is in no netlist.
+        if end in netlist.node_of:
+            assert np.isnan(volts) != is_known, end
+            if is_known:
+                pairs.append((volts, found[netlist.node_of[end]]))
+    deviations = [abs(one - two) / max(abs(two), LEAST_VOLTS) for one, two in pairs]
+    for element in netlist.elements:
+        if lamp := re.fullmatch(r"Rlamp(\d+)", element.name):
+            number = int(lamp[1]) - 1
+            a, b = (0 if node == "0" else found[node] for node in (element.a, element.b))
+            theirs = abs(a - b) / float(element.value)
+            if solution.network.works[0, number]:
+                amps = abs(solution.lamp_amps()[0, 0, number])
+                deviations.append(abs(amps - theirs) / max(theirs, LEAST_VOLTS))
+    return max(deviations), len(deviations)
+
+
+def compare(
+    name: str, count: int, record: Callable[[str, object], None], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Hold the engine to a simulator on that many faulted circuits, and say how it went."""
+    worst = [worst_deviation(case, SIMULATORS[name]) for case in cases(name, count)]
+    deviation = max(part for part, _ in worst)
+    values = sum(part for _, part in worst)
+    record(f"electric against {name}: circuits", count)
+    record(f"electric against {name}: values", values)
+    record(f"electric against {name}: worst deviation", f"{deviation:.1e}")
+    with capsys.disabled():
+        print(
+            f"\n{name}: {count} faulted circuits, {values:,} voltages and lamp currents, "
+            f"worst deviation {deviation:.1e}"
+        )
+    assert deviation < TOLERANCE
+
+
+@pytest.mark.parametrize(("name", "count"), [("ngspice", 40), ("opendss", 100)])
+def test_simulators_find_the_same(
+    name: str,
+    count: int,
+    record_testsuite_property: Callable[[str, object], None],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Every node voltage and lamp current is within 0.1 % of what the simulator finds."""
+    compare(name, count, record_testsuite_property, capsys)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("name", "count"), [("ngspice", 600), ("opendss", 3000)])
+def test_simulators_find_the_same_on_many(
+    name: str,
+    count: int,
+    record_testsuite_property: Callable[[str, object], None],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The same on many more circuits."""
+    compare(name, count, record_testsuite_property, capsys)
+
+
+def test_the_comparison_can_fail() -> None:
+    """A netlist with one resistance changed by a hundredth is found out."""
+    (case,) = cases("one", 1)
+    netlist = case.netlist()
+
+    def bent(_: Netlist) -> Phasors:
+        text = re.sub(r"^(Rline1 \S+ \S+) .*$", r"\1 50", str(netlist), flags=re.MULTILINE)
+        return by_ngspice(text)
+
+    assert worst_deviation(case, SIMULATORS["ngspice"])[0] < TOLERANCE
+    assert worst_deviation(case, bent)[0] > TOLERANCE
+
+
+def test_shipped_circuits_in_every_state() -> None:
+    """Every circuit of the boathouse, in every state, is what OpenDSS finds."""
+    count = 0
+    for path in sorted(data_path("circuits").glob("*.toml")):
+        circuit = load(path)
+        grid = Grid(circuit)
+        solution = solve(grid, grid.network([Change()]), all_states(grid, 1))
+        volts = solution.at(np.arange(len(circuit.ends)))[0]
+        for state in range(1 << len(circuit.switches)):
+            netlist = Netlist(circuit, state)
+            found = by_opendss(netlist)
+            for end, ours in zip(circuit.ends, volts[state], strict=True):
+                node = netlist.node_of[end]
+                if node not in netlist.floating:
+                    theirs = found[node]
+                    assert abs(ours - theirs) <= TOLERANCE * max(abs(theirs), LEAST_VOLTS), end
+                    count += 1
+    assert count > 1000
