@@ -9,11 +9,13 @@ import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations, pairwise
 
 import networkx as nx
 
 from verify.circuit import Circuit, End
+from verify.engines.paths import Wiring
 
 SVG = "{http://www.w3.org/2000/svg}"
 _NEAR = 0.25
@@ -38,14 +40,23 @@ class Line:
         """Its two ends."""
         return self.points[0], self.points[-1]
 
-    @property
+    @cached_property
     def segments(self) -> list[Segment]:
         """Its straight pieces."""
         return list(pairwise(self.points))
 
     def passes(self, place: Place) -> bool:
         """True if the place is on the line."""
+        (left, top), (right, bottom) = self.corners
+        if not (left - 1 < place[0] < right + 1 and top - 1 < place[1] < bottom + 1):
+            return False
         return any(distance(place, piece) < _NEAR for piece in self.segments)
+
+    @cached_property
+    def corners(self) -> Segment:
+        """The upper left and lower right corner of the room that it takes."""
+        xs, ys = zip(*self.points, strict=True)
+        return (min(xs), min(ys)), (max(xs), max(ys))
 
 
 @dataclass
@@ -71,7 +82,9 @@ class Reading:
         graph: nx.Graph[object] = nx.Graph()
         graph.add_nodes_from(range(len(lines)))
         for (i, one), (j, other) in combinations(enumerate(lines), 2):
-            if any(meet(a, b) for a in one.tips for b in other.tips):
+            if _are_near(one.corners, other.corners) and any(
+                meet(a, b) for a in one.tips for b in other.tips
+            ):
                 graph.add_edge(i, j)
         for dot in self.dots:
             on = [i for i, line in enumerate(lines) if line.passes(dot)]
@@ -110,7 +123,10 @@ def path_points(data: str) -> list[Place]:
     for command, written in re.findall(r"([MLQ])([^MLQ]*)", data):
         numbers = [float(text) for text in _NUMBER.findall(written)]
         assert len(numbers) == (4 if command == "Q" else 2), data
-        points += list(zip(numbers[::2], numbers[1::2], strict=True))
+        for place in zip(numbers[::2], numbers[1::2], strict=True):
+            if len(points) > 1 and distance(points[-1], (points[-2], place)) < _NEAR:
+                points.pop()
+            points.append(place)
     return points
 
 
@@ -148,6 +164,16 @@ def _read(panel: ET.Element) -> Reading:
     return reading
 
 
+def shown_terminals(circuit: Circuit, reading: Reading) -> Partition:
+    """What conductors alone connect, of the terminals that a schematic shows."""
+    shown = {end for end, _ in reading.terminals}
+    wiring = Wiring(circuit)
+    nets: dict[int, set[End]] = {}
+    for end in shown:
+        nets.setdefault(wiring.piece(end), set()).add(end)
+    return frozenset(map(frozenset, nets.values()))
+
+
 def _end(item: ET.Element) -> End:
     return End(item.attrib["data-box"], item.attrib["data-end"])
 
@@ -181,6 +207,8 @@ def conducting(circuit: Circuit) -> Partition:
 def overlaps(reading: Reading) -> Iterator[str]:
     """Lines on top of each other, and lines that end on another where no dot says so."""
     for one, other in combinations(reading.lines, 2):
+        if not _are_near(one.corners, other.corners):
+            continue
         for a in one.segments:
             for b in other.segments:
                 if _shared_length(a, b) > 1:
@@ -190,13 +218,14 @@ def overlaps(reading: Reading) -> Iterator[str]:
                 touches = crossed.passes(tip) and not any(meet(tip, t) for t in crossed.tips)
                 if touches and not any(meet(tip, dot) for dot in reading.dots):
                     yield f"{line.name} ends on {crossed.name} without a dot at {tip}"
-        # A dot belongs to the lines that meet there; one of others may not pass below it.
     for dot in reading.dots:
-        on = [line for line in reading.lines if line.passes(dot)]
-        for line in on:
-            for other_line in on:
-                if line.is_in_box and other_line.is_in_box and line.name != other_line.name:
-                    yield f"dot at {dot} lies on {line.name} and {other_line.name}"
+        names = {line.name for line in reading.lines if line.is_in_box and line.passes(dot)}
+        if len(names) > 1:
+            yield f"a dot at {dot} lies on lines of {names}"
+
+
+def _are_near(a: Segment, b: Segment) -> bool:
+    return all(a[0][i] - 1 < b[1][i] and b[0][i] - 1 < a[1][i] for i in (0, 1))
 
 
 def _shared_length(a: Segment, b: Segment) -> float:
