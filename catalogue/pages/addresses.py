@@ -82,6 +82,10 @@ class Addresses:
         """The plan of checks for what is asked of the symptom desk."""
         return self._page("desk", "plan") + _query(query)
 
+    def picture(self, **query: Parameter) -> str:
+        """The picture of a fault in a circuit."""
+        return self._page("desk", "picture") + _query(query)
+
     def mimics(self, **filters: Parameter) -> str:
         """Which mistakes pass every flip."""
         return self._page("mimics") + _query(filters)

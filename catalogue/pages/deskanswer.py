@@ -180,12 +180,14 @@ def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
     if isinstance(question.wiring, OneCircuit):
         label = f"{question.wiring.label}/{label}" if question.wiring.label else ""
     circuit, kind, site = label.split("/", 2) if label else ("", "", "")
+    whole = {"circuit": circuit} if label else dict(question.wiring.query)
     return {
         "description": suspect.description,
         "circuit": circuit,
         "kind": kind or suspect.kind,
         "site": site,
         "verdict": suspect.verdict,
+        "picture": {**whole, "fault": f"{kind}/{site}" if label else suspect.label},
     }
 
 

@@ -21,6 +21,7 @@ _FROM: Final = (
 )
 _TITLE: Final = "Which mistakes still pass every flip"
 _NAMES: Final = 10
+_EXAMPLES: Final = 3
 #: A layout with a longer label has no picture.
 _MOST_DRAWN: Final = 8
 
@@ -34,7 +35,7 @@ def mimics(visit: Visit) -> Page:
     filters: Facts = {"locations": locations, "scheme": scheme}
     if total is None or total["faults"] is None:
         nothing = nothing_found(visit, "", locations, scheme)
-        filtered = {"filters": filters, "choices": _choices(visit), "nothing": nothing}
+        filtered: Facts = {"filters": filters, "choices": _choices(visit), "nothing": nothing}
         return Page(_TITLE, "mimics", filtered)
     return Page(
         _TITLE,
@@ -49,6 +50,7 @@ def mimics(visit: Visit) -> Page:
             "by_kind": _by_kind(visit, where),
             "by_place": _by_place(visit, where),
             "by_name": _by_name(visit, where),
+            "examples": _examples(visit, where),
             **_by_layout(visit, where),
         },
     )
@@ -124,6 +126,22 @@ def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
         f"select family.name, sum(mimics) as mimics from (select family_id, {_COUNTED} {_FROM}"
         " group by 1) join family on family.id = family_id group by 1"
         f" having mimics > 0 order by 2 desc, 1 limit {_NAMES:d}",
+        *where,
+    )
+    return [dict(row) for row in rows]
+
+
+def _examples(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+    """A mimic for each of the hazards that most mimics have, the simplest circuit's first."""
+    rows = visit.rows(
+        f"with passing as (select hazard_set, faults, example_id {_FROM} and any_location),"
+        " leading as (select hazard.id, sum(faults) as mimics, min(example_id) as example"
+        " from hazard join passing on hazard_set >> (hazard.id - 1) & 1 group by 1"
+        f" order by mimics desc limit {_EXAMPLES:d})"
+        " select hazard.title, circuit.label as circuit, kind.name as kind, site,"
+        " fault.description from leading join hazard on hazard.id = leading.id"
+        " join fault on fault.id = example join circuit on circuit.id = circuit_id"
+        " join fault_kind as kind on kind.id = kind_id order by mimics desc",
         *where,
     )
     return [dict(row) for row in rows]

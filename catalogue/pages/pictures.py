@@ -14,7 +14,7 @@ from verify.evidence import Evidence
 from verify.problems import BugError, UserError
 
 #: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
-_MOST_BOXES: Final = 24
+MOST_BOXES: Final = 24
 
 _VIEWS: Final = {
     "wiring": "wiring",
@@ -96,7 +96,7 @@ def _drawn(
     intended: Circuit | None,
 ) -> Markup | None:
     """The picture, or None where the circuit is too large for one on a page."""
-    if len(circuit.boxes) > _MOST_BOXES:
+    if len(circuit.boxes) > MOST_BOXES:
         return None
     if view == "schematic":
         return Markup(schematic_picture(circuit, state=state))  # drawn and escaped by us

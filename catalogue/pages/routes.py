@@ -8,6 +8,7 @@ from catalogue.pages import coverage, words
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
 from catalogue.pages.desk import desk
+from catalogue.pages.deskpicture import picture
 from catalogue.pages.deskplan import plan
 from catalogue.pages.fault import fault
 from catalogue.pages.faultlist import faults
@@ -25,6 +26,7 @@ _READERS: Final[dict[str, Reader]] = {
     "/": home,
     f"{ROOT}/desk": desk,
     f"{ROOT}/desk/plan": plan,
+    f"{ROOT}/desk/picture": picture,
     f"{ROOT}/mimics": mimics,
     f"{ROOT}/circuits": circuits,
     f"{ROOT}/circuit/<circuit>": circuit,

@@ -189,6 +189,13 @@ async def _response(
             headers=headers,
             content_type="application/json; charset=utf-8",
         )
+    if page.svg:
+        return Response(
+            page.svg,
+            status=page.status,
+            headers=headers,
+            content_type="image/svg+xml; charset=utf-8",
+        )
     text = await datasette.render_template(
         f"miswire/{page.template}.html",
         {

@@ -38,7 +38,8 @@ class Visit:
 class Page:
     """A page's title, the template that draws it, and its facts, fit for JSON.
 
-    `drawn` holds what only the page itself shows, such as pictures.
+    `drawn` holds what only the page itself shows, such as pictures. With `svg` the page is that
+    picture alone.
     """
 
     title: str
@@ -46,6 +47,7 @@ class Page:
     facts: Facts = field(default_factory=dict)
     status: int = 200
     drawn: Facts = field(default_factory=dict)
+    svg: str = ""
 
 
 Reader = Callable[[Visit], Page]
