@@ -25,6 +25,8 @@ from verify.faults import Fault, FaultKind, all_faults, fault_kinds
 from verify.hazards import HAZARD_NAMES
 from verify.naming import signature_name
 from verify.problems import BugError
+from verify.rules.book import BookChoice, Rulebook
+from verify.rules.remarks import BookForm, RemarkForm, book_form, remark_form, remarks
 from verify.signature import canonical
 from verify.verdict import NONE, VERDICTS, Judgement, Verdicts, judge, judge_faults
 
@@ -64,7 +66,8 @@ class RecheckForm(TypedDict):
 class CheckForm(TypedDict):
     """The verdict on one circuit: `states` by number, `hazards` in the order of `HAZARDS`.
 
-    `evidence` has an entry for the verdict and one for each hazard, by name.
+    `evidence` has an entry for the verdict and one for each hazard, by name. `rules` are
+    observations against the `rulebook`, whose note goes with them.
     """
 
     format: int
@@ -78,7 +81,8 @@ class CheckForm(TypedDict):
     evidence: dict[str, dict[str, object]]
     engine: str
     recheck: RecheckForm
-    rules: list[object]
+    rulebook: BookForm
+    rules: list[RemarkForm]
     cautions: list[str]
 
 
@@ -159,9 +163,15 @@ def _evidence(
         yield hazard, prover.find(hazard, state)
 
 
-def check_form(examination: Examination, file: str | None = None) -> CheckForm:
-    """The JSON of ``miswire check``; `file` is where the circuit came from."""
+def check_form(
+    examination: Examination, file: str | None = None, book: Rulebook | None = None
+) -> CheckForm:
+    """The JSON of ``miswire check``; `file` is where the circuit came from.
+
+    Without a `book` the rules are the latest known where the circuit's palette belongs.
+    """
     circuit, found = examination.circuit, examination.judgement
+    book = book or BookChoice().book(circuit.palette)
     evidence = {claim: to_json(item) for claim, item in examination.evidence.items()}
     if found.verdict == "undecided":
         evidence["undecided"] = {"reason": found.reason}
@@ -176,7 +186,8 @@ def check_form(examination: Examination, file: str | None = None) -> CheckForm:
         evidence=evidence,
         engine=examination.engine,
         recheck=RecheckForm(engine=PathsEngine.name, states=examination.rechecked),
-        rules=[],
+        rulebook=book_form(book),
+        rules=[remark_form(remark) for remark in remarks(circuit, book)],
         cautions=short_cautions(),
     )
     return form if file is None else CheckForm(**{**form, "file": file})

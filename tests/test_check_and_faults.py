@@ -23,6 +23,17 @@ STATE = {
     "required": ["positions", "protection", "lamps"],
 }
 NAMES = {"type": "array", "items": {"type": "string"}}
+RULE_TEXTS = ("id", "section", "jurisdiction", "title", "says", "known", "because")
+RULE = {
+    "type": "object",
+    "properties": {
+        **{key: {"type": "string", "minLength": 1} for key in RULE_TEXTS},
+        "edition": {"type": "integer"},
+        "known": {"enum": ["read", "memory"]},
+        "raised_by": NAMES,
+    },
+    "required": [*RULE_TEXTS, "edition", "raised_by"],
+}
 CHECK_PROPERTIES: dict[str, object] = {
     "format": {"const": 1},
     "name": {"type": "string"},
@@ -31,7 +42,7 @@ CHECK_PROPERTIES: dict[str, object] = {
     "states": {"type": "array", "items": STATE},
     "hazards": NAMES,
     "evidence": {"type": "object", "additionalProperties": {"type": "object"}},
-    "rules": {"type": "array"},
+    "rules": {"type": "array", "items": RULE},
     "cautions": NAMES,
 }
 #: The form that `check --json` promises to keep; keys may be added.
@@ -79,7 +90,7 @@ def test_check_json_of_a_sound_circuit(sound: str) -> None:
         for first in ("up", "down")
     ]
     assert (form["name"], form["verdict"], form["any_location"]) == (stair().name, "sound", True)
-    assert (form["hazards"], form["rules"]) == ([], [])
+    assert form["hazards"] == []
     assert form["cautions"] == [caution.short for caution in cautions()]
 
 

@@ -4,10 +4,11 @@ import json
 from collections.abc import Iterator, Sequence
 from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import click
 
+from catalogue.commands.ruletext import rules_told
 from catalogue.report import Examination, check_form, examine, state_forms
 from catalogue.terminal import (
     cautions_paragraph,
@@ -30,6 +31,7 @@ from verify.evidence import Evidence
 from verify.hazards import HAZARDS
 from verify.naming import signature_name
 from verify.problems import BugError, UserError
+from verify.rules.book import Rulebook, choose
 
 _MOST_STATES_SHOWN: Final = 16
 _MOST_STATES_INDENTED: Final = 1024
@@ -51,43 +53,66 @@ _MEANINGS: Final = {
 @click.argument(
     "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
 )
+@click.option(
+    "--jurisdiction",
+    metavar="NAME",
+    help="Whose published rules to look for: us, ca or uk. Default: by the circuit's palette.",
+)
+@click.option("--edition", metavar="YEAR", help="Which edition of them. Default: the latest known.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON: an array for several files.")
 @click.pass_context
-def check(ctx: click.Context, files: tuple[Path, ...], as_json: bool) -> None:
+def check(
+    ctx: click.Context,
+    files: tuple[Path, ...],
+    jurisdiction: str | None,
+    edition: str | None,
+    as_json: bool,
+) -> None:
     """Judge circuits.
 
     For each circuit file, say what the lamps and the protection do in every combination of switch
     positions, whether the light works from every location, and which hazards there are, each with
-    the path that shows it.
+    the path that shows it. Then come observations against published rules, which are not verdicts:
+    nothing here says that a wiring complies.
 
     Exit status: 0 if every circuit is sound, 1 if one is not, 2 if a file is wrong; the others are
     judged all the same.
     """
-    examined: list[tuple[str, Examination]] = []
+    choice = choose(jurisdiction, edition)
+    examined: list[_Checked] = []
     for path in files:
         try:
             circuit = load(path)
+            book = choice.book(circuit.palette)
         except UserError as error:
             complain(error.problems, file_name(path))
             continue
         try:
-            examined.append((str(path), examine(circuit)))
+            examined.append(_Checked(str(path), examine(circuit), book))
         except BugError as error:
             raise BugError(f"{file_name(path)}: {error}") from error
     if as_json:
         _print_json(examined, alone=len(files) == 1)
     elif examined:
-        say("\n\n".join("\n".join(_told(file, found)) for file, found in examined))
+        say("\n\n".join("\n".join(_told(checked)) for checked in examined))
         if len(files) > 1:
             say(f"\n{heading(_total(examined, len(files) - len(examined)))}")
         say(f"\n{cautions_paragraph()}")
     if len(examined) < len(files):
         ctx.exit(2)
-    ctx.exit(any(found.judgement.verdict != "sound" for _, found in examined))
+    ctx.exit(any(checked.found.judgement.verdict != "sound" for checked in examined))
 
 
-def _print_json(examined: Sequence[tuple[str, Examination]], *, alone: bool) -> None:
-    forms = [check_form(found, file) for file, found in examined]
+class _Checked(NamedTuple):
+    """A file, what was found in it, and the rules that it is to be held against."""
+
+    file: str
+    found: Examination
+    book: Rulebook
+
+
+def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
+    forms = [check_form(checked.found, checked.file, checked.book) for checked in examined]
     # Nobody reads so many states, and to indent them takes Python longer than to prove them.
     indent = None if sum(len(form["states"]) for form in forms) > _MOST_STATES_INDENTED else 2
     if not alone:
@@ -96,20 +121,27 @@ def _print_json(examined: Sequence[tuple[str, Examination]], *, alone: bool) -> 
         say(json.dumps(forms[0], indent=indent))
 
 
-def _total(examined: Sequence[tuple[str, Examination]], unread: int) -> str:
-    verdicts = [found.judgement.verdict for _, found in examined]
+def _total(examined: Sequence[_Checked], unread: int) -> str:
+    verdicts = [checked.found.judgement.verdict for checked in examined]
     parts = [f"{verdicts.count(verdict)} {verdict}" for verdict in dict.fromkeys(verdicts)]
     text = f"{counted(len(verdicts), 'circuit')}: {', '.join(parts)}"
     return f"{text}; {counted(unread, 'file')} not judged, see above" if unread else text
 
 
-def _told(file: str, found: Examination) -> Iterator[str]:
-    """One circuit's verdict for a person, line by line."""
+def _told(checked: _Checked) -> Iterator[str]:
+    """What there is to say of one circuit to a person, line by line."""
+    yield heading(checked.found.circuit.name)
+    yield file_name(checked.file)
+    yield ""
+    yield from _judged(checked.found)
+    yield ""
+    yield from rules_told(checked.found.circuit, checked.book)
+
+
+def _judged(found: Examination) -> Iterator[str]:
+    """The verdict with what shows it."""
     judgement = found.judgement
     verdict = judgement.verdict
-    yield heading(found.circuit.name)
-    yield file_name(file)
-    yield ""
     meaning = _MEANINGS.get(verdict, f"{judgement.reason}.")
     word, _, rest = paragraph(f"{verdict.upper()}: {meaning}").partition(" ")
     yield f"{verdict_style(verdict, word)} {rest}"

@@ -1,0 +1,39 @@
+"""Observations against published rules as text for a terminal."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from catalogue.terminal import heading, paragraph
+from verify.circuit import Circuit
+from verify.rules.book import Rulebook, note
+from verify.rules.premises import STANDINGS
+from verify.rules.remarks import Remark, remarks
+
+
+def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
+    """What a rulebook's rules find in a circuit, line by line."""
+    found = remarks(circuit, book)
+    yield heading(f"Published rules: {book.title}")
+    yield paragraph(note())
+    for standing, title in STANDINGS.items():
+        chosen = [remark for remark in found if remark.finding.standing == standing]
+        if chosen:
+            yield ""
+            yield heading(title, "  ")
+        for _, group in groupby(chosen, key=lambda remark: remark.rule.id):
+            yield from _told(list(group))
+    raised = {remark.rule.id for remark in found}
+    others = [text.section(book.edition) for rule, text in book.rules if rule.id not in raised]
+    if others:
+        yield ""
+        nothing = f"Looked for too, and nothing found that raises it: {'; '.join(others)}."
+        yield paragraph(nothing, "  ")
+
+
+def _told(group: Sequence[Remark]) -> Iterator[str]:
+    """The remarks of one rule."""
+    first = group[0]
+    yield paragraph(f"{first.section}: {first.rule.title}", "    ", "  - ")
+    for remark in group:
+        yield paragraph(remark.finding.because, "    ")
+    yield paragraph(f"In our words: {first.text.says} ({first.how_known})", "    ")

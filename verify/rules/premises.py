@@ -1,0 +1,219 @@
+"""What the rules ask about a circuit: what line, neutral and ground reach, and in which states.
+
+A set of states is a number, bit s for state s, as in `verify.behaviour`.
+"""
+
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final, Literal, NamedTuple
+
+from verify.circuit import Circuit, Device, End
+from verify.engines.paths import Wiring
+from verify.rules.currents import Currents
+
+#: Sets of states grow as 2^switches bits; more switches than this no engine proves either.
+MOST_SWITCHES: Final = 16
+
+Standing = Literal["seen", "open", "note"]
+#: What a heading says of findings of each standing, in the order in which they are told.
+STANDINGS: Final[Mapping[Standing, str]] = {
+    "seen": "Seen in this wiring",
+    "open": "Depends on what the file does not hold",
+    "note": "For information",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one rule finds in a circuit.
+
+    `standing` is one of `STANDINGS`. `raised_by` names parts as the circuit file does.
+    """
+
+    standing: Standing
+    raised_by: tuple[str, ...]
+    because: str
+
+
+class Load(NamedTuple):
+    """What takes current: `line` and `neutral` are the sides meant for them."""
+
+    name: str
+    line: End
+    neutral: End
+
+    @property
+    def ways(self) -> tuple[tuple[End, End], tuple[End, End]]:
+        """The sides as (the one current comes by, the one it leaves by): as meant, then not."""
+        return (self.line, self.neutral), (self.neutral, self.line)
+
+
+class Supply:
+    """The states in which the terminals `ends` are connected to each part of a circuit."""
+
+    def __init__(self, at: "Premises", ends: Iterable[End]) -> None:
+        self._wiring = at.wiring
+        self.pieces = {at.wiring.piece(end) for end in ends}
+        self._reached = dict.fromkeys(self.pieces, at.every)
+        waiting = dict.fromkeys(self.pieces)
+        while waiting:
+            # First come, first served: what is farther waits until all that leads to it is known.
+            piece = next(iter(waiting))
+            del waiting[piece]
+            for other, closed in at.contacts.get(piece, ()):
+                known = self._reached.get(other, 0)
+                reached = known | self._reached[piece] & closed
+                if reached != known:
+                    self._reached[other] = reached
+                    waiting[other] = None
+
+    def at(self, end: End) -> int:
+        """The states in which it reaches `end`."""
+        return self._reached.get(self._wiring.piece(end), 0)
+
+    def is_wired_to(self, end: End) -> bool:
+        """True if it reaches `end` by conductors alone."""
+        return self._wiring.piece(end) in self.pieces
+
+
+class Premises:
+    """One circuit as the rules look at it.
+
+    Everything about states raises ValueError for more than `MOST_SWITCHES` switches.
+    """
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.wiring = Wiring(circuit)
+        self._supplies: dict[tuple[End, ...], Supply] = {}
+
+    @cached_property
+    def every(self) -> int:
+        """All states."""
+        switches = len(self.circuit.switches)
+        if switches > MOST_SWITCHES:
+            raise ValueError(f"switches={switches} must be at most {MOST_SWITCHES}")
+        return (1 << (1 << switches)) - 1
+
+    @cached_property
+    def switch_contacts(self) -> Mapping[Device, tuple[tuple[End, End, int], ...]]:
+        """The contacts of each switch that close at all: two terminals and the states."""
+        up = dict.fromkeys(self.wiring.closed_contacts(0))
+        down = dict.fromkeys(self.wiring.closed_contacts((1 << len(self.circuit.switches)) - 1))
+        found: dict[Device, tuple[tuple[End, End, int], ...]] = {}
+        for number, switch in enumerate(self.circuit.switches):
+            states_up = self.every // ((1 << (1 << number)) + 1)
+            found[switch] = tuple(
+                (*pair, states_up * (pair in up) | (self.every ^ states_up) * (pair in down))
+                for pair in up | down
+                if pair[0].owner == switch.name
+            )
+        return found
+
+    @cached_property
+    def contacts(self) -> Mapping[int, Sequence[tuple[int, int]]]:
+        """Where contacts lead from each piece of the wiring: the other piece and the states."""
+        leading: dict[int, list[tuple[int, int]]] = {}
+        for contacts in self.switch_contacts.values():
+            for a, b, closed in contacts:
+                one, other = self.wiring.piece(a), self.wiring.piece(b)
+                leading.setdefault(one, []).append((other, closed))
+                leading.setdefault(other, []).append((one, closed))
+        return leading
+
+    def supply(self, terminal: str, *feeds: Device) -> Supply:
+        """What one terminal of some feeds reaches."""
+        ends = tuple(self.circuit.terminal(feed, terminal) for feed in feeds)
+        if ends not in self._supplies:
+            self._supplies[ends] = Supply(self, ends)
+        return self._supplies[ends]
+
+    @property
+    def line(self) -> Supply:
+        """What line reaches."""
+        return self.supply("line", *self.circuit.feeds)
+
+    @property
+    def neutral(self) -> Supply:
+        """What the neutral of a feed reaches."""
+        return self.supply("neutral", *self.circuit.feeds)
+
+    @property
+    def ground(self) -> Supply:
+        """What the ground of a feed reaches."""
+        return self.supply("ground", *self.circuit.feeds)
+
+    @cached_property
+    def holds(self) -> int:
+        """The states in which protection holds."""
+        trips = 0
+        for feed in self.circuit.feeds:
+            end = self.circuit.terminal(feed, "line")
+            trips |= self.neutral.at(end) | self.ground.at(end)
+            across = [other for other in self.circuit.feeds if other.leg != feed.leg]
+            trips |= self.supply("line", *across).at(end)
+        return self.every & ~trips
+
+    @cached_property
+    def loads(self) -> tuple[Load, ...]:
+        """Lamps and receptacles; a failed lamp counts, since somebody will replace it."""
+        sides = {"lamp": ("contact", "shell"), "receptacle": ("line", "neutral")}
+        return tuple(
+            Load(device.name, *(self.circuit.terminal(device, side) for side in sides[device.kind]))
+            for device in self.circuit.devices
+            if device.kind in sides
+        )
+
+    def runs(self, come: End, leave: End) -> int:
+        """The states in which a load has line on one side and a way back from the other."""
+        back = self.neutral.at(leave) | self.ground.at(leave)
+        return self.line.at(come) & back & self.holds
+
+    @cached_property
+    def currents(self) -> Currents:
+        """Which way the currents of loads run."""
+        return Currents(self)
+
+    def joined_with(self, end: End) -> tuple[End, ...]:
+        """The ends that are in one join with `end`, itself left out."""
+        return tuple(other for other in self._groups[end] if other != end)
+
+    @cached_property
+    def _groups(self) -> Mapping[End, tuple[End, ...]]:
+        return {end: group for group in self.circuit.grouped_ends for end in group}
+
+    @cached_property
+    def distance(self) -> Mapping[str, int]:
+        """How many cables lie between each box and the nearest feed; without boxes cut off."""
+        found = dict.fromkeys((feed.box for feed in self.circuit.feeds), 0)
+        waiting = deque(found)
+        while waiting:
+            box = waiting.popleft()
+            for cable in self.circuit.cables:
+                if box in cable.between:
+                    (other,) = set(cable.between) - {box}
+                    if other not in found:
+                        found[other] = found[box] + 1
+                        waiting.append(other)
+        return found
+
+    def positions(self, state: int) -> str:
+        """The positions of the switches in a state, as words."""
+        stand = self.wiring.positions(state)
+        return in_words(
+            f"{switch.name} {position}"
+            for switch, position in zip(self.circuit.switches, stand, strict=True)
+        )
+
+
+def in_words(items: Iterable[str]) -> str:
+    """Some things with commas between them and "and" before the last."""
+    *most, last = items
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def some_positions(at: Premises, states: int) -> str:
+    """The positions in the first of some states, as words."""
+    return at.positions((states & -states).bit_length() - 1)
