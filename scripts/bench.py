@@ -18,6 +18,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Final
 
+from bench_electric import electric
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
@@ -130,6 +131,12 @@ def main() -> int:
     for locations in LAYOUTS:
         print(f"{locations} locations …", file=sys.stderr, flush=True)
         measured.append(engines(locations, arguments.seconds))
+    volts = []
+    for locations in (2, 4):
+        print(f"{locations} locations, volts and amperes …", file=sys.stderr, flush=True)
+        circuit = Layout.parse(LAYOUTS[locations]).circuit("chain")
+        found = electric(circuit, rate, arguments.seconds)
+        volts.append({"locations": locations} | {k: _rounded(v) for k, v in found.items()})
     print(
         json.dumps(
             {
@@ -137,6 +144,7 @@ def main() -> int:
                 "machine": platform.machine(),
                 "processors": os.cpu_count(),
                 "engines": measured,
+                "electric": volts,
                 "desk": desk(arguments.seconds),
             },
             indent=2,

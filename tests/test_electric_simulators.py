@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 import pytest
-from simulators import Phasors, by_ngspice, by_opendss
 
+from simulators import Voltages, by_ngspice, by_opendss
 from verify.change import Change, Wiring
 from verify.circuit import Circuit, Device
 from verify.circuitfile import load
@@ -28,7 +28,7 @@ TOLERANCE: Final = 1e-3
 #: Below a microvolt there is nothing to agree on.
 LEAST_VOLTS: Final = 1e-6
 
-Simulator = Callable[[Netlist], Phasors]
+Simulator = Callable[[Netlist], Voltages]
 SIMULATORS: Final[dict[str, Simulator]] = {
     "ngspice": lambda netlist: by_ngspice(str(netlist)),
     "opendss": by_opendss,
@@ -181,7 +181,7 @@ def test_the_comparison_can_fail() -> None:
     (case,) = cases("one", 1)
     netlist = case.netlist()
 
-    def bent(_: Netlist) -> Phasors:
+    def bent(_: Netlist) -> Voltages:
         text = re.sub(r"^(Rline1 \S+ \S+) .*$", r"\1 50", str(netlist), flags=re.MULTILINE)
         return by_ngspice(text)
 

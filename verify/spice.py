@@ -133,7 +133,14 @@ class Netlist:
             )
 
     def _contacts(self) -> Iterator[Element]:
-        for number, (a, b) in enumerate(self._wiring.closed_contacts(self.state), 1):
+        # Numbered through all contacts, open or closed: a name is one contact in every state.
+        pairs = [
+            (self.circuit.terminal(switch, contact.a), self.circuit.terminal(switch, contact.b))
+            for switch in self.circuit.switches
+            for contact in switch.form.contacts
+        ]
+        for a, b in self._wiring.closed_contacts(self.state):
+            number = pairs.index((a, b)) + 1
             yield self._resistor(
                 f"Rcontact{number}",
                 self.node_of[a],

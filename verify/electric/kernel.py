@@ -50,7 +50,7 @@ def solve_rows(
     `contacts` (K, 2) ends, `contact_switch` (K,), `closed` (R, K) as in `verify.network`;
     `sources` (F,) ends fed with `source_volts` (F,) through `source_admittances` (R, F), which is
     0 where the source is off; `order` (N,): the nodes in a good order of elimination;
-    `states` (R, T): bit i set where switch i is down; `volts` (R, T, N).
+    `states` (R, T): bit i set where switch i is down; `volts` (R, T, N + 1), the reference last.
     """
     nodes = len(order)
     y = np.zeros((nodes, nodes + 1), np.complex128)  # upper triangle; the last is the reference
@@ -127,10 +127,11 @@ def solve_rows(
                         total[node] += y[node, other]
                         near[neighbours] = other
                         neighbours += 1
+                each = 1 / total[node] if neighbours > 0 else total[node]
                 for number in range(neighbours):
                     one = near[number]
                     if one < nodes:
-                        share = y[node, one] / total[node]
+                        share = y[node, one] * each
                         fed[one] += share * fed[node]
                         for further in range(number + 1, neighbours):
                             other = near[further]
@@ -149,3 +150,4 @@ def solve_rows(
                 potential[node] = np.nan if total[node] == 0 else current / total[node]
             for node in range(nodes):
                 volts[row, turn, node] = potential[place[node]]
+            volts[row, turn, nodes] = 0

@@ -28,7 +28,7 @@ def compiled_kernel() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """The voltages of a network: `volts` (R, T, N) of its nodes against the reference.
+    """The voltages of a network: `volts` (R, T, N + 1) of its nodes, the last being the reference.
 
     `states` (R, T). Where no potential exists, because nothing at all connects a node to the
     rest, `volts` is not-a-number; no current flows there.
@@ -44,7 +44,7 @@ class Solution:
     def at(self, ends: npt.NDArray[np.integer[Any]]) -> Phasors:
         """The voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
         rows = np.arange(len(self.network))[:, None]
-        return self._known()[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1)
+        return self.volts[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1)
 
     def across(self, pairs: npt.NDArray[np.integer[Any]]) -> Phasors:
         """The voltages between pairs of ends (P, 2) that something connects: (R, T, P).
@@ -81,13 +81,13 @@ class Solution:
         driving = np.array([source.volts for source in sources])
         admittances = self.network.source_admittances[:, None] * self.feeding
         amps[..., 0] = (driving - volts[..., 0]) * admittances
-        return cast(Phasors, np.nan_to_num(amps, copy=False))
+        return _or_nothing(amps)
 
     def extra_volts(self, extra: int) -> Phasors:
         """The voltage across one of the extra branches of each row (R, T)."""
         rows = np.arange(len(self.network))
         a, b = (
-            self._known()[rows, :, self.network.joins[rows, self.network.extras[:, extra, side]]]
+            self.volts[rows, :, self.network.joins[rows, self.network.extras[:, extra, side]]]
             for side in range(2)
         )
         return _difference(a, b)
@@ -97,14 +97,15 @@ class Solution:
         siemens = self.network.extra_admittances[:, LOOSE].real
         return np.abs(self.extra_volts(LOOSE)) ** 2 * siemens[:, None]
 
-    def _known(self) -> Phasors:
-        """The voltages with that of the reference."""
-        reference = np.zeros((*self.volts.shape[:2], 1))
-        return np.concatenate([self.volts, reference], axis=2)
-
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
-    return cast(Phasors, np.nan_to_num(one - other, copy=False))
+    return _or_nothing(one - other)
+
+
+def _or_nothing(amount: Phasors) -> Phasors:
+    """0 where there is no potential to drive anything."""
+    amount[np.isnan(amount)] = 0
+    return amount
 
 
 def all_states(grid: Grid, rows: int) -> States:
@@ -150,7 +151,7 @@ def solve(grid: Grid, network: Network, states: States) -> Solution:
 
 
 def _solve_linear(grid: Grid, network: Network, states: States) -> Solution:
-    volts = np.empty((*states.shape, len(network.order)), np.complex128)
+    volts = np.empty((*states.shape, len(network.order) + 1), np.complex128)
     is_compiled = compiled_kernel.cache_info().currsize > 0
     kernel = compiled_kernel() if is_compiled or states.size >= WORTH_COMPILING else solve_rows
     kernel(

@@ -1,23 +1,32 @@
-"""Solving a netlist with simulators that know nothing of Miswire: ngspice and OpenDSS."""
+"""Other ways to solve what `verify.electric` solves, for its tests and to measure it against.
+
+Netlists by simulators that know nothing of Miswire, ngspice and OpenDSS; arrays by one matrix for
+each row and state.
+"""
 
 import math
 import re
 import subprocess
 from collections.abc import Sequence
 
+import numpy as np
+import numpy.typing as npt
 import opendssdirect as dss
 
+from verify.electric.grid import Grid, Network
+from verify.electric.kernel import Phasors
 from verify.electric.physics import Parameters
+from verify.network import CLOSED_DOWN, CLOSED_UP
 from verify.spice import REFERENCE, Element, Netlist
 
-Phasors = dict[str, complex]
+Voltages = dict[str, complex]
 
 _ANALYSIS = re.compile(r"^\.(print|end).*\n", re.MULTILINE)
 _VECTOR = re.compile(r"^(\S+) = (\S+),(\S+)$", re.MULTILINE)
 _CONTROL = ".control\nset numdgt=12\nrun\nprint all\nquit\n.endc\n.end\n"
 
 
-def by_ngspice(netlist: str) -> Phasors:
+def by_ngspice(netlist: str) -> Voltages:
     """The voltage of every node and the current of every source, by ngspice as a process."""
     done = subprocess.run(
         ["ngspice", "-b", "/dev/stdin"],
@@ -32,7 +41,7 @@ def by_ngspice(netlist: str) -> Phasors:
     return {name: complex(float(real), float(imag)) for name, real, imag in found}
 
 
-def by_opendss(netlist: Netlist) -> Phasors:
+def by_opendss(netlist: Netlist) -> Voltages:
     """The voltage of every node, by OpenDSS in this process; it needs no leaks."""
     load_opendss(netlist.elements, netlist.assumed)
     dss.Solution.Solve()
@@ -78,3 +87,45 @@ def load_opendss(elements: Sequence[Element], assumed: Parameters) -> None:
 
 def _bus(node: str) -> str:
     return f"{node}.1"
+
+
+def by_one_matrix(grid: Grid, network: Network, row: int, state: int) -> Phasors:
+    """The voltages (N,) of one row in one state, not-a-number where there is no potential."""
+    y, fed = _matrix(grid, network, row, state)
+    exists = _reaches_last(y)[:-1]
+    volts = np.full(len(fed), np.nan, np.complex128)
+    volts[exists] = np.linalg.solve(y[:-1, :-1][np.ix_(exists, exists)], fed[exists])
+    return volts
+
+
+def _matrix(grid: Grid, network: Network, row: int, state: int) -> tuple[Phasors, Phasors]:
+    """Admittances between nodes, the reference last (N+1, N+1), and currents fed in (N,)."""
+    join, nodes = network.joins[row], len(network.order)
+    positions = np.where(state >> grid.contact_switch & 1, CLOSED_DOWN, CLOSED_UP)
+    closes = (network.closed[row] & positions) > 0
+    pairs = join[np.concatenate([grid.branches, network.extras[row], grid.contacts])]
+    siemens = np.concatenate(
+        [network.admittances[row], network.extra_admittances[row], closes / grid.assumed.contact]
+    )
+    y = np.zeros((nodes + 1, nodes + 1), np.complex128)
+    a, b = pairs.T
+    for one, other, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
+        np.add.at(y, (one, other), sign * siemens)
+    fed = np.zeros(nodes, np.complex128)
+    lines, into = join[grid.feed_lines], network.source_admittances[row]
+    np.add.at(y, (lines, lines), into)
+    np.add.at(y, (lines, nodes), -into)
+    np.add.at(fed, lines, into * grid.source_volts)
+    return y, fed
+
+
+def _reaches_last(y: Phasors) -> npt.NDArray[np.bool_]:
+    """Which nodes the admittances connect with the last."""
+    linked = y != 0
+    reached = np.zeros(len(y), np.bool_)
+    reached[-1] = True
+    while True:
+        grown = reached | linked[:, reached].any(axis=1)
+        if (grown == reached).all():
+            return reached
+        reached = grown
