@@ -16,7 +16,7 @@ import networkx as nx
 
 from verify.cautions import summary
 from verify.circuit import Cable, Circuit, Device, End, conductor_name
-from verify.electric.physics import Parameters, ohms_per_metre, parameters
+from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
 from verify.engines.paths import Wiring
 
 #: The neutral–ground bond at the service.
@@ -50,7 +50,7 @@ class Netlist:
 
     `nodes` are the joins as the netlist names them: `node_of` an end gives its name, and `floating`
     has those whose potential does not exist, because nothing connects them to the rest; they are
-    left out.
+    left out. Raises `CircuitError` where a size says nothing of its resistance.
     """
 
     def __init__(
@@ -63,6 +63,7 @@ class Netlist:
         self.circuit = circuit
         self.state = state
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
+        check_sizes(circuit, self.assumed)
         self._wiring = Wiring(circuit)
         self.node_of: dict[End, str] = {}
         self.nodes: dict[str, tuple[End, ...]] = {}

@@ -19,9 +19,8 @@ import numpy.typing as npt
 from verify.change import Change
 from verify.circuit import Cable, Circuit, Device, is_ground_colour
 from verify.electric.kernel import Bytes, Integers, Phasors
-from verify.electric.physics import Parameters, ohms_per_metre, parameters
+from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
 from verify.network import NOTHING, Flattener
-from verify.problems import CircuitError, Problem
 
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
@@ -119,7 +118,7 @@ class Grid:
         self.flattener = Flattener(circuit)
         self.wiring = self.flattener.wiring
         self.reference = len(circuit.ends)
-        self._check_sizes()
+        check_sizes(circuit, self.assumed)
         self.conductors = self.flattener.conductors
         self.conductor_names = tuple(self.flattener.conductor_number)
         self.conductor_siemens = 1 / np.array(
@@ -152,18 +151,6 @@ class Grid:
         self.branches = np.array([branch[:2] for branch in self._branches], np.int16)
 
     # --- what the parts are
-
-    def _check_sizes(self) -> None:
-        sized = [(f"cable '{cable.name}'", cable.size) for cable in self.circuit.cables]
-        sized += [(f"device '{feed.name}'", feed.size) for feed in self.circuit.feeds]
-        problems = []
-        for place, size in sized:
-            try:
-                ohms_per_metre(size or self.assumed.size, self.assumed.celsius)
-            except ValueError as error:
-                problems.append(Problem(place, f"{error}; write it so or leave it out", "size"))
-        if problems:
-            raise CircuitError(problems)
 
     def _ohms(self, size: str | None, length_m: float) -> float:
         return length_m * ohms_per_metre(size or self.assumed.size, self.assumed.celsius)

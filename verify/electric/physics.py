@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final, cast
 
+from verify.circuit import Circuit
+from verify.problems import CircuitError, Problem
 from verify.resources import data_path
 
 _AWG: Final = re.compile(r"\s*(\d{1,2})\s*AWG\s*", re.IGNORECASE)
@@ -141,6 +143,20 @@ def parameters(palette: str = "us") -> Parameters:
         phantom_share=meter["phantom_share"],
         unbalanced_amps=section("unbalanced")["amperes"],
     )
+
+
+def check_sizes(circuit: Circuit, assumed: Parameters) -> None:
+    """Raise `CircuitError` with every size of a circuit that says nothing of its resistance."""
+    sized = [(f"cable '{cable.name}'", cable.size) for cable in circuit.cables]
+    sized += [(f"device '{feed.name}'", feed.size) for feed in circuit.feeds]
+    problems = []
+    for place, size in sized:
+        try:
+            ohms_per_metre(size or assumed.size, assumed.celsius)
+        except ValueError as error:
+            problems.append(Problem(place, f"{error}; write it so or leave it out", "size"))
+    if problems:
+        raise CircuitError(problems)
 
 
 def lamp_amperes(share: float) -> float:
