@@ -144,6 +144,17 @@ HAZARDS_HELD = {
         {"metal-live": ALWAYS, "metal-floating": ALWAYS, "ground-wire-live": ALWAYS},
     ),
     "return on ground": (RETURN_ON_GROUND, (), {"ground-carries-load": LIT_WHEN_ALIKE}),
+    "return on ground from a reversed lampholder": (
+        {
+            "workshop-run.black lamp.contact": "workshop-run.black lamp.shell",
+            "feed.neutral lamp.shell": "",
+            "feed.ground lamp.ground slipway-run.bare workshop-run.bare": (
+                "feed.ground lamp.ground slipway-run.bare workshop-run.bare lamp.contact"
+            ),
+        },
+        (),
+        {"lamp-reversed": LIT_WHEN_ALIKE, "ground-carries-load": LIT_WHEN_ALIKE},
+    ),
     "neutral joined to ground": (
         NEUTRAL_WITH_GROUND,
         (),

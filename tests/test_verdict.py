@@ -24,18 +24,20 @@ from verify.verdict import VERDICTS, Judgement, judge, judge_faults, judgement, 
 ENGINES: dict[str, Engine] = {"words": WordsEngine(), "paths": PathsEngine()}
 
 
+def parity_of(counted: int, switches: int) -> int:
+    """The states in which an odd number of the switches in the mask `counted` are down."""
+    states = range(1 << switches)
+    return sum(1 << state for state in states if (state & counted).bit_count() % 2)
+
+
 def observations(switches: int, lamps: int) -> st.SearchStrategy[Observation]:
     """What a circuit might do; most lamps are the parity of all or of some of the switches."""
     every = (1 << (1 << switches)) - 1
     some = st.integers(0, every)
-
-    def parity_of(switches_down: int) -> int:
-        states = range(1 << switches)
-        return sum(1 << state for state in states if (state & switches_down).bit_count() % 2)
-
-    masks = st.one_of(st.just(-1), st.integers(0, (1 << switches) - 1))
     parity = st.builds(
-        lambda mask, flip: parity_of(mask) ^ flip, masks, st.sampled_from((0, every))
+        lambda counted, flip: parity_of(counted, switches) ^ flip,
+        st.one_of(st.just(-1), st.integers(0, (1 << switches) - 1)),
+        st.sampled_from((0, every)),
     )
 
     def listed(states: st.SearchStrategy[int], size: int) -> st.SearchStrategy[list[int]]:
@@ -88,6 +90,18 @@ def test_verdicts_follow_the_definition(batch: Sequence[Observation]) -> None:
     for row, seen in enumerate(batch):
         assert found.observation(row) == seen
         assert replace(judgement(judged, row, seen), signature=None) == by_definition(seen)
+
+
+@pytest.mark.parametrize("switches", range(1, 10))
+def test_one_idle_switch_is_found(switches: int) -> None:
+    """If one lamp ignores one switch, that switch and lamp are what shows it, in the first state."""
+    works, none = parity_of(-1, switches), (0,) * len(HAZARD_NAMES)
+    for idle in range(switches):
+        lit = (works, parity_of(~(1 << idle), switches), works)
+        seen = Observation(switches, 0, lit, none)
+        judged = verdicts(Findings.of([seen], switches=switches, lamps=3))
+        expected = Judgement("misbehaves", seen, None, state=0, switch=idle, lamp=1)
+        assert replace(judgement(judged, 0, seen), signature=None) == expected
 
 
 @given(faulted_circuits())
