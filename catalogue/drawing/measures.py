@@ -30,7 +30,7 @@ SLEEVES: Final = (9, 29)  # the two rows of written colours
 BAND: Final = 46
 MARK: Final = 64
 CAP: Final = 80
-CABLE_ZONE: Final = SPREAD_OUT + SPREAD + 14
+CABLE_ZONE: Final = SPREAD_OUT + SPREAD + 16
 
 CHANNEL_EDGE: Final = 8
 TERMINAL_DROP: Final = 20  # from the channel to the body of a device

@@ -7,11 +7,11 @@ from catalogue.drawing.measures import SMALL
 
 _NARROW: Final = frozenset("fijltrI.,:;'|!()[]- ·")
 _BROAD: Final = frozenset("mwMW@%—…")
-#: Common sans-serif faces differ; the estimate is for the broader ones.
-_NARROW_WIDTH: Final = 0.36
-_BROAD_WIDTH: Final = 0.92
+#: For Arial and the faces made to its measure, a little more than their letters take.
+_NARROW_WIDTH: Final = 0.31
+_BROAD_WIDTH: Final = 0.88
 _CAPITAL_WIDTH: Final = 0.72
-_USUAL_WIDTH: Final = 0.59
+_USUAL_WIDTH: Final = 0.57
 _BOLD: Final = 1.07
 
 

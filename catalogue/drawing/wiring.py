@@ -115,7 +115,7 @@ class _Builder:
                     elif item.kind == "box":
                         self.symbols.append(self._bond(box.name, corner.x + start, y))
             name, full = fitted(box.name, LONGEST_BOX_NAME, LARGE, bold=True)
-            right = Point(corner.x + width - 12, corner.y + 22)
+            right = Point(corner.x + width - 12, corner.y + 21)
             material = "metal box" if box.is_metal else "plastic box"
             yield Frame(
                 box.name,
@@ -125,7 +125,7 @@ class _Builder:
                 zones.above + zones.channel + zones.below,
                 (
                     Words(right, name, LARGE, "end", True, "ink", full),
-                    Words(right.moved(0, 16), material, SMALL, "end", tone="soft"),
+                    Words(right.moved(0, 15), material, SMALL, "end", tone="soft"),
                 ),
             )
 
