@@ -50,7 +50,7 @@ def draw(
     unmarked: bool,
     schematic: bool,
 ) -> None:
-    """Draw the wiring of a circuit as an SVG.
+    """Draw a circuit's wiring, or a fault's, as an SVG.
 
     Boxes, cables, every conductor with its colour written on it, and where each is landed. With
     --state also what is connected to line then, the switches in their positions, and where the
