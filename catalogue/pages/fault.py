@@ -7,6 +7,7 @@ from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.recheck import Recheck, Stored, recheck
+from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.circuitfile import dump, parse
@@ -72,9 +73,16 @@ def fault(visit: Visit) -> Page:
             "family": _family(visit, row),
             "circuit_file": dump(checked.circuit) if checked.circuit else None,
             "provenance": provenance(visit, circuit["work_id"]),
+            **_rules(visit, circuit["file"], checked),
         },
         drawn=_drawn(visit, circuit["file"], checked),
     )
+
+
+def _rules(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
+    """What published rules have to do with the mistake."""
+    intended = parse(intended_file) if checked.circuit else None
+    return rule_facts(visit, checked.circuit, intended)
 
 
 def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
