@@ -6,6 +6,7 @@ made.
 
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -321,7 +322,7 @@ def check_schematic(circuit: Circuit) -> None:
 
 
 @pytest.mark.parametrize("draw", [wiring_picture, schematic_picture])
-def test_the_same_circuit_gives_the_same_bytes(draw: type[str]) -> None:
+def test_the_same_circuit_gives_the_same_bytes(draw: Callable[[Circuit], str]) -> None:
     """A picture can be compared, cached and kept under version control."""
     assert draw(stair()) == draw(stair())
 

@@ -1,7 +1,7 @@
 """Pictures stay legible: nothing lies on a text or a device, no cable crosses another."""
 
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations, pairwise
 from pathlib import Path
 from typing import NamedTuple
@@ -216,7 +216,7 @@ def test_most_pictures_fit_a_page() -> None:
 
 
 @pytest.mark.parametrize("draw", [wiring_picture, schematic_picture])
-def test_no_letter_is_smaller_than_the_smallest(draw: type[str]) -> None:
+def test_no_letter_is_smaller_than_the_smallest(draw: Callable[[Circuit], str]) -> None:
     """Every text in a picture has at least the size that is legible at the width of a page."""
     for circuit in (stair(), odd_circuit()):
         written = ET.fromstring(draw(circuit)).iter(f"{SVG}text")

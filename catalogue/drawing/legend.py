@@ -5,7 +5,9 @@ from typing import Final
 
 from catalogue.drawing import look
 from catalogue.drawing.measures import MARGIN, SMALL
-from catalogue.drawing.painting import (
+from catalogue.drawing.place import Point
+from catalogue.drawing.scene import Band, Cap, Mark, Scene, Stroke, Trail, Wire, Words
+from catalogue.drawing.signs import (
     band,
     break_sign,
     cap,
@@ -17,8 +19,6 @@ from catalogue.drawing.painting import (
     trail,
     wires,
 )
-from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Band, Cap, Mark, Scene, Stroke, Trail, Wire, Words
 from catalogue.drawing.svg import words
 from catalogue.drawing.text import text_width
 from verify.circuit import End

@@ -1,0 +1,211 @@
+"""The signs of a picture, each as it stands in the picture and in the legend."""
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from math import hypot
+from typing import Final
+
+from catalogue.drawing import look
+from catalogue.drawing.place import Point
+from catalogue.drawing.scene import Band, Cap, Mark, Stroke, Trail, Wire
+from catalogue.drawing.svg import element, number, path_data, titled
+
+_ROUNDING: Final = 6.0
+SCREW: Final = 5.5
+_ARROWS_EVERY: Final = 46.0
+_STROKES: Final = {
+    "lead": (2.0, look.LEAD, None),
+    "blade": (3.6, look.INK, None),
+    "ghost": (1.8, look.SOFT, "4 4"),
+    "failed": (3.0, look.FAULT, None),
+    "welded": (5.0, look.FAULT, None),
+    "light": (2.4, look.LIVE, None),
+}
+
+
+def _line(points: Sequence[Point], stroke: str, width: float, **more: object) -> str:
+    return element(
+        "path",
+        d=path_data(points, _ROUNDING),
+        fill="none",
+        stroke=stroke,
+        stroke_width=width,
+        **more,
+    )
+
+
+def wires(
+    lines: Sequence[Wire], ground: str | None = None, *, kind: str | None = "wire"
+) -> Iterator[str]:
+    """Lines that belong together: first what clears the ground around them, then the lines.
+
+    `kind` is the class of the lines, by which pages and tests find them.
+    """
+    if ground is not None:
+        for wire in lines:
+            yield _line(wire.points, ground, look.CLEARING)
+    for wire in lines:
+        if wire.is_live:
+            width = look.LIVE_WIDTH if ground else look.LIVE_WIDTH_IN_CABLE
+            yield _line(wire.points, look.LIVE, width, stroke_dasharray="2 7")
+    for wire in lines:
+        yield _line(wire.points, look.paint(wire.colour).casing, look.casing_width(wire.colour))
+    for wire in lines:
+        paint = look.paint(wire.colour)
+        yield _line(
+            wire.points,
+            paint.fill,
+            min(look.WIRE, look.casing_width(wire.colour)),
+            class_=kind,
+            data_wire=wire.name or None,
+            data_live="yes" if wire.is_live else None,
+        )
+        if paint.stripe:
+            yield _line(wire.points, paint.stripe, look.WIRE, stroke_dasharray="7 7")
+
+
+def dot(at: Point, fill: str) -> str:
+    """A splice."""
+    return element(
+        "circle", class_="dot", cx=at.x, cy=at.y, r=5.5, fill=fill, stroke=look.BOX, stroke_width=1
+    )
+
+
+def short_sign(points: Sequence[Point], *, kind: str | None = "wire") -> Iterator[str]:
+    """Two conductors that touch."""
+    yield element("path", d=path_data(points), class_=kind, stroke=look.FAULT, stroke_width=3.5)
+    for point in points:
+        yield dot(point, look.FAULT)
+
+
+def break_sign(at: Point) -> Iterator[str]:
+    """The gap in a broken conductor."""
+    return _cross(at, 6, look.FAULT)
+
+
+def _cross(at: Point, half: float, stroke: str) -> Iterator[str]:
+    for side in (-1, 1):
+        yield element(
+            "path",
+            d=path_data([at.moved(-half, -half * side), at.moved(half, half * side)]),
+            stroke=stroke,
+            stroke_width=2.6,
+        )
+
+
+def screw(at: Point, radius: float = SCREW, *, is_landed: bool, **attributes: object) -> str:
+    """A terminal, hollow if nothing is landed on it."""
+    return element(
+        "circle",
+        cx=at.x,
+        cy=at.y,
+        r=radius,
+        fill=look.SCREW if is_landed else look.BOX,
+        stroke=look.INK,
+        stroke_width=1.6,
+        stroke_dasharray=None if is_landed else "2.5 2",
+        **attributes,
+    )
+
+
+def band(marking: Band) -> str:
+    """The marking of a re-identified conductor."""
+    at = marking.at
+    parts = [
+        element("rect", x=at.x - 5.5, y=at.y - 6 + 5 * i, width=11, height=3, fill=look.INK)
+        for i in range(3)
+    ]
+    return titled("Re-identified: not a neutral here", parts, class_="band")
+
+
+def cap(closed: Cap) -> str:
+    """The cap on a conductor's end."""
+    return titled(
+        f"{closed.end.name.replace('.', ' ')} is connected to nothing here",
+        [
+            element(
+                "path",
+                d=f"M{number(closed.at.x - 6)} {number(closed.at.y)}h12"
+                f"l-2.5 {'-' if closed.from_below else ''}9h-7z",
+                fill="#ffffff",
+                stroke=look.INK,
+                stroke_width=1.8,
+                stroke_linejoin="round",
+            )
+        ],
+        class_="cap",
+    )
+
+
+def trail(way: Trail) -> Iterator[str]:
+    """Arrow heads along a way, at least one on each piece."""
+    for a, b in pairwise(way.points):
+        length = hypot(b.x - a.x, b.y - a.y)
+        if length < 12:
+            continue
+        ux, uy = (b.x - a.x) / length, (b.y - a.y) / length
+        count = max(1, round(length / _ARROWS_EVERY))
+        for place in range(count):
+            share = (place + 0.5) / count
+            x, y = a.x + (b.x - a.x) * share, a.y + (b.y - a.y) * share
+            tip = Point(x + 6 * ux, y + 6 * uy)
+            left = Point(x - 5 * ux - 6 * uy, y - 5 * uy + 6 * ux)
+            right = Point(x - 5 * ux + 6 * uy, y - 5 * uy - 6 * ux)
+            yield element(
+                "path",
+                d=f"{path_data([tip, left, right])}z",
+                fill=look.INK,
+                stroke=look.BOX,
+                stroke_width=1.2,
+            )
+
+
+def mark(place: Mark) -> str:
+    """The number of a difference."""
+    return element(
+        "g",
+        element(
+            "circle",
+            cx=place.at.x,
+            cy=place.at.y,
+            r=10,
+            fill=look.FAULT,
+            stroke="#ffffff",
+            stroke_width=2,
+        )
+        + element(
+            "text",
+            str(place.number),
+            x=place.at.x,
+            y=place.at.y + 4.5,
+            font_size=13,
+            font_weight="bold",
+            text_anchor="middle",
+            fill="#ffffff",
+        ),
+        class_="mark",
+    )
+
+
+def stroke(line: Stroke, *, is_live: bool) -> Iterator[str]:
+    """A line of a symbol."""
+    width, colour, dash = _STROKES[line.tone]
+    if is_live and line.tone == "lead":
+        yield element(
+            "path",
+            d=path_data(line.points),
+            fill="none",
+            stroke=look.LIVE,
+            stroke_width=8,
+            stroke_dasharray="2 7",
+        )
+    yield element(
+        "path",
+        d=path_data(line.points),
+        fill="none",
+        stroke=colour,
+        stroke_width=width,
+        stroke_dasharray=dash,
+        stroke_linecap=None if dash else "round",
+        stroke_linejoin="round",
+    )
