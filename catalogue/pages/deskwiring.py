@@ -88,6 +88,14 @@ class Wiring(ABC):
         )
 
 
+def _called(names: Sequence[str]) -> list[str]:
+    """Names as they stand in a sentence: of switches without one the letter."""
+    return [
+        f"switch {name}" if name == letter else name
+        for name, letter in zip(names, letters(len(names)), strict=True)
+    ]
+
+
 def _numbered_told(text: str, switch: Sequence[str], box: Sequence[str]) -> str:
     """A text in which numbers have become names; the lists begin with that of number 1."""
 
@@ -125,7 +133,7 @@ class AnyLayout(Wiring):
     def pool(self) -> Pool:
         """Suspects of every layout, by name."""
         return pool_of_catalogue(
-            self.visit.catalogue.execute, self.locations, self.schemes, names=self.names
+            self.visit.catalogue.execute, self.locations, self.schemes, names=_called(self.names)
         )
 
     def in_words(self) -> str:
@@ -218,10 +226,7 @@ class OneLayout(Wiring):
     @property
     def called(self) -> Sequence[str]:
         """The names that the person gave, or letters."""
-        return [
-            f"switch {name}" if name == letter else name
-            for name, letter in zip(self.names, letters(self.switches), strict=True)
-        ]
+        return _called(self.names)
 
     def told(self, text: str) -> str:
         """Switches by name, and boxes by that of their switch."""
