@@ -25,6 +25,7 @@ from catalogue.drawing.wiring import wiring_scene
 from verify.circuit import Circuit
 from verify.circuitfile import load
 from verify.colours import PALETTES
+from verify.faults import find_fault
 from verify.sampler import sample
 from verify.strategies import circuits, rewirings
 
@@ -239,6 +240,16 @@ def test_a_mistake_changes_no_place() -> None:
     assert [s.corner for s in one.symbols] == [s.corner for s in other.symbols]
     assert [s.points for s in one.sheaths] == [s.points for s in other.sheaths]
     assert one.joins != other.joins
+
+
+def test_a_device_of_a_wrong_kind_moves_nothing_else() -> None:
+    """A larger switch than intended has its room in both pictures, so that cables stay straight."""
+    circuit = load(next(path for path in CIRCUITS if path.stem == "slipway-feed-at-first-switch"))
+    found = find_fault(circuit, "wrong-device/slipway-switch,four-way,traveler-1").apply(circuit)
+    shared = plan([circuit, found])
+    one, other = (wiring_scene(c, shared, view_of(c, None)) for c in (circuit, found))
+    assert [s.corner for s in one.symbols] == [s.corner for s in other.symbols]
+    assert [s.conductors for s in one.sheaths] == [s.conductors for s in other.sheaths]
 
 
 @given(

@@ -20,7 +20,7 @@ STRIP: Final = "#dbe3e4"
 LEAD: Final = "#4a545c"
 SCREW: Final = "#c9b27a"
 FAULT: Final = "#b0125b"
-LIVE: Final = "#c77700"
+LIVE: Final = "#a86000"
 LIT: Final = "#ffd84d"
 
 WIRE: Final = 3.2

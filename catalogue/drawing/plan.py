@@ -82,7 +82,7 @@ def plan(circuits: Sequence[Circuit]) -> Plan:
     They must have the same places, see `have_same_places`.
     """
     tree = box_tree(circuits[0])
-    rows = arranged_rows(circuits[0], tree)
+    rows = arranged_rows(circuits, tree)
     boxes = [box.name for box in circuits[0].boxes]
     # Lines that run straight in one circuit may be in the way of another's.
     fitting = {box: gaps for box, gaps in rows.gaps.items() if _fits_all(rows, circuits, box)}

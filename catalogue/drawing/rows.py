@@ -68,11 +68,12 @@ class Item:
     pitch: int
     lead: int
     label: float = 0
+    places: int = 0  # how many pins there is room for, if more than it has
 
     @property
     def width(self) -> int:
-        """The room that its pins take."""
-        return 2 * self.lead + self.pitch * (len(self.pins) - 1)
+        """The room that is kept for its pins."""
+        return 2 * self.lead + self.pitch * (max(self.places, len(self.pins)) - 1)
 
 
 def _cable_item(cable: Cable, order: Sequence[str], *, labelled: bool) -> Item:
@@ -81,9 +82,10 @@ def _cable_item(cable: Cable, order: Sequence[str], *, labelled: bool) -> Item:
     return Item("cable", cable.name, pins, PITCH, GRID if labelled else PITCH, label)
 
 
-def _device_item(device: Device) -> Item:
+def _device_item(device: Device, places: int) -> Item:
     pins = tuple(f"{device.name}.{terminal}" for terminal in drawn_terminals(device))
-    return Item("device", device.name, pins, TERMINAL_PITCH, TERMINAL_PITCH // 2)
+    lead = TERMINAL_PITCH // 2
+    return Item("device", device.name, pins, TERMINAL_PITCH, lead, places=places)
 
 
 def _box_item(box: str) -> Item:
@@ -92,13 +94,18 @@ def _box_item(box: str) -> Item:
 
 @dataclass(frozen=True)
 class Rows:
-    """The order of everything in all boxes; `gaps` is the room kept free before each item."""
+    """The order of everything in all boxes.
+
+    `terminals` is how many terminals there must be room for on each device, `gaps` the room kept
+    free before each item.
+    """
 
     circuit: Circuit
     tree: BoxTree
     colours: Mapping[str, tuple[str, ...]]
     devices: Mapping[str, tuple[str, ...]]
     children_first: Mapping[str, int]
+    terminals: Mapping[str, int]
     gaps: Mapping[str, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
 
     def above(self, box: str) -> list[Item]:
@@ -111,7 +118,7 @@ class Rows:
             # It goes up from one box and down into the other, which turns it around.
             order = self.colours[cable.name][:: -1 if cable.between[0] == box else 1]
             items.append(_cable_item(cable, order, labelled=True))
-        feeds = [_device_item(feed) for feed in self.circuit.feeds if feed.box == box]
+        feeds = [_device_item(feed, 0) for feed in self.circuit.feeds if feed.box == box]
         return [*items, *feeds]
 
     def below(self, box: str) -> list[Item]:
@@ -121,7 +128,10 @@ class Rows:
             for bundle in self.tree.down[box].values()
         ]
         first = self.children_first[box]
-        devices = [_device_item(self.circuit.device(name)) for name in self.devices[box]]
+        devices = [
+            _device_item(self.circuit.device(name), self.terminals[name])
+            for name in self.devices[box]
+        ]
         items = [item for bundle in cables[:first] for item in bundle]
         items += devices
         items += [item for bundle in cables[first:] for item in bundle]
@@ -330,8 +340,9 @@ class _Search:
         return [0, *sorted(gap for gap in found if 0 < gap <= _FURTHEST_SHIFT)]
 
 
-def arranged_rows(circuit: Circuit, tree: BoxTree) -> Rows:
-    """The rows of a circuit in a good order."""
+def arranged_rows(circuits: Sequence[Circuit], tree: BoxTree) -> Rows:
+    """The rows in an order that is good for the first circuit, with room for the devices of all."""
+    circuit = circuits[0]
     devices: dict[str, list[str]] = {box.name: [] for box in circuit.boxes}
     for device in circuit.devices:
         if device.kind != "feed":
@@ -342,5 +353,9 @@ def arranged_rows(circuit: Circuit, tree: BoxTree) -> Rows:
         {cable.name: cable.conductors for cable in circuit.cables},
         {box: tuple(names) for box, names in devices.items()},
         {box: len(children) for box, children in tree.down.items()},
+        {
+            device.name: max(len(each.device(device.name).form.terminals) for each in circuits)
+            for device in circuit.devices
+        },
     )
     return _Search(rows).run()
