@@ -139,7 +139,7 @@ def test_landing_errors_are_complete_for_drawn_circuits(label: str) -> None:
     assert_landings_are_complete(DRAWN[label])
 
 
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(miswired_circuits(circuits(most_locations=2)))
 def test_landing_errors_are_complete_after_others(circuit: Circuit) -> None:
     """The same where something is wrong already, with ends unconnected or joined oddly."""

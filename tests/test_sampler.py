@@ -141,7 +141,8 @@ def test_neutral_is_at_every_switch_where_it_should() -> None:
     for drawn in SERIES:
         if drawn.arrangement.neutral_everywhere:
             wiring = Wiring(drawn.circuit)
-            wired = {end.box for end in drawn.circuit.ends if wiring.are_wired(end, wiring.neutral)}
+            neutral = drawn.circuit.terminal(drawn.circuit.feed, "neutral")
+            wired = {end.box for end in drawn.circuit.ends if wiring.are_wired(end, neutral)}
             assert {switch.box for switch in drawn.circuit.switches} <= wired, drawn.label
 
 

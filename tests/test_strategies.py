@@ -129,7 +129,7 @@ def test_every_tree_of_three_boxes_can_be_drawn() -> None:
     """All nine rooted trees on three boxes turn up (Cayley; OEIS A000169, from memory)."""
     trees = set()
 
-    @settings(max_examples=400)
+    @settings(max_examples=250)
     @given(arrangements(most_locations=2))
     def collect(place: Arrangement) -> None:
         if len(place.boxes) == 3:
@@ -157,6 +157,7 @@ def test_every_sort_of_further_device_is_drawn() -> None:
     assert found >= {("feed", "A"), ("feed", "B"), ("receptacle", None), ("single-pole", None)}
 
 
+@settings(max_examples=50)
 @given(failing_circuits(furnished_circuits().flatmap(rewirings)))
 def test_drawn_circuits_can_be_written_and_read_back(circuit: Circuit) -> None:
     """Whatever is drawn, the file gives it back."""
