@@ -242,6 +242,20 @@ def test_open_neutral_puts_line_on_the_shell() -> None:
     assert reading(found, OFF).high == 0.0
 
 
+def test_a_meter_does_not_warm_filaments() -> None:
+    """Readings with filaments are those at the resistance that they have without the meter."""
+    middle = End("loft", "near.shell"), End("loft", "feed.neutral")
+    for exponent in (None, 0.541):
+        (found,) = [
+            item
+            for item in readings(SERIES, [middle], replace(US, lamp_exponent=exponent))
+            if item.state == ON
+        ]
+        half = 120 if exponent is None else 240 * 0.5**0.459 / 2
+        assert found.high == pytest.approx(60, rel=2e-3)
+        assert found.low == pytest.approx(60 * 3000 / (3000 + half), rel=2e-3)
+
+
 def test_a_dead_short_trips_at_once() -> None:
     """I = U / |source + line run + contact + neutral run|; then everything is dead."""
     circuit = wired(

@@ -16,7 +16,7 @@ from simulators import by_one_matrix
 from verify.change import Change, Wiring
 from verify.circuit import Circuit, Device, End
 from verify.electric import solve as solving
-from verify.electric.grid import Grid, Meter
+from verify.electric.grid import Grid
 from verify.electric.kernel import solve_rows
 from verify.electric.outcomes import (
     DARK,
@@ -36,7 +36,7 @@ from verify.engines.paths import Wiring as Paths
 from verify.engines.words import WordsEngine
 from verify.faults import all_faults
 from verify.layouts import Layout, layouts
-from verify.strategies import circuits, failing_circuits, miswired_circuits, rewirings
+from verify.strategies import circuits, failing_circuits, miswired_circuits, rewirings, states
 
 FEW: Final = settings(max_examples=40)
 
@@ -163,7 +163,7 @@ def test_a_potential_exists_where_something_leads_to_the_reference(
     circuit: Circuit, data: st.DataObject
 ) -> None:
     """By galvanic paths, lamps and the capacitance of cables; nowhere else."""
-    state = data.draw(st.integers(0, (1 << len(circuit.switches)) - 1))
+    state = data.draw(states(circuit))
     graph: nx.Graph[object] = nx.Graph(StateGraph(Paths(circuit), state).graph.edges)
     for cable in circuit.cables:
         for box in cable.between:
@@ -219,18 +219,25 @@ def test_less_ohms_in_the_meter_read_less(circuit: Circuit) -> None:
 
 @FEW
 @given(anything(), st.data())
-def test_a_meter_of_no_effect_reads_the_difference(circuit: Circuit, data: st.DataObject) -> None:
-    """Ten million megohms between two points read what is there without them."""
-    grid = Grid(circuit)
-    ends = st.integers(0, len(circuit.ends) - 1)
-    meter = Meter(data.draw(ends), data.draw(ends), 1e15)
-    network = grid.network([Change()] * 2, meters=[meter, meter])
-    alone = solve(grid, grid.network([Change()]), all_states(grid, 1))
-    there = alone.at(np.array([meter.a, meter.b]))[0]
-    read = solve(grid, network, all_states(grid, 2)).extra_volts(-1)
-    known = ~np.isnan(there).any(axis=1)
-    np.testing.assert_allclose(read[1, known], (there[:, 0] - there[:, 1])[known], atol=1e-3)
-    assert not np.abs(read[1, ~known]).round(9).any()
+def test_a_meter_is_a_load_between_two_points(circuit: Circuit, data: st.DataObject) -> None:
+    """What it reads is the voltage that remains when its ohms are connected there for good."""
+    assumed = parameters(circuit.palette)
+    ends = data.draw(st.lists(st.sampled_from(circuit.ends), min_size=2, max_size=2, unique=True))
+    state = data.draw(states(circuit))
+    energised = power(circuit)
+    grid, network = energised.solution.grid, energised.solution.network
+    network = network.fed_by(energised.solution.feeding[0, state])
+    reading = readings(circuit, [(ends[0], ends[1])])[state]
+    pair = np.array([circuit.end_index[end] for end in ends])
+    for ohms, read in ((assumed.high_meter, reading.high), (assumed.low_meter, reading.low)):
+        there = replace(
+            network,
+            extras=np.concatenate([network.extras, pair.astype(np.int16)[None, None]], axis=1),
+            extra_admittances=np.append(network.extra_admittances, [[1 / ohms]], axis=1),
+        )
+        a, b = solve(grid, there, np.array([[state]])).at(pair)[0, 0]
+        expected = 0.0 if np.isnan(a - b) else abs(a - b)
+        assert read == pytest.approx(expected, rel=1e-5, abs=1e-6)
 
 
 def assert_rows_are_circuits(circuit: Circuit) -> None:

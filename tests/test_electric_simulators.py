@@ -18,6 +18,7 @@ from verify.change import Change, Wiring
 from verify.circuit import Circuit, Device
 from verify.circuitfile import load
 from verify.electric.grid import Grid
+from verify.electric.readings import readings
 from verify.electric.solve import Solution, all_states, solve
 from verify.faults import Fault, all_faults
 from verify.resources import data_path
@@ -187,6 +188,23 @@ def test_the_comparison_can_fail() -> None:
 
     assert worst_deviation(case, SIMULATORS["ngspice"])[0] < TOLERANCE
     assert worst_deviation(case, bent)[0] > TOLERANCE
+
+
+@pytest.mark.parametrize("name", ["faulty-open-traveler", "stair-feed-at-lamp"])
+def test_meters_read_what_ngspice_reads(name: str) -> None:
+    """A resistor of 10 MΩ or 3 kΩ put into the netlist gets the voltage that the meter shows."""
+    circuit = load(data_path("circuits") / f"{name}.toml")
+    read = readings(circuit)[::11]
+    phantoms = 0
+    for reading in read:
+        netlist = Netlist(circuit, reading.state)
+        a, b = (netlist.node_of[end] for end in (reading.point, reading.against))
+        for ohms, volts in ((10e6, reading.high), (3e3, reading.low)):
+            found = by_ngspice(f"{netlist}".replace(".ac", f"Rmeter {a} {b} {ohms}\n.ac"))
+            assert volts == pytest.approx(abs(found[a] - found[b]), rel=TOLERANCE, abs=1e-6)
+        phantoms += reading.phantom
+    assert len(read) > 4
+    assert phantoms
 
 
 def test_shipped_circuits_in_every_state() -> None:

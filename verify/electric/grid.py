@@ -25,9 +25,8 @@ from verify.network import NOTHING, Flattener
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
 
-#: Where in the extra branches of a row its loose join and its meter are.
-LOOSE: Final = -2
-METER: Final = -1
+#: Where in the extra branches of a row its loose join is.
+LOOSE: Final = -1
 
 Reals = npt.NDArray[np.float64]
 
@@ -53,19 +52,10 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Meter:
-    """A meter of so many ohms with its probes on two ends, as numbered by a `Grid`."""
-
-    a: int
-    b: int
-    ohms: float
-
-
-@dataclass(frozen=True, slots=True)
 class Network:
     """Faulted versions of one circuit, a row each; the arrays are those of `kernel.solve_rows`.
 
-    The last two of the extra branches are a loose join (`LOOSE`) and a meter (`METER`).
+    The last of the extra branches is a loose join (`LOOSE`).
     `works` (R, L) is 0 where a lamp has failed.
     """
 
@@ -226,19 +216,17 @@ class Grid:
         changes: Sequence[Change],
         *,
         loose: Sequence[int | None] | None = None,
-        meters: Sequence[Meter] | None = None,
     ) -> Network:
         """A row for each of `changes`, none of which rebuilds the circuit.
 
-        `loose` is the number of a join that is loose, or None, for each row; `meters` has a meter
-        for each row, which stands there as the load that it is.
+        `loose` is the number of a join that is loose, or None, for each row.
         """
         batch = self.flattener.batch(changes)
         rows, ends = batch.join_of.shape
         nodes = max(int(batch.join_of.max()) + 1, len(self.order))
         joins = np.empty((rows, ends + 1), np.int16)
         joins[:, :ends] = batch.join_of
-        extras, siemens = self._extras(batch.bridges, meters)
+        extras, siemens = _extras(batch.bridges, 1 / self.assumed.short)
         at_loose = [(row, join) for row, join in enumerate(loose or ()) if join is not None]
         for row, join in at_loose:
             # The first end of the join is parted from the rest and hangs on by a bad contact.
@@ -267,17 +255,13 @@ class Grid:
             works=batch.works,
         )
 
-    def _extras(
-        self, bridges: Integers, meters: Sequence[Meter] | None
-    ) -> tuple[Integers, Phasors]:
-        """Bridges, a loose join and a meter as branches; what a row does not have is 0 siemens."""
-        rows, count = bridges.shape[:2]
-        extras = np.full((rows, count + 2, 2), self.reference, np.int16)
-        siemens = np.zeros((rows, count + 2), np.complex128)
-        there = bridges[:, :, 0] != NOTHING
-        extras[:, :count][there] = bridges[there]
-        siemens[:, :count][there] = 1 / self.assumed.short
-        for row, meter in enumerate(meters or ()):
-            extras[row, METER] = meter.a, meter.b
-            siemens[row, METER] = 1 / meter.ohms
-        return extras, siemens
+
+def _extras(bridges: Integers, short_siemens: float) -> tuple[Integers, Phasors]:
+    """Bridges and room for a loose join as branches; what a row does not have is 0 siemens."""
+    rows, count = bridges.shape[:2]
+    extras = np.zeros((rows, count + 1, 2), np.int16)
+    siemens = np.zeros((rows, count + 1), np.complex128)
+    there = bridges[:, :, 0] != NOTHING
+    extras[:, :count][there] = bridges[there]
+    siemens[:, :count][there] = short_siemens
+    return extras, siemens

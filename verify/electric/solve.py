@@ -83,19 +83,13 @@ class Solution:
         amps[..., 0] = (driving - volts[..., 0]) * admittances
         return _or_nothing(amps)
 
-    def extra_volts(self, extra: int) -> Phasors:
-        """The voltage across one of the extra branches of each row (R, T)."""
-        rows = np.arange(len(self.network))
-        a, b = (
-            self.volts[rows, :, self.network.joins[rows, self.network.extras[:, extra, side]]]
-            for side in range(2)
-        )
-        return _difference(a, b)
-
     def loose_watts(self) -> Reals:
         """The heat in the loose join of each row (R, T), 0 where there is none."""
+        rows = np.arange(len(self.network))
+        ends = self.network.extras[:, LOOSE]
+        a, b = (self.volts[rows, :, self.network.joins[rows, ends[:, side]]] for side in range(2))
         siemens = self.network.extra_admittances[:, LOOSE].real
-        return np.abs(self.extra_volts(LOOSE)) ** 2 * siemens[:, None]
+        return np.abs(_difference(a, b)) ** 2 * siemens[:, None]
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
