@@ -11,6 +11,7 @@ from verify.circuit import Circuit
 from verify.circuitfile import dump, parse
 from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults, fault_kinds, find_fault
+from verify.layouts import layouts
 from verify.routing import Arrangement
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 from verify.strategies import (
@@ -125,18 +126,10 @@ def test_arrangements_keep_to_their_limit(place: Arrangement) -> None:
     assert place.switch_boxes[0] != place.switch_boxes[-1]
 
 
-def test_every_tree_of_three_boxes_can_be_drawn() -> None:
-    """All nine rooted trees on three boxes turn up (Cayley; OEIS A000169, from memory)."""
-    trees = set()
-
-    @settings(max_examples=250)
-    @given(arrangements(most_locations=2))
-    def collect(place: Arrangement) -> None:
-        if len(place.boxes) == 3:
-            trees.add(place.parents)
-
-    collect()
-    assert len(trees) == 9
+@pytest.mark.parametrize("parents", [layout.parents for layout in layouts(2)], ids=str)
+def test_every_tree_of_three_boxes_can_be_drawn(parents: tuple[int, ...]) -> None:
+    """Each of the nine rooted trees on three boxes is found (Cayley; OEIS A000169, from memory)."""
+    smallest(arrangements(most_locations=2), lambda place: place.parents == parents)
 
 
 @given(circuits())
