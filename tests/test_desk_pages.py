@@ -10,9 +10,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote, urlencode
+from xml.etree import ElementTree
 
 import pytest
-from browser import HOSTILE, ROOT, Browser, check_page
+from browser import HOSTILE, ROOT, Browser, check_page, visiting
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -645,7 +646,43 @@ def test_any_name_is_only_text(browser: Browser, name: str) -> None:
         document = check_page(browser.get(path), path)
         held = [*document.all("input"), {"value": document.text}]
         assert any(" ".join(name.split()) in tag.get("value", "") for tag in held)
-        assert "<img" not in browser.get(path).text
+        assert "<img src=x" not in browser.get(path).text
+
+
+def test_desk_behind_another_base_address(database: Path) -> None:
+    """Behind a proxy every link, form and picture of the desk keeps to the base address."""
+    with visiting(database, base_url="/boats/") as browser:
+        for query in ("", "?locations=2", "?locations=2&at-uu=dark"):
+            path = f"/boats{DESK}{query}"
+            document = check_page(browser.get(path), path)
+            aims = [tag["action"] for tag in document.all("form")]
+            aims += [*document.links, *(tag["src"] for tag in document.all("img"))]
+            assert aims
+            assert all(aim.startswith("/boats/") for aim in aims)
+
+
+@pytest.mark.parametrize(
+    ("query", "status"),
+    [
+        (f"circuit={LABEL}&fault=left-off/box-2,switch-2.ground", 200),
+        (f"packed={packed(STAIR)}&fault=lamp-open/lamp", 200),
+        (f"circuit={LABEL}&fault=left-off/attic", 404),
+        (f"circuit={LABEL}", 404),
+        ("locations=2", 400),
+    ],
+)
+def test_pictures_of_examples(browser: Browser, query: str, status: int) -> None:
+    """The picture of a fault is an SVG under our policy; there is none of what is no fault."""
+    response = browser.get(f"{DESK}/picture?{query}")
+    assert response.status_code == status
+    if status == 200:
+        assert response.headers["content-type"].startswith("image/svg+xml")
+        assert "default-src 'none'" in response.headers["content-security-policy"]
+        words = " ".join(ElementTree.fromstring(response.text).itertext())
+        assert "As intended" in words
+        assert "As found" in words
+    else:
+        check_page(response, query)
 
 
 WORDS: Final = st.one_of(

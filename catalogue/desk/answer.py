@@ -160,8 +160,8 @@ class Answer:
             notes.append(f"Shares: {UNIFORM_SENTENCE}")
         if self.any_order:
             notes.append(
-                "Which of your switches is which is not taken to be known: switch-1, switch-2 and "
-                "so on are numbered as the current meets them, from the feed to the lamp."
+                "Which of your switches is which is not taken to be known: they are counted as the "
+                "current meets them, from the feed to the lamp, as switch-1, switch-2 and so on."
             )
         notes += [
             SIGN[sign.name].note for sign in SIGNS if sign.name in self.symptoms.signs and sign.note
