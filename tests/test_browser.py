@@ -271,7 +271,7 @@ def test_a_circuit_is_pasted(chromium: Browser, server: str, database: Path) -> 
         page.locator(".suspects summary", has_text="A picture").first.click()
         picture = page.locator(".suspects img").first
         picture.scroll_into_view_if_needed()
-        page.wait_for_function("document.querySelector('.suspects img').naturalWidth > 400")
+        assert picture.evaluate("one => one.decode().then(() => one.naturalWidth)") > 400
         assert visitor.complaints == []
 
 

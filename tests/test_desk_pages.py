@@ -425,6 +425,20 @@ def test_next_check_is_explained(browser: Browser) -> None:
     assert not other["fits"]
 
 
+def test_a_finding_that_names_the_mistake_ends_the_way(browser: Browser) -> None:
+    """Where all that is left has one name the page says so, and proposes no further check."""
+    query = {"locations": 2, **seen([0, 0, 0, 0])}
+    looking = next(c for c in browser.facts(at(DESK, **query))["next"] if c["kind"] == "look")
+    path = at(DESK, **query, step1=looking["results"][1]["step"])
+    facts = browser.facts(path)
+    assert facts["names_left"] == 1
+    assert facts["next"] == []
+    document = check_page(browser.get(path), path)
+    assert "One name is left" in document.words
+    assert looking["results"][1]["finding"] in document.words
+    assert "power off and locked out" in document.words
+
+
 def test_average_left_is_right(browser: Browser) -> None:
     """The average that a check leaves is the sum of what each finding leaves, each by its share:
     counted by hand where positions are known, so that each suspect predicts one finding."""

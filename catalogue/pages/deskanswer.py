@@ -56,7 +56,8 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
     """Everything that the page of an answer shows."""
     answer = answer_of(question)
     shown = (answer.groups or answer.nearest)[:_SHOWN_IN_FULL]
-    left = len({hypothesis.suspect for hypothesis in answer.hypotheses})
+    left = {hypothesis.suspect for hypothesis in answer.hypotheses}
+    names = {answer.pool.suspects[number].family for number in left}
     return {
         "wiring": question.wiring.in_words(),
         "is_known": isinstance(question.wiring, OneCircuit),
@@ -68,7 +69,8 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
         "fits": bool(answer.groups),
         "nothing_fits": None if answer.groups else NOTHING_FITS,
         "groups_total": len(answer.groups),
-        "suspects_left": left,
+        "suspects_left": len(left),
+        "names_left": len(names),
         "groups": [_group(visit, question, answer, group) for group in shown],
         "more_groups": [
             {"name": question.wiring.named(g.name), "share": g.share, "faults": _faults(g)}
