@@ -166,7 +166,7 @@ def test_simulators_find_the_same(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("name", "count"), [("ngspice", 600), ("opendss", 3000)])
+@pytest.mark.parametrize(("name", "count"), [("ngspice", 300), ("opendss", 1000)])
 def test_simulators_find_the_same_on_many(
     name: str,
     count: int,

@@ -92,17 +92,10 @@ class Network:
 class Grid:
     """A circuit prepared for networks of its faults.
 
-    `loads` adds watts plugged in at receptacles, by name, to those of the circuit. Raises
-    `CircuitError` where a size is written in a way that says nothing of its resistance, and
-    ValueError for loads at what is no receptacle.
+    Raises `CircuitError` where a size is written in a way that says nothing of its resistance.
     """
 
-    def __init__(
-        self,
-        circuit: Circuit,
-        assumed: Parameters | None = None,
-        loads: Mapping[str, float] | None = None,
-    ) -> None:
+    def __init__(self, circuit: Circuit, assumed: Parameters | None = None) -> None:
         self.circuit = circuit
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
         self.flattener = Flattener(circuit)
@@ -134,7 +127,7 @@ class Grid:
         self._branches: list[tuple[int, int, complex]] = [
             *zip(*self.conductors.T.tolist(), self.conductor_siemens, strict=True),
             *zip(*self.lamps.T.tolist(), self.lamp_siemens, strict=True),
-            *self._loads({} if loads is None else loads),
+            *self._loads(),
             *self._capacitances(),
             *self._returns(),
         ]
@@ -166,15 +159,11 @@ class Grid:
             (line, neutral, ground),
         )
 
-    def _loads(self, more: Mapping[str, float]) -> Iterator[tuple[int, int, complex]]:
-        receptacles = [d for d in self.circuit.devices if d.form.name == "receptacle"]
-        if unknown := more.keys() - {receptacle.name for receptacle in receptacles}:
-            raise ValueError(f"loads={sorted(unknown)} are not receptacles of this circuit")
-        for receptacle in receptacles:
-            watts = sum(receptacle.loads) + more.get(receptacle.name, 0.0)
-            if watts:
-                line, neutral = self._terminals(receptacle, "line", "neutral")
-                yield line, neutral, watts / self.circuit.volts**2
+    def _loads(self) -> Iterator[tuple[int, int, complex]]:
+        for device in self.circuit.devices:
+            if device.loads:
+                line, neutral = self._terminals(device, "line", "neutral")
+                yield line, neutral, sum(device.loads) / self.circuit.volts**2
 
     def _capacitances(self) -> Iterator[tuple[int, int, complex]]:
         for cable, start in zip(self.circuit.cables, self.cable_starts, strict=True):
