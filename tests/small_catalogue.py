@@ -1,6 +1,7 @@
 """A small real catalogue to visit, as fixtures: name this module in `pytest_plugins`."""
 
 import json
+import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 from boathouse import stair
 from browser import HOSTILE, Browser, visiting
 
+from catalogue.pages.visit import Visit
 from catalogue.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove import prove
 from catalogue.store import Store
@@ -45,3 +47,11 @@ def browser(database: Path) -> Iterator[Browser]:
     """A visitor to that catalogue."""
     with visiting(database) as browser:
         yield browser
+
+
+@pytest.fixture(scope="session")
+def visit(database: Path) -> Iterator[Visit]:
+    """A visit to the same catalogue without a browser."""
+    with closing(sqlite3.connect(database)) as connection:
+        connection.row_factory = sqlite3.Row
+        yield Visit(connection, {}, {})

@@ -1,75 +1,30 @@
 """The symptom desk on the web: it says what the engine says, and the way leads to the fault."""
 
-import base64
 import sqlite3
-import zlib
-from collections.abc import Iterator, Mapping
 from contextlib import closing
-from functools import cache
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 from urllib.parse import quote, urlencode
-from xml.etree import ElementTree
 
 import pytest
-from browser import HOSTILE, ROOT, Browser, check_page, visiting
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from browser import ROOT, Browser, check_page
+from desking import DESK, LABEL, SAW, at, pool, seen
 
 from catalogue.desk.answer import NOTHING_FITS, Answer
 from catalogue.desk.checks import CLEAR, check_kinds
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
-from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
-from catalogue.pages.deskask import LONGEST_FILE, packed, state_key
+from catalogue.desk.pool import NO_FAULT, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.symptoms import SIGN, SIGNS, Symptoms
+from catalogue.pages.deskask import state_key
 from catalogue.pages.desksketch import Shape, shapes
 from catalogue.pages.deskwiring import AnyLayout, OneLayout
 from catalogue.pages.visit import Visit
 from catalogue.terms import terms
-from verify.circuitfile import dump, parse
 from verify.layouts import Layout, layouts
-from verify.resources import data_path
-from verify.sampler import sample
 from verify.schemes import SOUND_SCHEMES
-from verify.signature import DARK, LIT, TRIP, canonical
+from verify.signature import DARK, LIT, canonical
 
 pytest_plugins = ["small_catalogue"]
-
-DESK: Final = f"{ROOT}/desk"
-PLAN: Final = f"{ROOT}/desk/plan"
-MIMICS: Final = f"{ROOT}/mimics"
-CODE: Final = "1.f.1"
-LABEL: Final = f"chain-{CODE}"
-SAW: Final = {DARK: "dark", LIT: "lit", TRIP: "trips"}
-STAIR: Final = (data_path("circuits") / "stair-feed-at-lamp.toml").read_text("utf-8")
-
-
-def at(page: str, **query: object) -> str:
-    """An address."""
-    return f"{page}?{urlencode({key.replace('_', '-'): value for key, value in query.items()})}"
-
-
-def seen(codes: Mapping[int, int] | list[int], switches: int = 2) -> dict[str, str]:
-    """What was seen as it stands in an address."""
-    states = codes.items() if isinstance(codes, Mapping) else enumerate(codes)
-    return {state_key(state, switches): SAW[code] for state, code in states}
-
-
-@cache
-def pool() -> Pool:
-    """Every single fault of one circuit, by the engine itself."""
-    return pool_of_circuit(Layout.parse(CODE).circuit("chain"))
-
-
-@pytest.fixture(scope="module")
-def visit(database: Path) -> Iterator[Visit]:
-    """A visit to the same catalogue without a browser."""
-    with closing(sqlite3.connect(database)) as connection:
-        connection.row_factory = sqlite3.Row
-        yield Visit(connection, {}, {})
-
-
-# --- the way in -----------------------------------------------------------------------------
 
 
 def test_way_in_from_home(browser: Browser) -> None:
@@ -141,9 +96,6 @@ def test_pictures_of_shapes_show_their_cables(browser: Browser) -> None:
         root = layout.parents.index(min(layout.parents))
         assert (sketch["feed"]["x"], sketch["feed"]["y"]) == places[names[root]]
     assert drawn["f.L.L"]["words"] == "Feed at the lamp; from the lamp on to A and B"
-
-
-# --- the answer -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("behaviour", range(len(pool().codes)))
@@ -332,9 +284,6 @@ def test_dim_is_accepted_and_explained(browser: Browser) -> None:
     assert {group["untested"] for group in facts["groups"]} == {3}
 
 
-# --- the way to the fault -------------------------------------------------------------------
-
-
 def follow(browser: Browser, query: dict[str, str], truth: Suspect) -> list[dict[str, Any]]:
     """Answer every proposed check as the truth would, to the end; the answers on the way."""
     ways = [browser.facts(at(DESK, **query))]
@@ -448,275 +397,3 @@ def test_average_left_is_right(browser: Browser) -> None:
         assert sum(left) == facts["suspects_left"]
         average = sum(number * number for number in left) / sum(left)
         assert proposal["leaves"] == pytest.approx(average, abs=0.051)
-
-
-# --- circuits that somebody brings -----------------------------------------------------------
-
-
-def test_a_pasted_circuit_is_judged(browser: Browser) -> None:
-    """A pasted file becomes a short address, and its faults are the suspects by its own names."""
-    form = browser.facts(at(DESK, file=STAIR.replace("\n", "\r\n")))
-    assert form["is_known"]
-    short = form["keep"]["packed"]
-    assert len(short) < len(STAIR) / 2
-    path = at(DESK, packed=short, **seen([0, 0, 0, 0]))
-    facts = browser.facts(path)
-    words = check_page(browser.get(path), path).words
-    assert "landing" in words
-    expected = pool_of_circuit(parse(STAIR))
-    dark = [s for s in expected.suspects if not expected.codes[s.codes].any()]
-    assert facts["suspects_left"] == len(dark)
-    assert facts["unsound"] is None
-
-
-def test_an_unsound_circuit_is_called_out(browser: Browser) -> None:
-    """A circuit that is not sound by itself says so above the answer."""
-    faulty = (data_path("circuits") / "faulty-open-traveler.toml").read_text("utf-8")
-    path = at(DESK, packed=packed(dump(parse(faulty))), at_uuuu="dark")
-    assert browser.facts(path)["unsound"] == "misbehaves"
-    assert "not sound as it was given" in check_page(browser.get(path), path).words
-
-
-def test_mistakes_of_a_pasted_file_are_told_together(browser: Browser) -> None:
-    """Every mistake of a file is told at once, with its text there to be mended."""
-    wrong = STAIR.replace('kind = "lamp"', 'kind = "lantern"').replace("format = 1", "format = 7")
-    response = browser.get(at(DESK, file=wrong))
-    assert response.status_code == 400
-    document = check_page(response, "wrong file")
-    facts = browser.facts(at(DESK, file=wrong))
-    assert len(facts["problems"]) >= 2
-    for problem in facts["problems"]:
-        assert problem in document.words
-    assert 'kind = "lantern"' in document.text
-
-
-def wide(switches: int = 2, receptacles: int = 0) -> str:
-    """A sound circuit with many ends in one box."""
-    more = "".join(
-        f'[device.outlet-{i}]\nkind = "receptacle"\nbox = "landing"\n' for i in range(receptacles)
-    )
-    circuit = sample(1, 0, fewest=switches, most=switches).circuit if switches > 2 else parse(STAIR)
-    return dump(circuit) if switches > 2 else STAIR.replace("[cable.", f"{more}\n[cable.", 1)
-
-
-@pytest.mark.parametrize(
-    ("text", "sentence"),
-    [
-        (wide(switches=9), "9 switches; here suspects are judged for up to 8"),
-        (wide(receptacles=60), "so many ends"),
-        ("x" * (LONGEST_FILE + 1), "8,001"),
-    ],
-    ids=["many switches", "wide box", "long file"],
-)
-def test_work_is_bounded(browser: Browser, text: str, sentence: str) -> None:
-    """What would take too long is refused with a sentence that names the way out."""
-    is_long = len(text) > LONGEST_FILE and "format" not in text
-    response = browser.get(at(DESK, **({"file": text} if is_long else {"packed": packed(text)})))
-    assert response.status_code == 400
-    words = check_page(response, "bounded").words
-    assert sentence in words
-    assert "miswire suspects" in words
-
-
-# --- the plan and the mimics ------------------------------------------------------------------
-
-
-def test_plan_of_a_circuit(browser: Browser) -> None:
-    """The plan has every suspect in a leaf, the expected numbers of the engine, and cautions."""
-    path = at(PLAN, circuit=LABEL, positions="file")
-    document = check_page(browser.get(path), path)
-    facts = browser.facts(path)
-    symptoms = Symptoms(2, {}, as_found=False)
-    answer = Answer(pool(), symptoms, {}, check_kinds())
-    assert facts["checks"] == pytest.approx(answer.plan.checks, abs=0.006)
-    assert facts["cost"] == pytest.approx(answer.plan.cost, abs=0.06)
-    assert facts["uncertainty_bits"] == pytest.approx(answer.uncertainty, abs=0.006)
-    assert facts["suspects"] == len(pool().suspects)
-    leaves = set(_leaves(facts["plan"]))
-    assert leaves == {suspect.description for suspect in pool().suspects}
-    for kind in check_kinds().values():
-        if kind.name in _kinds(facts["plan"]) and kind.caution:
-            assert kind.caution in document.words
-
-
-def _leaves(plan: dict[str, Any]) -> Iterator[str]:
-    yield from plan.get("suspects", ())
-    yield from plan.get("found", ())
-    for branch in plan.get("branches", ()):
-        yield from _leaves(branch["then"])
-
-
-def _kinds(plan: dict[str, Any]) -> set[str]:
-    below = (_kinds(branch["then"]) for branch in plan.get("branches", ()))
-    return {plan["kind"], *set().union(*below)} if "kind" in plan else set()
-
-
-@pytest.mark.parametrize(
-    ("query", "sentence"),
-    [
-        ({}, "A plan is for a circuit"),
-        ({"locations": 2, "sign-for-some-time": "yes"}, "Too many suspects"),
-        (
-            {"circuit": LABEL, "positions": "file", **seen([2, 2, 2, 0]), "sign-trips": "yes"},
-            "Nothing fits",
-        ),
-    ],
-)
-def test_no_plan(browser: Browser, query: dict[str, object], sentence: str) -> None:
-    """Where there is nothing to plan a sentence says why."""
-    response = browser.get(at(PLAN, **query))
-    assert response.status_code == 400
-    assert sentence in check_page(response, str(query)).words
-
-
-def test_mimics_are_counted(browser: Browser, visit: Visit) -> None:
-    """Counts by hazard, kind, place and layout are those of the table of faults."""
-    facts = browser.facts(MIMICS)
-    check_page(browser.get(MIMICS), MIMICS)
-    of_layouts = "circuit_id in (select id from circuit where origin = 'layout')"
-    mimic = f"verdict_id = (select id from verdict where name = 'mimic') and {of_layouts}"
-    total = visit.number(f"select count(*) from fault where {mimic}")
-    assert facts["mimics"] == total
-    assert facts["faults"] == visit.number(f"select count(*) from fault where {of_layouts}")
-    for row in facts["by_hazard"]:
-        counted = visit.number(
-            "select count(*) from evidence join fault on fault.id = fault_id join hazard on"
-            f" hazard.id = hazard_id where {mimic} and hazard.name = ?",
-            row["name"],
-        )
-        assert row["mimics"] == counted
-        assert row["share"] == pytest.approx(counted / total, abs=1e-5)
-    assert sum(row["mimics"] for row in facts["by_kind"]) == total
-    assert sum(row["mimics"] for row in facts["by_place"]) == total
-    assert sum(row["faults"] for row in facts["by_place"]) == facts["faults"]
-    assert sum(row["counts"]["mimic"] for row in facts["layouts"]) == total
-    for row in facts["layouts"]:
-        assert sum(row["counts"].values()) == row["faults"]
-        circuit = browser.facts(f"{ROOT}/circuit/{row['label']}")
-        assert circuit["counts"]["verdicts"] == row["counts"]
-    shares = [row["share"] for row in facts["layouts"]]
-    assert shares == sorted(shares, reverse=True)
-
-
-def test_mimics_of_some_layouts(browser: Browser) -> None:
-    """Filters leave the layouts that they name, and say if there are none."""
-    chain = browser.facts(at(MIMICS, scheme="chain"))
-    tied = browser.facts(at(MIMICS, scheme="tied"))
-    assert chain["faults"] + tied["faults"] == browser.facts(MIMICS)["faults"]
-    assert {row["label"][:6] for row in chain["layouts"]} == {"chain-"}
-    assert browser.facts(at(MIMICS, locations=7))["nothing"].startswith("Not computed")
-    check_page(browser.get(at(MIMICS, locations=7)), "none")
-
-
-# --- whatever is asked ------------------------------------------------------------------------
-
-BOMB: Final = base64.urlsafe_b64encode(zlib.compress(b"a" * 10_000_000, 9)).decode()
-REFUSED: Final = {
-    "locations=2&at-uu=dark&at-uu=lit": "given more than once",
-    "locations=99999999": "all layouts of 2 switches",
-    "locations=-1": "must be a whole number",
-    "locations=7": "paste its circuit file",
-    "locations=2&at-uuu=dark": "names no positions of 2 switches",
-    "locations=2&at-ux=dark": "names no positions",
-    "locations=2&at-uu=purple": "must be one of dark, dim, lit, trips",
-    "locations=2&sign-smoke=yes": "the signs are",
-    "locations=2&layout=9.9.9": "one of the pictures",
-    "locations=2&scheme=ring": "scheme must be chain or tied",
-    "locations=2&positions=file": "needs a circuit",
-    "locations=2&positions=left": "positions must be",
-    "locations=2&circuit=chain-1.f.1": "are two questions",
-    "locations=2&step1=look": "is no finding",
-    "locations=2&step1=look:attic=clear": "is no check that tells anything here",
-    "locations=2&step1=flip:0=blue": "must be one of",
-    f"locations=2&step1={'x' * 500}=clear": "is no finding",
-    f"locations=2&name1={'x' * 10_000}": "10,000 characters",
-    "locations=2&name1=slip%E2%80%AEyaw": "turn the direction of writing",
-    "locations=2&name1=a%00b": "characters that cannot be seen",
-    "locations=2&name1=slip&name2=slip": "Two switches are called slip",
-    "packed=AAAA": "paste the circuit file again",
-    "packed=%C3%BC": "paste the circuit file again",
-    f"packed={BOMB}": "paste the circuit file again",
-}
-
-
-@pytest.mark.parametrize("query", REFUSED, ids=lambda query: query[:40])
-def test_odd_questions_get_a_sentence(browser: Browser, query: str) -> None:
-    """Whatever is wrong with a question, the answer is a page that says what to do."""
-    for page in (DESK, PLAN):
-        response = browser.get(f"{page}?{query}")
-        assert response.status_code == 400
-        assert REFUSED[query] in check_page(response, query).words
-
-
-@pytest.mark.parametrize("name", [HOSTILE[:40], '"><img src=x>', "الرصيف", "{{ 7*7 }}", "a & <b>"])
-def test_any_name_is_only_text(browser: Browser, name: str) -> None:
-    """Names in any script and with any signs stand as they were typed, in form and answer."""
-    for query in (
-        {"locations": 2, "name1": name, "at-uu": "dark"},
-        {"locations": 2, "name1": name, "edit": 1},
-        {"locations": 2, "name1": name, "layout": "f.L.1", "at-uu": "dark"},
-    ):
-        path = at(DESK, **query)
-        document = check_page(browser.get(path), path)
-        held = [*document.all("input"), {"value": document.text}]
-        assert any(" ".join(name.split()) in tag.get("value", "") for tag in held)
-        assert "<img src=x" not in browser.get(path).text
-
-
-def test_desk_behind_another_base_address(database: Path) -> None:
-    """Behind a proxy every link, form and picture of the desk keeps to the base address."""
-    with visiting(database, base_url="/boats/") as browser:
-        for query in ("", "?locations=2", "?locations=2&at-uu=dark"):
-            path = f"/boats{DESK}{query}"
-            document = check_page(browser.get(path), path)
-            aims = [tag["action"] for tag in document.all("form")]
-            aims += [*document.links, *(tag["src"] for tag in document.all("img"))]
-            assert aims
-            assert all(aim.startswith("/boats/") for aim in aims)
-
-
-@pytest.mark.parametrize(
-    ("query", "status"),
-    [
-        (f"circuit={LABEL}&fault=left-off/box-2,switch-2.ground", 200),
-        (f"packed={packed(STAIR)}&fault=lamp-open/lamp", 200),
-        (f"circuit={LABEL}&fault=left-off/attic", 404),
-        (f"circuit={LABEL}", 404),
-        ("locations=2", 400),
-    ],
-)
-def test_pictures_of_examples(browser: Browser, query: str, status: int) -> None:
-    """The picture of a fault is an SVG under our policy; there is none of what is no fault."""
-    response = browser.get(f"{DESK}/picture?{query}")
-    assert response.status_code == status
-    if status == 200:
-        assert response.headers["content-type"].startswith("image/svg+xml")
-        assert "default-src 'none'" in response.headers["content-security-policy"]
-        words = " ".join(ElementTree.fromstring(response.text).itertext())
-        assert "As intended" in words
-        assert "As found" in words
-    else:
-        check_page(response, query)
-
-
-WORDS: Final = st.one_of(
-    st.sampled_from([*SIGHTS, "", "yes", "1", "2", "3", "chain", "f.L.1", LABEL, "file", "clear"]),
-    st.text(max_size=12),
-)
-KEYS: Final = st.sampled_from(
-    [
-        *("locations", "circuit", "layout", "scheme", "at-uu", "at-du", "sign-trips", "sign-x"),
-        *("name1", "name2", "step1", "step2", "file", "packed", "positions", "ask", "edit"),
-        "format",
-    ]
-)
-
-
-@settings(max_examples=60)
-@given(st.dictionaries(KEYS, WORDS, max_size=6), st.sampled_from([DESK, PLAN, MIMICS]))
-def test_any_question_is_answered(browser: Browser, query: dict[str, str], page: str) -> None:
-    """No question makes the desk fail."""
-    response = browser.get(f"{page}?{urlencode(query)}")
-    assert response.status_code in (200, 400, 404)
-    if response.headers["content-type"].startswith("text/html"):
-        check_page(response, str(query))
