@@ -114,7 +114,9 @@ def check_fault(circuit: Circuit, fault: Fault) -> None:
     check(before, circuit)
     check(after, found)
     assert before.marks == after.marks
-    assert before.marks > 0 or fault.kind == "whole-circuit"
+    if fault.kind != "whole-circuit":
+        # Grounds mixed up in two cables side by side end in the joins in which they were.
+        assert (before.marks > 0) == (found != circuit)
 
 
 @pytest.mark.parametrize("path", CIRCUITS, ids=lambda path: path.stem)

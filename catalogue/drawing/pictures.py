@@ -94,6 +94,8 @@ def wiring_picture(
     notes = _state_notes(view)
     if not alike:
         notes.append("The two are wired by different schemes, so no single place differs.")
+    elif not places:
+        notes.append("Both are joined alike: the mistake changes nothing that is connected.")
     telling = " ".join(
         (
             *_told(places),
