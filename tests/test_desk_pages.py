@@ -193,6 +193,27 @@ def test_circuits_of_a_group_are_counted(browser: Browser, visit: Visit, sign: s
         assert group["faults"] == len(holding)
 
 
+def test_circuits_of_part_of_a_signature_are_counted(browser: Browser, visit: Visit) -> None:
+    """Where signs or findings leave only some faults of a signature, only theirs are counted."""
+    query = {"locations": 2, **seen([2, 2, 2, 2]), "sign-metal-live": "yes"}
+    missing = browser.facts(at(DESK, **query))["groups"][0]
+    assert missing["contradicted"] == 1
+    having = "exists (select 1 from evidence where fault_id = fault.id and hazard_id in (5, 7))"
+    counted = (
+        "select count(distinct circuit_id) from fault join circuit on circuit.id = circuit_id"
+        " join signature on signature.id = fault.signature_id"
+        " where origin = 'layout' and word = ? and"
+    )
+    names = {row["id"]: row["name"] for row in visit.rows("select id, name from hazard")}
+    assert (names[5], names[7]) == SIGN["metal-live"].hazards
+    assert missing["circuits"] == visit.number(f"{counted} not {having}", "LLLL")
+    query = {"locations": 2, **seen([0, 0, 0, 0]), "step1": "look:lamp-box=clear"}
+    (left,) = browser.facts(at(DESK, **query))["groups"]
+    elsewhere = "family_id in (select id from family where place <> 'lamp-box')"
+    elsewhere += " and kind_id not in (select id from fault_kind where name = 'whole-circuit')"
+    assert left["circuits"] == visit.number(f"{counted} {elsewhere}", "----")
+
+
 @pytest.mark.parametrize("shape", shapes(2), ids=lambda shape: shape.layout.code)
 def test_known_cables_find_every_fault_by_place(visit: Visit, shape: Shape) -> None:
     """With the cables known, what any fault of any circuit of that shape does, told by the places

@@ -105,7 +105,9 @@ class Bench:
 
     match: Match
     kinds: dict[str, CheckKind]
-    _first_alike: dict[int, Numbers] = field(default_factory=dict, init=False, repr=False)
+    _merged_readings: dict[int, list[tuple[int, int]]] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     def hypotheses(self) -> list[Hypothesis]:
         """Every suspect that fits, once for each reading under which it does.
@@ -115,24 +117,29 @@ class Bench:
         found = []
         for number, suspect in enumerate(self.match.pool.suspects):
             readings = self.match.consistent_readings(suspect)
+            if not len(readings):
+                continue
             each = self.match.prior(suspect) / len(self.match.readings)
-            if self.match.pool.circuit is None:
-                alike, counts = np.unique(self._alike(suspect.codes)[readings], return_counts=True)
-            else:  # what is live differs even where the light does not
-                alike, counts = readings, np.ones(len(readings), np.int64)
             found += [
                 Hypothesis(number, reading, each * count)
-                for reading, count in zip(alike.tolist(), counts.tolist(), strict=True)
+                for reading, count in self._merged(suspect.codes, readings)
             ]
         return found
 
+    def _merged(self, codes: int, readings: Numbers) -> list[tuple[int, int]]:
+        """The readings of a behaviour, one for all under which it is the same, with their count."""
+        if self.match.pool.circuit is not None:
+            return [(reading, 1) for reading in readings.tolist()]  # what is live differs even so
+        if codes not in self._merged_readings:
+            alike, counts = np.unique(self._alike(codes)[readings], return_counts=True)
+            self._merged_readings[codes] = list(zip(alike.tolist(), counts.tolist(), strict=True))
+        return self._merged_readings[codes]
+
     def _alike(self, codes: int) -> Numbers:
         """For each reading the first under which a behaviour is the same."""
-        if codes not in self._first_alike:
-            named = self.match.pool.codes[codes][self.match.readings]
-            _, first, which = np.unique(named, axis=0, return_index=True, return_inverse=True)
-            self._first_alike[codes] = first[which.reshape(-1)]
-        return self._first_alike[codes]
+        named = self.match.pool.codes[codes][self.match.readings]
+        _, first, which = np.unique(named, axis=0, return_index=True, return_inverse=True)
+        return first[which.reshape(-1)]
 
     def checks(self, hypotheses: Sequence[Hypothesis]) -> list[Check]:
         """Every check that tells some of the hypotheses apart, cheapest kinds first."""

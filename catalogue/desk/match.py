@@ -113,7 +113,12 @@ class Match:
         """The readings under which a suspect does all that was seen; none if a sign fails."""
         if self.signs(suspect)[1]:
             return np.zeros(0, np.int64)
-        return np.flatnonzero(self._seen[1][suspect.codes] == 0)
+        return self._consistent[suspect.codes]
+
+    @cached_property
+    def _consistent(self) -> list[Numbers]:
+        """For each behaviour the readings under which nothing that was seen contradicts it."""
+        return [np.flatnonzero(contradicted == 0) for contradicted in self._seen[1]]
 
     def signs(self, suspect: Suspect) -> tuple[int, int]:
         """How many of the signs that can be judged a suspect shows, and how many it does not."""

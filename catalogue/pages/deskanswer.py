@@ -137,7 +137,7 @@ def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts
         "untested": group.untested,
         "share": group.share,
         "faults": _faults(group),
-        "circuits": wiring.circuits(group, answer.symptoms),
+        "circuits": wiring.circuits(group),
         "may_be_nothing": len(families) < len(group.families),
         "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
         "hazards": list(_hazards(group)),

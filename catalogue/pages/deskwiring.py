@@ -16,7 +16,6 @@ import numpy as np
 
 from catalogue.desk.match import Group
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
-from catalogue.desk.symptoms import Symptoms
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.desksketch import Shape, letters
 from catalogue.pages.visit import Visit
@@ -75,7 +74,7 @@ class Wiring(ABC):
 
         return _COUNTED.sub(listed, name)
 
-    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
+    def circuits(self, group: Group) -> int | None:
         """In how many circuits the faults of a group are; None where there is only one."""
         return None
 
@@ -155,22 +154,19 @@ class AnyLayout(Wiring):
         """Switches by their order, as which of the person's is which is not known."""
         return _numbered_told(text, self.called, [f"{switch}’s box" for switch in self.called])
 
-    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
-        """Counted by signature, names and signs, which is all that leads to a group."""
-        wanted = {(s.kind, s.family, s.place) for s in group.suspects}
-        words = {canonical(self.pool.codes[s.codes], 1).word for s in group.suspects}
-        masks = [symptoms.hazard_mask(sign) for sign in sorted(symptoms.signs)]
-        shown = "".join(
-            " and exists (select 1 from evidence where fault_id = fault.id"
-            f" and {mask:d} >> (hazard_id - 1) & 1)"
-            for mask in masks
-            if mask
-        )
+    def circuits(self, group: Group) -> int | None:
+        """Counted by signature, and where the group is not all of it by names and hazards."""
+        behaviours = {suspect.codes for suspect in group.suspects}
+        words = [canonical(self.pool.codes[codes], 1).word for codes in behaviours]
+        if len(group.suspects) == sum(s.codes in behaviours for s in self.pool.suspects):
+            return self.visit.number(  # all that looks like this: an index knows
+                _ALL_IN.format(circuits=self._circuits(), words=", ".join("?" * len(words))),
+                *(*words, *self._values()),
+            )
+        wanted = sorted({(s.kind, s.family, s.place, s.hazards) for s in group.suspects})
         return self.visit.number(
-            _FAULTS_IN.format(
-                circuits=self._circuits(), words=", ".join("?" * len(words)), shown=shown
-            ),
-            *(json.dumps(sorted(wanted)), *words, *self._values()),
+            _SOME_IN.format(circuits=self._circuits(), words=", ".join("?" * len(words))),
+            *(json.dumps(wanted), *words, *self._values()),
         )
 
     def _circuits(self) -> str:
@@ -184,16 +180,23 @@ class AnyLayout(Wiring):
         return (self.locations, *self.schemes)
 
 
-_FAULTS_IN: Final = """
+_ALL_IN: Final = """
+select count(distinct circuit_id) from fault
+where signature_id in (select id from signature where word in ({words}))
+    and circuit_id in ({circuits})
+"""
+_SOME_IN: Final = """
 with wanted as materialized (
-    select kind.id, family.id from json_each(?)
+    select kind.id, family.id, json_extract(value, '$[3]') from json_each(?)
     join fault_kind as kind on kind.name = json_extract(value, '$[0]')
     join family on family.name = json_extract(value, '$[1]')
         and family.place = json_extract(value, '$[2]')
 )
 select count(distinct circuit_id) from fault
 where signature_id in (select id from signature where word in ({words}))
-    and circuit_id in ({circuits}) and (kind_id, family_id) in (select * from wanted){shown}
+    and circuit_id in ({circuits})
+    and (kind_id, family_id, (select coalesce(sum(1 << (hazard_id - 1)), 0) from evidence
+                              where fault_id = fault.id)) in (select * from wanted)
 """
 
 
@@ -301,7 +304,7 @@ class OneLayout(Wiring):
         """Suspects of all circuits of the shape, those that look alike and have one name as one."""
         return self._found[0]
 
-    def circuits(self, group: Group, symptoms: Symptoms) -> int | None:
+    def circuits(self, group: Group) -> int | None:
         """How many of the circuits have a fault of the group."""
         pool, holding = self._found
         wanted = set(group.suspects)
