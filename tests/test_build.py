@@ -5,7 +5,6 @@ import random
 import signal
 import sqlite3
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
@@ -13,6 +12,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
+from commandline import PROGRAM
 
 from catalogue.audit import audit
 from catalogue.contents import digest_of
@@ -170,7 +170,7 @@ def test_an_exception_at_any_batch_is_resumed(built: tuple[Path, str], tmp_path:
 def _kill_until_done(path: Path, workers: int, kills: int, seed: int) -> int:
     """Build in processes that are killed outright; how many kills hit a running build."""
     chance = random.Random(seed)
-    command = [sys.executable, "-m", "catalogue.cli", "build", str(path)]
+    command = [*PROGRAM, "build", str(path)]
     command += ["--locations", "2", "--random", str(DRAWN), "--seed", "1"]
     command += ["--workers", str(workers)]
     hits = 0
