@@ -1,21 +1,20 @@
 """`miswire draw`: the wiring of a circuit as a picture."""
 
 from pathlib import Path
-from typing import Final
 
 import click
 
+from catalogue.commands.loading import load_or_exit
+from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
-from catalogue.terminal import cautions_paragraph, complain, file_name, paragraph, say
+from catalogue.drawing.svg import BEGINNING
+from catalogue.terminal import cautions_paragraph, file_name, paragraph, say
 from verify.change import Wiring
 from verify.circuit import Circuit
-from verify.circuitfile import load
 from verify.evidence import Evidence, find_evidence
 from verify.faults import Fault, fault_kind, fault_kinds, find_fault
 from verify.problems import Problem, UserError, listing, shown
-
-_BEGINNING: Final = 1024
 
 
 @click.command()
@@ -56,15 +55,11 @@ def draw(
     --state also what is connected to line then, the switches in their positions, and where the
     breaker trips the path on which it does.
 
-    OUT.svg is replaced if it is an SVG; any other file is left alone.
+    OUT.svg is replaced if it is a picture that this command drew; any other file is left alone.
 
     Exit status: 0 when drawn, 2 if the file or an option is wrong.
     """
-    try:
-        circuit = load(file)
-    except UserError as error:
-        complain(error.problems, file_name(file))
-        ctx.exit(2)
+    circuit = load_or_exit(ctx, file)
     problems: list[Problem] = []
     fault = None
     number = None
@@ -78,7 +73,7 @@ def draw(
     except UserError as error:
         problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
     problems += _option_problems(label, unmarked=unmarked, schematic=schematic)
-    problems += _output_problems(out)
+    problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")
     if problems:
         raise UserError(problems)
     if schematic:
@@ -139,23 +134,6 @@ def _option_problems(label: str | None, *, unmarked: bool, schematic: bool) -> l
             Problem("--unmarked", "a schematic has no marks to hide; leave one of the two out")
         )
     return problems
-
-
-def _output_problems(out: Path) -> list[Problem]:
-    """Why `out` is not to be written: what is there is no SVG, or there is no such folder."""
-    place = file_name(out)
-    if not out.parent.is_dir():
-        return [Problem(place, "its folder does not exist; make it, or write another path")]
-    if not out.exists():
-        return []
-    if out.is_dir():
-        return [Problem(place, "is a folder; write the name of a file, such as OUT.svg")]
-    with out.open("rb") as held:
-        if b"<svg" not in held.read(_BEGINNING) and out.stat().st_size > 0:
-            return [
-                Problem(place, "is there and is not an SVG; it is left alone, write another name")
-            ]
-    return []
 
 
 def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:

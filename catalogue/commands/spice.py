@@ -4,10 +4,10 @@ from pathlib import Path
 
 import click
 
+from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
 from catalogue.drawing.states import parse_state
-from catalogue.terminal import complain, file_name, paragraph, say
-from verify.circuitfile import load
+from catalogue.terminal import file_name, paragraph, say
 from verify.problems import Problem, UserError
 from verify.spice import BEGINNING, netlist
 
@@ -35,11 +35,7 @@ def spice(ctx: click.Context, file: Path, out: Path | None, state: str) -> None:
 
     Exit status: 0 when written, 2 if the file or an option is wrong.
     """
-    try:
-        circuit = load(file)
-    except UserError as error:
-        complain(error.problems, file_name(file))
-        ctx.exit(2)
+    circuit = load_or_exit(ctx, file)
     problems: list[Problem] = []
     number = 0
     try:

@@ -166,14 +166,10 @@ class Bench:
             seen = list(sights(codes.tolist(), pool.lamps))
             words = sorted(set(seen))
             numbers = np.array([words.index(word) for word in seen], np.int64)
-            positions = ", ".join(
-                f"{name} {'down' if state >> bit & 1 else 'up'}"
-                for bit, name in enumerate(pool.switch_names)
-            )
             yield Check(
                 self.kinds["flip"],
                 f"flip:{state}",
-                f"Set {positions}, and look at the light.",
+                f"Set {pool.positions(state)}, and look at the light.",
                 "Nothing is opened.",
                 tuple(numbers[which.reshape(-1)].tolist()),
                 tuple((word, word) for word in words),
@@ -298,14 +294,11 @@ class Bench:
                     continue
                 word = live[np.arange(len(rows)), number, at // 64]
                 is_live = (word >> (at % 64).astype(np.uint64)) & np.uint64(1)
-                positions = ", ".join(
-                    f"{name} {'down' if state >> bit & 1 else 'up'}"
-                    for bit, name in enumerate(pool.switch_names)
-                )
                 yield Check(
                     self.kinds["voltage"],
                     f"voltage:{terminal}@{state}",
-                    f"With {positions}, measure {terminal} to a ground that is proved good.",
+                    f"With {pool.positions(state)}, measure {terminal} to a ground that is "
+                    "proved good.",
                     "The circuit is live: for qualified persons only.",
                     tuple(is_live.astype(int).tolist()),
                     (("dead", "no voltage"), ("live", "line voltage")),

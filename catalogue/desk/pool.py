@@ -69,6 +69,13 @@ class Pool:
         """How many switches the light has."""
         return len(self.switch_names)
 
+    def positions(self, state: int) -> str:
+        """A state in words: every switch with its position."""
+        return ", ".join(
+            f"{name} {'down' if state >> bit & 1 else 'up'}"
+            for bit, name in enumerate(self.switch_names)
+        )
+
 
 def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of this circuit") -> Pool:
     """Every single fault of `circuit`, and that nothing is wrong with it.

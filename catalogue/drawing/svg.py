@@ -5,6 +5,7 @@ The same scene gives the same bytes.
 
 from collections.abc import Iterable, Sequence
 from math import hypot
+from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
 from catalogue.drawing import look
@@ -75,6 +76,10 @@ def words(text: Words) -> str:
         text_anchor=None if text.anchor == "start" else text.anchor,
         fill=look.TONES[text.tone],
     )
+
+
+#: How every picture begins.
+BEGINNING: Final = '<svg xmlns="http://www.w3.org/2000/svg"'
 
 
 def document(

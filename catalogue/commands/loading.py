@@ -1,0 +1,19 @@
+"""The circuit that a command is about."""
+
+from pathlib import Path
+
+import click
+
+from catalogue.terminal import complain, file_name
+from verify.circuit import Circuit
+from verify.circuitfile import load
+from verify.problems import UserError
+
+
+def load_or_exit(ctx: click.Context, file: Path) -> Circuit:
+    """The circuit in a file; where there is none every mistake is told and the status is 2."""
+    try:
+        return load(file)
+    except UserError as error:
+        complain(error.problems, file_name(file))
+        ctx.exit(2)
