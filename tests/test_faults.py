@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 import environment
-from verify.change import Wiring
+from verify.change import Wiring, changed
 from verify.circuit import Circuit, Failure
 from verify.circuitfile import dump, parse
 from verify.engines import Engine
@@ -161,3 +161,18 @@ def test_whole_circuit_is_the_layout_by_the_wrong_scheme(scheme: str) -> None:
         circuit = layout.circuit("chain")
         faulted = find_fault(circuit, f"whole-circuit/{scheme}").apply(circuit)
         assert faulted == replace(layout.circuit(scheme), name=circuit.name)
+
+
+@pytest.mark.parametrize("kind", fault_kinds(), ids=lambda kind: kind.name)
+def test_every_site_leads_to_the_fault_that_has_its_result(kind: FaultKind) -> None:
+    """A label whose site is not listed is not dead: it leads to the listed one of its result."""
+    circuit = Layout.parse("f.L.L.1").circuit("tied")
+    wiring = Wiring(circuit)
+    listed = {fault.label for fault in kind.faults(wiring)}
+    led = set()
+    for site, change in kind.changes(wiring):
+        fault = find_fault(circuit, f"{kind.name}/{','.join(site)}")
+        assert fault.label in listed
+        assert fault.apply(circuit) == changed(wiring, change)
+        led.add(fault.label)
+    assert led == listed

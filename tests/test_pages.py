@@ -249,3 +249,11 @@ def test_terms_give_both_usages(browser: Browser) -> None:
         assert pair in words
     assert {*VERDICTS, "join", "end", "signature", "suspect"} <= {term.word for term in terms()}
     assert len({term.anchor for term in terms()}) == len(terms())
+
+
+def test_a_label_that_is_not_listed_leads_on(browser: Browser) -> None:
+    """Of sites with one result the first is listed; the address of another shows the same fault."""
+    other = f"{ROOT}/fault/chain-1.f.1/left-off/box-1,feed.line"
+    facts = browser.facts(other)
+    assert facts["label"] == "chain-1.f.1/left-off/box-1,switch-1.common"
+    check_page(browser.get(other), other)

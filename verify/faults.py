@@ -70,20 +70,23 @@ class FaultKind(ABC):
     def examples(self) -> tuple[Example, ...]:
         """Examples with their verdicts: they feed the tests and the page of the kind."""
 
+    def sites(self, wiring: Wiring) -> Iterator[tuple[Site, Fault]]:
+        """Every site, with the fault under which its result is listed: that of the first one."""
+        failed = set(map(failed_part, wiring.circuit.failures))
+        listed: dict[object, Fault] = {}
+        for site, change in self.changes(wiring):
+            if change.failure is not None and failed_part(change.failure) in failed:
+                continue
+            fault = Fault(self.name, site, change)
+            key = _result(wiring, change)
+            yield site, fault if key is None else listed.setdefault(key, fault)
+
     def faults(self, wiring: Wiring) -> Iterator[Fault]:
         """The faults of this kind; of sites with one result the first is listed.
 
         What has failed already (`failed_part`) does not fail again.
         """
-        failed = set(map(failed_part, wiring.circuit.failures))
-        seen = set()
-        for site, change in self.changes(wiring):
-            if change.failure is not None and failed_part(change.failure) in failed:
-                continue
-            key = _result(wiring, change)
-            if key is None or key not in seen:
-                seen.add(key)
-                yield Fault(self.name, site, change)
+        return (fault for site, fault in self.sites(wiring) if site == fault.site)
 
 
 def _result(wiring: Wiring, change: Change) -> object | None:
@@ -147,9 +150,12 @@ def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> li
 
 
 def find_fault(circuit: Circuit, label: str) -> Fault:
-    """The fault of `circuit` with that label; raises KeyError if there is none."""
-    name, _, _ = label.partition("/")
-    for fault in fault_kind(name).faults(Wiring(circuit)):
-        if fault.label == label:
+    """The fault of `circuit` with that label; raises KeyError if there is none.
+
+    The label may name any site: it leads to the fault under which its result is listed.
+    """
+    name, _, text = label.partition("/")
+    for site, fault in fault_kind(name).sites(Wiring(circuit)):
+        if ",".join(site) == text:
             return fault
     raise KeyError(label)

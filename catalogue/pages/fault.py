@@ -13,6 +13,8 @@ from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.circuitfile import dump, parse
 from verify.engines.words import WordsEngine
 from verify.evidence import Evidence, to_json
+from verify.faults import find_fault
+from verify.problems import CircuitError
 from verify.verdict import judge
 
 _ALIKE_HERE: Final = 8
@@ -94,7 +96,26 @@ def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
-    row = visit.row(
+    row = _listed_row(visit, circuit, kind, site) or _onward(visit, circuit, kind, site)
+    if row is None:
+        raise MissingError(
+            f"Circuit {circuit['label']} has no fault of kind {kind['name']} at that site. All "
+            "faults of the circuit are on its page."
+        )
+    return row
+
+
+def _onward(visit: Visit, circuit: Row, kind: Row, site: str) -> Row | None:
+    """The row of the fault under which the result of a site is listed that has no row itself."""
+    try:
+        fault = find_fault(parse(circuit["file"]), f"{kind['name']}/{site}")
+    except (KeyError, CircuitError):
+        return None
+    return _listed_row(visit, circuit, kind, fault.site_text)
+
+
+def _listed_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row | None:
+    return visit.row(
         "select fault.*, verdict.name as verdict, verdict.meaning, signature.word,"
         " signature.name as signature_name, signature.any_location, family.name as family"
         " from fault join verdict on verdict.id = fault.verdict_id"
@@ -103,13 +124,6 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
         " where circuit_id = ? and kind_id = ? and site = ?",
         *(circuit["id"], kind["id"], site),
     )
-    if row is None:
-        raise MissingError(
-            f"Circuit {circuit['label']} has no fault of kind {kind['name']} at that site. Of "
-            "sites with one result only the first is listed; all faults of the circuit are on "
-            "its page."
-        )
-    return row
 
 
 def _states(intended_file: str, checked: Recheck) -> list[Facts]:
