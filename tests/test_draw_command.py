@@ -9,6 +9,7 @@ from commandline import run, words, write
 from picturereader import SVG, panels
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from verify.cautions import summary
 from verify.circuitfile import load
 from verify.evidence import find_evidence
 from verify.faults import find_fault
@@ -132,3 +133,11 @@ def test_a_fault_has_two_panels_and_one_when_unmarked(file: str, out: Path) -> N
     svg = out.read_text("utf-8")
     assert len(panels(svg)) == 1
     assert ET.fromstring(svg).tag == f"{SVG}svg"
+
+
+@pytest.mark.parametrize("options", [[], ["--schematic"], ["--fault", FAULT], ["--state", UP]])
+def test_every_picture_carries_the_cautions(file: str, out: Path, options: list[str]) -> None:
+    """A picture leaves the screen, and somebody wires from it: the cautions go with it in full."""
+    assert run("draw", file, str(out), *options).exit_code == 0
+    written = [text.text or "" for text in ET.parse(out).iter(f"{SVG}text")]
+    assert summary() in " ".join(written)

@@ -8,7 +8,7 @@ from catalogue.drawing.describe import ladder_described
 from catalogue.drawing.differ import Difference, differences
 from catalogue.drawing.ladder import diagram
 from catalogue.drawing.legend import Entries, legend, schematic_entries, wiring_entries
-from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH
+from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
 from catalogue.drawing.painting import ladder_content, scene_content
 from catalogue.drawing.place import Point
 from catalogue.drawing.plan import have_same_places, plan
@@ -17,10 +17,12 @@ from catalogue.drawing.states import StateView, steps_of, view_of
 from catalogue.drawing.svg import document, element, number, words
 from catalogue.drawing.text import wrapped
 from catalogue.drawing.wiring import reidentified, wiring_scene
+from verify.cautions import summary
 from verify.circuit import Circuit
 from verify.evidence import Evidence
 
 _LINE: Final = 19
+_SMALL_LINE: Final = 17
 _NARROWEST: Final = 520
 _UNSEEN: Final = (
     "What has failed inside a cable or a device cannot be seen by opening the boxes and is not "
@@ -196,4 +198,9 @@ def _page(
             y = bottom
     bottom = max(bottom, y)
     signs, bottom = legend(entries, width, bottom - MARGIN / 2)
-    return document(width, bottom + MARGIN / 2, title, description, [*content, *signs])
+    content += signs
+    # A picture leaves the page that it was on, and somebody will wire from it.
+    for line in wrapped(f"Cautions: {summary()}", width - 2 * MARGIN, SMALL):
+        bottom += _SMALL_LINE
+        content.append(words(Words(Point(MARGIN, bottom), line, SMALL, tone="soft")))
+    return document(width, bottom + MARGIN, title, f"{description} Cautions: {summary()}", content)
