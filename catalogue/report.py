@@ -11,7 +11,7 @@ from typing import Final, Literal, NotRequired, TypedDict
 
 import numpy as np
 
-from verify.behaviour import Observation
+from verify.behaviour import Observation, position
 from verify.cautions import cautions
 from verify.change import Wiring, changed
 from verify.circuit import Circuit
@@ -205,10 +205,7 @@ def state_forms(circuit: Circuit, seen: Observation) -> Iterator[StateForm]:
     lamps = [lamp.name for lamp in circuit.lamps]
     for state in range(1 << seen.switches):
         yield StateForm(
-            positions={
-                name: "down" if state >> number & 1 else "up"
-                for number, name in enumerate(switches)
-            },
+            positions={name: position(state, number) for number, name in enumerate(switches)},
             protection="trips" if seen.trips >> state & 1 else "holds",
             lamps={
                 name: "lit" if lit >> state & 1 else "dark"

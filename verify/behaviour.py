@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from verify.devices import Position
 from verify.hazards import HAZARD_NAMES
 
 Words = npt.NDArray[np.uint64]
@@ -18,6 +19,11 @@ Words = npt.NDArray[np.uint64]
 def word_count(switches: int) -> int:
     """How many 64-bit words hold one bit for each of the 2^switches states."""
     return max(1, (1 << switches) >> 6)
+
+
+def position(state: int, switch: int) -> Position:
+    """Where a switch stands in a state."""
+    return "down" if state >> switch & 1 else "up"
 
 
 def states_in(states: int) -> Iterator[int]:

@@ -14,6 +14,7 @@ from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
+from verify.behaviour import position
 from verify.cautions import cautions
 from verify.problems import Problem, UserError, shown
 
@@ -204,10 +205,7 @@ class Answer:
 
     def positions(self, state: int) -> dict[str, str]:
         """The position of each switch in a state as the person named it."""
-        return {
-            name: "down" if state >> bit & 1 else "up"
-            for bit, name in enumerate(self.pool.switch_names)
-        }
+        return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
 
 
 def _group_form(group: Group) -> dict[str, object]:

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from verify.behaviour import Findings
+from verify.behaviour import Findings, position
 from verify.circuit import Circuit
 from verify.engines.words import WordsEngine
 from verify.families import Roles, family, place
@@ -72,8 +72,7 @@ class Pool:
     def positions(self, state: int) -> str:
         """A state in words: every switch with its position."""
         return ", ".join(
-            f"{name} {'down' if state >> bit & 1 else 'up'}"
-            for bit, name in enumerate(self.switch_names)
+            f"{name} {position(state, bit)}" for bit, name in enumerate(self.switch_names)
         )
 
 

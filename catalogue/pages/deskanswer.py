@@ -14,6 +14,7 @@ from catalogue.desk.symptoms import SIGN
 from catalogue.pages.deskask import Asked
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
 from catalogue.pages.visit import Facts, RefusalError, Visit
+from verify.behaviour import position
 from verify.hazards import HAZARDS
 from verify.problems import UserError
 
@@ -47,7 +48,7 @@ def gray(switches: int) -> list[int]:
 def positions(question: Asked, state: int) -> list[Facts]:
     """Each switch by name with its position in a state."""
     return [
-        {"name": name, "position": "down" if state >> bit & 1 else "up"}
+        {"name": name, "position": position(state, bit)}
         for bit, name in enumerate(question.wiring.names)
     ]
 

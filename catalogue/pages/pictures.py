@@ -9,6 +9,7 @@ from markupsafe import Markup
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state
 from catalogue.pages.visit import Facts, RefusalError, Visit
+from verify.behaviour import position
 from verify.circuit import Circuit
 from verify.evidence import Evidence
 from verify.problems import BugError, UserError
@@ -119,15 +120,14 @@ def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
         moved = (state or 0) ^ (1 << number) if state is not None else 0
         yield {
             "switch": switch.name,
-            "position": None if state is None else ("down" if state >> number & 1 else "up"),
+            "position": None if state is None else position(state, number),
             "link": _link(view, circuit, moved),
         }
 
 
 def _positions(circuit: Circuit, state: int) -> str:
     return ",".join(
-        f"{switch.name}={'down' if state >> number & 1 else 'up'}"
-        for number, switch in enumerate(circuit.switches)
+        f"{switch.name}={position(state, number)}" for number, switch in enumerate(circuit.switches)
     )
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from catalogue.pages.visit import Facts
 from catalogue.report import StateForm, state_forms
-from verify.behaviour import Observation
+from verify.behaviour import Observation, position
 from verify.circuit import Circuit
 from verify.signature import OUTCOMES, Signature
 
@@ -92,8 +92,5 @@ def signature_facts(signature: Signature) -> list[Facts]:
 
 def state_words(state: int, locations: int) -> str:
     """A state's number with its meaning: ``3: switch 1 down, switch 2 down, switch 3 up``."""
-    positions = (
-        f"switch {number + 1} {'down' if state >> number & 1 else 'up'}"
-        for number in range(locations)
-    )
+    positions = (f"switch {number + 1} {position(state, number)}" for number in range(locations))
     return f"{state}: {', '.join(positions)}"
