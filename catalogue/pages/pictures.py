@@ -12,7 +12,7 @@ from catalogue.pages.visit import Facts, RefusalError, Visit
 from verify.behaviour import position
 from verify.circuit import Circuit
 from verify.evidence import Evidence
-from verify.problems import BugError, UserError
+from verify.problems import UserError
 
 #: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
 MOST_BOXES: Final = 24
@@ -101,23 +101,20 @@ def _drawn(
         return None
     if view == "schematic":
         return Markup(schematic_picture(circuit, state=state))  # drawn and escaped by us
-    try:
-        svg = wiring_picture(
-            circuit,
-            state=state,
-            evidence=None if view == "found" else evidence,
-            intended=intended,
-            marked=view != "found",
-        )
-    except BugError:
-        return None
+    svg = wiring_picture(
+        circuit,
+        state=state,
+        evidence=None if view == "found" else evidence,
+        intended=intended,
+        marked=view != "found",
+    )
     return Markup(svg)  # drawn and escaped by us
 
 
 def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
     """For each switch its position, and the link that moves it."""
     for number, switch in enumerate(circuit.switches):
-        moved = (state or 0) ^ (1 << number) if state is not None else 0
+        moved = 0 if state is None else state ^ 1 << number
         yield {
             "switch": switch.name,
             "position": None if state is None else position(state, number),
