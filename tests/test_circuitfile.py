@@ -141,7 +141,7 @@ KINDS_LISTED = (
 )
 FAILURES_LISTED = (
     "conductor-open, conductors-shorted, contact-open, contact-welded, switch-stuck, lamp-open, "
-    "lamp-shorted"
+    "lamp-shorted, loose-join"
 )
 US_LISTED = "black, red, blue, yellow, orange, brown, violet, pink, white, bare, green"
 FAILURE = 'kind = "switch-stuck"\nat = ["slipway-switch"]\nposition = "up"\n'
@@ -608,10 +608,26 @@ ONE_MISTAKE: dict[str, tuple[str, str, str]] = {
         'kind = "lamp-open"\nat = ["lamp"]\nposition = "up"\n',
         "failure 1: position belongs to switch-stuck; remove it from lamp-open",
     ),
+    "loose nowhere": (
+        'kind = "switch-stuck"\nat = ["slipway-switch"]\nposition = "up"',
+        'kind = "loose-join"\nat = ["feed.line"]',
+        "failure 1: box='' must name the box of the loose connection; boxes are slipway, workshop",
+    ),
+    "loose where nothing is joined": (
+        'kind = "switch-stuck"\nat = ["slipway-switch"]\nposition = "up"',
+        'kind = "loose-join"\nbox = "workshop"\nat = ["feed.line"]',
+        "failure 1: 'feed.line' is in no join of box 'workshop', so nothing can be loose there; "
+        "write one of box.workshop, run.bare",
+    ),
+    "box of another failure": (
+        'position = "up"',
+        'position = "up"\nbox = "slipway"',
+        "failure 1: box belongs to loose-join; remove it from switch-stuck",
+    ),
     "unknown key of a failure": (
         'position = "up"',
         'position = "up"\nohms = 5',
-        "failure 1: key 'ohms' is not known; known keys are at, kind, position",
+        "failure 1: key 'ohms' is not known; known keys are at, box, kind, position",
     ),
     "stuck lamp": (
         '["slipway-switch"]',
@@ -732,7 +748,7 @@ def test_all_mistakes_are_reported_together_and_in_order() -> None:
         "join 1, ends[1]: cable 'run' has no conductor 'red'; it has black, grey, white, bare",
         'join 2: fixed="yes" must be true or false',
         'failure 1: at is missing; write for example at = ["slipway-run.red"]',
-        "failure 1: key 'on' is not known; known keys are at, kind, position",
+        "failure 1: key 'on' is not known; known keys are at, box, kind, position",
     ]
 
 

@@ -92,6 +92,9 @@ def odd_circuit() -> Circuit:
             Failure("switch-stuck", ("s3",), "down"),
             Failure("lamp-shorted", ("lamp",)),
             Failure("contact-welded", ("s2.s1", "s2.s2")),
+            Failure("loose-join", ("feed.line",), box=HEBREW),
+            Failure("loose-join", ("c.black",), box=HEBREW),
+            Failure("loose-join", (f"box.{LONG}",), box=LONG),
         ),
     )
 
@@ -132,6 +135,17 @@ def test_loops_parts_apart_and_many_failures_are_drawn_as_they_are() -> None:
     for state in (None, 5):
         (reading,) = panels(wiring_picture(odd_circuit(), state=state))
         check(reading, odd_circuit())
+
+
+def test_a_loose_connection_is_marked_by_a_word() -> None:
+    """Each loose end has the word beside it and its name in the title, and the legend says so."""
+    picture = wiring_picture(odd_circuit())
+    assert picture.count('class="loose"') == picture.count(">loose</text>") == 3
+    for name in ("feed line", "c black", f"box {LONG}"):
+        assert f"<title>{name} is loose in its join</title>" in picture
+    assert picture.count(">loose in its join</text>") == 1
+    assert f"Failed: loose-join of feed line in the {HEBREW} box." in picture
+    assert "loose" not in wiring_picture(replace(odd_circuit(), failures=()))
 
 
 @given(circuits(most_locations=6))

@@ -304,19 +304,51 @@ def test_a_loose_join_heats() -> None:
         "feed.line switch.s1 | switch.s2 lamp.contact | lamp.shell feed.neutral",
     )
     grid = Grid(circuit)
-    join = grid.wiring.join_of[circuit.end_index[End("loft", "feed.line")]]
-    found = Outcomes.of(energise(grid, grid.network([Change(), Change()], loose=[None, join])))
+    loose = Failure("loose-join", ("feed.line",), box="loft")
+    found = Outcomes.of(energise(grid, grid.network([Change(), Change(failure=loose)])))
     amps = 120 / abs(245 + US.source + 2 * RUN + US.contact)
     assert found.loose_watts[:, ON] == pytest.approx([0, 5 * amps**2], rel=1e-9)
     assert found.loose_watts[1, OFF] == pytest.approx(0, abs=1e-20)
     shorted = wired(
         [FEED, SWITCH, lamp("lamp")], "feed.line switch.s1 lamp.contact | switch.s2 feed.neutral"
     )
-    grid = Grid(shorted)
-    loosened = grid.network([Change()], loose=[0])
-    found = Outcomes.of(energise(grid, loosened))
+    found = judge(replace(shorted, failures=(loose,)))
     assert found.inrush[0, ON, 0] == pytest.approx(120 / 5.2, rel=0.01)
     assert found.level[0, ON, 0] == TRIPS_IN_TIME
+
+
+def test_several_loose_joins_add_their_ohms() -> None:
+    """One loose already and one more, and both ends of one join: 5 Ω for each, in series.
+
+    The heat is that of the hottest, all being equally loose and carrying one current.
+    """
+    circuit = wired(
+        [FEED, SWITCH, lamp("lamp")],
+        "feed.line switch.s1 | switch.s2 lamp.contact | lamp.shell feed.neutral",
+        Failure("loose-join", ("feed.line",), box="loft"),
+    )
+    for further in ("switch.s1", "lamp.shell"):
+        failure = Failure("loose-join", (further,), box="loft")
+        grid = Grid(circuit)
+        as_change = Outcomes.of(energise(grid, grid.network([Change(), Change(failure=failure)])))
+        as_circuit = judge(replace(circuit, failures=(*circuit.failures, failure)))
+        amps = [120 / abs(240 + ohms + US.source + 2 * RUN + US.contact) for ohms in (5, 10)]
+        assert as_change.lamp_amps[:, ON, 0] == pytest.approx(amps, rel=1e-9)
+        assert as_change.loose_watts[:, ON] == pytest.approx([5 * a**2 for a in amps], rel=1e-9)
+        assert as_circuit.lamp_amps[0, ON, 0] == pytest.approx(amps[1], rel=1e-9)
+        assert as_circuit.loose_watts[0, ON] == pytest.approx(5 * amps[1] ** 2, rel=1e-9)
+
+
+def test_a_loose_end_in_a_splice_parts_only_what_is_behind_it() -> None:
+    """Of two lamps at one splice the one whose end is loose gets 240 of 245 parts of the volts."""
+    circuit = wired(
+        [FEED, SWITCH, lamp("near"), lamp("far")],
+        "feed.line switch.s1 | switch.s2 near.contact far.contact"
+        "| near.shell far.shell feed.neutral",
+        Failure("loose-join", ("far.contact",), box="loft"),
+    )
+    near, far = judge(circuit).lamp_volts[0, ON]
+    assert far / near == pytest.approx(240 / 245, rel=1e-9)
 
 
 TRAVELERS: Final = [

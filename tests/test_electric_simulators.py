@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 
 from simulators import Voltages, by_ngspice, by_opendss
-from verify.change import Change, Wiring
-from verify.circuit import Circuit, Device
+from verify.change import Change
+from verify.circuit import Circuit, Device, Failure
 from verify.circuitfile import load
 from verify.electric.grid import Grid
 from verify.electric.readings import readings
 from verify.electric.solve import Solution, all_states, solve
-from verify.faults import Fault, all_faults
+from verify.faults import Fault, all_faults, fault_kinds
 from verify.resources import data_path
 from verify.sampler import sample
 from verify.spice import Netlist
@@ -38,11 +38,10 @@ SIMULATORS: Final[dict[str, Simulator]] = {
 
 @dataclass
 class Case:
-    """A circuit with a fault, perhaps a loose join besides, in a state."""
+    """A circuit, which may have loose joins, with a fault in a state."""
 
     circuit: Circuit
     fault: Fault
-    loose: int | None
     state: int
 
     def solution(self) -> Solution:
@@ -51,12 +50,11 @@ class Case:
         grid = Grid(self.circuit if rebuilt is None else rebuilt)
         change = self.fault.change if rebuilt is None else Change()
         states = np.array([[self.state]])
-        return solve(grid, grid.network([change], loose=[self.loose]), states)
+        return solve(grid, grid.network([change]), states)
 
     def netlist(self) -> Netlist:
         """The same, written from the faulted circuit."""
-        loose = () if self.loose is None else (self.loose,)
-        return Netlist(self.fault.apply(self.circuit), self.state, loose=loose)
+        return Netlist(self.fault.apply(self.circuit), self.state)
 
 
 def cases(seed: str, count: int) -> Iterator[Case]:
@@ -64,18 +62,26 @@ def cases(seed: str, count: int) -> Iterator[Case]:
     draws = random.Random(seed)
     for index in range(count):
         circuit = varied(sample(11, index, most=4).circuit, draws)
-        faults = all_faults(circuit)
-        fault = faults[int(draws.random() * len(faults))]
-        joins = Wiring(circuit).joins
-        whole = fault.change == Change(failure=fault.change.failure)
-        large = [number for number, join in enumerate(joins) if len(join) > 1]
-        is_loose = whole and draws.random() < 0.5
+        if draws.random() < 0.4:
+            circuit = loosened(circuit, 1 + int(draws.random() * 3), draws)
+        kinds = fault_kinds()
+        # Kinds with many sites do not crowd out the rest.
+        faults: list[Fault] = []
+        while not faults:
+            faults = all_faults(circuit, [kinds[int(draws.random() * len(kinds))]])
         yield Case(
             circuit,
-            fault,
-            large[int(draws.random() * len(large))] if is_loose else None,
+            faults[int(draws.random() * len(faults))],
             int(draws.random() * (1 << len(circuit.switches))),
         )
+
+
+def loosened(circuit: Circuit, count: int, draws: random.Random) -> Circuit:
+    """The circuit with ends loose in their joins, perhaps several in one."""
+    joined = [(join.box, end) for join in circuit.joins if len(join.ends) > 1 for end in join.ends]
+    chosen = {joined[int(draws.random() * len(joined))] for _ in range(count)}
+    failures = (Failure("loose-join", (end,), box=box) for box, end in sorted(chosen))
+    return replace(circuit, failures=(*circuit.failures, *failures))
 
 
 def varied(circuit: Circuit, draws: random.Random) -> Circuit:

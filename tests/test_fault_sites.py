@@ -160,6 +160,7 @@ def test_failed_parts_are_counted_by_formula(circuit: Circuit) -> None:
         "switch-stuck": 2 * len(circuit.switches),
         "lamp-open": len(circuit.lamps),
         "lamp-shorted": len(circuit.lamps),
+        "loose-join": sum(len(ends) > 1 for ends in circuit.grouped_ends),
         "wrong-device": (3 + 3) * three_ways + 4 * 3 * four_ways,
         "whole-circuit": len(WRONG_SCHEMES),
     }

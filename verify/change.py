@@ -5,7 +5,7 @@
 the two must describe the same thing, and the tests hold them to it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -137,7 +137,24 @@ def changed(wiring: Wiring, change: Change) -> Circuit:
         Join(boxes[group], tuple(names), (boxes[group], tuple(names)) in fixed)
         for group, names in groups.items()
     )
-    return replace(circuit, devices=devices, joins=joins, failures=failures)
+    joined = {(join.box, end) for join in joins if len(join.ends) > 1 for end in join.ends}
+    kept = tuple(_kept(failures, renamed, joined))
+    return replace(circuit, devices=devices, joins=joins, failures=kept)
+
+
+def _kept(
+    failures: Iterable[Failure],
+    renamed: Mapping[str, str | None],
+    joined: Set[tuple[str, str]],
+) -> Iterator[Failure]:
+    """What is still failed: an end that is joined to nothing any more is loose in nothing."""
+    for failure in failures:
+        if failure.kind != "loose-join" or failure.box is None:
+            yield failure
+            continue
+        name = renamed.get(failure.at[0], failure.at[0])
+        if name is not None and (failure.box, name) in joined:
+            yield replace(failure, at=(name,))
 
 
 def _replaced(

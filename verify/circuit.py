@@ -97,11 +97,15 @@ class Join:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """A failed part; what `at` names depends on `kind`, see the circuit file."""
+    """A failed part; what `at` names depends on `kind`, see the circuit file.
+
+    `position` is where a stuck switch stays, `box` where a loose connection is.
+    """
 
     kind: str
     at: tuple[str, ...]
     position: Position | None = None
+    box: str | None = None
 
 
 def conductor_name(cable: str, colour: str) -> str:
@@ -154,7 +158,12 @@ class Circuit:
         return tuple(
             sorted(
                 {replace(failure, at=tuple(sorted(failure.at))) for failure in self.failures},
-                key=lambda failure: (failure.kind, failure.at, failure.position or ""),
+                key=lambda failure: (
+                    failure.kind,
+                    failure.at,
+                    failure.position or "",
+                    failure.box or "",
+                ),
             )
         )
 

@@ -263,6 +263,7 @@ class _Reader:
             table.text("kind"),
             table.texts("at"),
             cast(Position | None, table.optional_text("position")),
+            table.optional_text("box"),
         )
         table.finish()
         return failure
@@ -336,6 +337,8 @@ def _lines(circuit: Circuit) -> Iterator[str]:
         yield f"at = {_texts(failure.at)}"
         if failure.position is not None:
             yield f"position = {_text(failure.position)}"
+        if failure.box is not None:
+            yield f"box = {_text(failure.box)}"
 
 
 def _run(size: str | None, length_m: float | None) -> Iterator[str]:

@@ -7,7 +7,7 @@ from verify.devices import KINDS, POSITIONS, DeviceKind, canonical_kind
 from verify.problems import Problem, listing, shown
 
 if TYPE_CHECKING:
-    from verify.circuit import Cable, Device, Failure
+    from verify.circuit import Cable, Device, Failure, Join
 
 CONTACT_FAILURES: Final = ("contact-open", "contact-welded")
 FAILURE_KINDS: Final = (
@@ -17,6 +17,7 @@ FAILURE_KINDS: Final = (
     "switch-stuck",
     "lamp-open",
     "lamp-shorted",
+    "loose-join",
 )
 _IN_PAIRS: Final = ("conductors-shorted", *CONTACT_FAILURES)
 
@@ -25,10 +26,12 @@ def failure_problems(
     failures: Sequence["Failure"],
     devices: Mapping[str, "Device"],
     cables: Mapping[str, "Cable"],
+    joins: Sequence["Join"],
+    boxes: Set[str],
     unreadable: Set[str],
 ) -> Iterator[Problem]:
     """Every mistake of `failures`; parts of what is `unreadable` are taken as right."""
-    rules = _Rules(devices, cables, unreadable)
+    rules = _Rules(devices, cables, joins, boxes, unreadable)
     seen: dict[tuple[str, ...], Failure] = {}
     for number, failure in enumerate(failures, 1):
         problems = list(rules.problems(f"failure {number}", failure))
@@ -52,7 +55,7 @@ def failed_part(failure: "Failure") -> tuple[str, ...]:
     """
     kind = failure.kind
     part = kind if kind.startswith("conductor") else kind.partition("-")[0]
-    return (part, *sorted(failure.at))
+    return (part, *sorted(failure.at), failure.box or "")
 
 
 def form_of(device: "Device") -> DeviceKind | None:
@@ -77,10 +80,14 @@ class _Rules:
         self,
         devices: Mapping[str, "Device"],
         cables: Mapping[str, "Cable"],
+        joins: Sequence["Join"],
+        boxes: Set[str],
         unreadable: Set[str],
     ) -> None:
         self.devices = devices
         self.cables = cables
+        self.joins = joins
+        self.boxes = boxes
         self.unreadable = unreadable
         forms = {name: form_of(device) for name, device in devices.items()}
         self.forms = {name: form for name, form in forms.items() if form}
@@ -112,15 +119,46 @@ class _Rules:
             yield Problem(
                 place, f"position belongs to switch-stuck; remove it from {kind}", about="position"
             )
+        if kind != "loose-join" and failure.box is not None:
+            yield Problem(place, f"box belongs to loose-join; remove it from {kind}", about="box")
         wanted = 2 if kind in _IN_PAIRS else 1
         if len(at) != wanted or len(set(at)) != wanted:
             parts = "two different parts" if wanted == 2 else "one part"
             yield Problem(
                 place, f"at names {listing(at)}; it must name {parts} for {kind}", about="at"
             )
+        elif kind == "loose-join":
+            yield from self._loose_problems(place, failure)
         elif not self.unknown & {name.partition(".")[0] for name in at}:
             for complaint in self._complaints(kind, at):
                 yield Problem(place, complaint, about="at")
+
+    def _loose_problems(self, place: str, failure: "Failure") -> Iterator[Problem]:
+        (name,), box = failure.at, failure.box
+        if box is None or box not in self.boxes:
+            yield Problem(
+                place,
+                f"box='{shown(box or '')}' must name the box of the loose connection; "
+                f"boxes are {listing(self.boxes)}",
+                about="box",
+            )
+            return
+        owner = name.partition(".")[0]
+        if owner in self.unknown or (owner != "box" and owner in self.unreadable):
+            return
+        joined = [
+            end
+            for join in self.joins
+            if join.box == box and len(join.ends) > 1
+            for end in join.ends
+        ]
+        if name not in joined:
+            yield Problem(
+                place,
+                f"'{shown(name)}' is in no join of box '{shown(box)}', so nothing can be loose "
+                f"there; write one of {listing(joined)}",
+                about="at",
+            )
 
     def _complaints(self, kind: str, at: Sequence[str]) -> Iterator[str]:
         if kind.startswith("conductor"):

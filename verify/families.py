@@ -157,6 +157,10 @@ def _lamp(what: str) -> Callable[..., str]:
     return name
 
 
+def _loose(roles: Roles, box: str, end: str) -> str:
+    return f"loose {roles.at(box, end)} connection in {box}"
+
+
 def _wrong_device(_: Roles, switch: str, kind: str, *__: str) -> str:
     return f"a {kind} switch in place of {switch}"
 
@@ -182,6 +186,7 @@ _FAMILIES: Final[Mapping[str, Callable[..., str]]] = {
     "switch-stuck": _stuck,
     "lamp-open": _lamp("burnt out"),
     "lamp-shorted": _lamp("shorted"),
+    "loose-join": _loose,
     "wrong-device": _wrong_device,
     "cables-mixed": _cables_mixed,
     "whole-circuit": _whole_circuit,

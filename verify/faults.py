@@ -11,7 +11,10 @@ from typing import ClassVar
 
 from verify.change import Change, Replacement, Wiring, changed
 from verify.circuit import Circuit
+from verify.circuitfile import load
 from verify.failure_rules import failed_part
+from verify.layouts import Layout
+from verify.resources import data_path
 
 Site = tuple[str, ...]
 
@@ -41,13 +44,29 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A fault to show what a kind means: of a layout wired by a scheme, with its verdict."""
+    """A fault to show what a kind means, with its verdict.
 
-    scheme: str
+    It is of a layout wired by a scheme or, where `scheme` is None, of the circuit of that name in
+    `data/circuits`. `by_connections` is the verdict of engines that know no volts, if another.
+    """
+
+    scheme: str | None
     layout: str
     site: Site
     verdict: str
     why: str
+    by_connections: str | None = None
+
+    @property
+    def label(self) -> str:
+        """How its circuit is called in a catalogue."""
+        return self.layout if self.scheme is None else f"{self.scheme}-{self.layout}"
+
+    def circuit(self) -> Circuit:
+        """The circuit in which the mistake is made."""
+        if self.scheme is None:
+            return load(data_path("circuits") / f"{self.layout}.toml")
+        return Layout.parse(self.layout).circuit(self.scheme)
 
 
 class FaultKind(ABC):

@@ -32,7 +32,7 @@ class Batch:
 
     Ends are numbered as in `Circuit.ends`. Shapes, with F faults, E ends, C conductors,
     K contacts, S switches, L lamps, M metal parts, P feeds, R receptacles, B connections beyond
-    joins and conductors:
+    joins and conductors, J loose ends:
 
     - `switches`: S, as a number
     - `feeds` (P, 3): line, neutral and ground end of each feed; `on_b` (P,): 1 on leg B
@@ -46,6 +46,8 @@ class Batch:
     - `closed` (F, K): `CLOSED_UP` | `CLOSED_DOWN`
     - `works` (F, L): 0 where the lamp has failed
     - `bridges` (F, B, 2): pairs of connected ends, `NOTHING` where there are fewer
+    - `loose` (F, J): ends that are loose in their joins, `NOTHING` where there are fewer; they are
+      connected all the same, and only volts tell them from others
     """
 
     switches: int
@@ -64,6 +66,7 @@ class Batch:
     closed: Bytes
     works: Bytes
     bridges: Indices
+    loose: Indices
 
     def __len__(self) -> int:
         return len(self.join_of)
@@ -106,6 +109,7 @@ class Flattener:
         bridges = np.full((rows, len(shorts) + 1, 2), NOTHING, np.int16)
         if shorts:
             bridges[:, :-1] = shorts
+        loose = self._loose(failures, changes)
         moves = []
         for row, change in enumerate(changes):
             moves += [(row, end, join) for end, join in change.moves]
@@ -160,6 +164,7 @@ class Flattener:
             closed=closed,
             works=works,
             bridges=bridges,
+            loose=loose,
         )
 
     def numbers(self, names: Sequence[str]) -> list[int]:
@@ -189,6 +194,20 @@ class Flattener:
             return self.number[f"{lamp}.contact"], self.number[f"{lamp}.shell"]
         one, other = (self.conductors[self.conductor_number[name], 0] for name in failure.at)
         return int(one), int(other)
+
+    def _loose(self, failures: Sequence[Failure], changes: Sequence[Change]) -> Indices:
+        """The loose ends of each row: those that all have, then that of the change."""
+        shared = [self._loose_end(failure) for failure in failures]
+        own = [self._loose_end(change.failure) for change in changes]
+        columns = [np.full(len(changes), end) for end in shared if end != NOTHING]
+        if any(end != NOTHING for end in own):
+            columns.append(np.array(own))
+        return np.array(columns, np.int16).reshape(len(columns), len(changes)).T
+
+    def _loose_end(self, failure: Failure | None) -> int:
+        if failure is None or failure.kind != "loose-join" or failure.box is None:
+            return NOTHING
+        return self.wiring.number(failure.box, failure.at[0])
 
     def _conducts(self, failures: Sequence[Failure]) -> list[bool]:
         opened = {failure.at[0] for failure in failures if failure.kind == "conductor-open"}

@@ -9,6 +9,7 @@ from verify.circuit import Failure, conductor_name
 from verify.devices import POSITIONS
 from verify.faults import Example, FaultKind, Site
 from verify.landing_faults import spoken
+from verify.walk import box_words
 
 
 class ConductorOpen(FaultKind):
@@ -178,6 +179,42 @@ class SwitchStuck(FaultKind):
         )
 
 
+class LooseJoin(FaultKind):
+    """A connection that conducts badly."""
+
+    name: ClassVar[str] = "loose-join"
+    title: ClassVar[str] = "loose connection"
+    description: ClassVar[str] = (
+        "A screw or wire connector is loose: the connection still conducts, with some ohms, and "
+        "heats whenever a load draws current through it."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every join of two ends or more: its first end hangs on by a bad contact."""
+        for join in wiring.joins:
+            if len(join) > 1:
+                end = wiring.circuit.ends[join[0]]
+                failure = Failure(self.name, (end.name,), box=end.box)
+                yield (end.box, end.name), Change(failure=failure)
+
+    def in_words(self, site: Site) -> str:
+        """What is loose."""
+        return f"In {box_words(site[0])}, {spoken(site[1])} is loose in its join."
+
+    def examples(self) -> tuple[Example, ...]:
+        """The splice that glows."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("lamp-box", "lamp.contact"),
+                "mimic",
+                "The light works from everywhere; the loose connection heats while it is lit.",
+                by_connections="sound",
+            ),
+        )
+
+
 class _LampFault(FaultKind):
     """What open and shorted lamps have in common: every lamp."""
 
@@ -248,4 +285,5 @@ PART_KINDS: Final[tuple[FaultKind, ...]] = (
     SwitchStuck(),
     LampOpen(),
     LampShorted(),
+    LooseJoin(),
 )

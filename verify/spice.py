@@ -7,7 +7,7 @@ square.
 """
 
 import textwrap
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
@@ -46,20 +46,15 @@ class Element:
 
 
 class Netlist:
-    """The netlist of a circuit in a state; `loose` has the numbers of joins that are loose.
+    """The netlist of a circuit in a state.
 
-    `nodes` are the joins as the netlist names them: `node_of` an end gives its name, and `floating`
-    has those whose potential does not exist, because nothing connects them to the rest; they are
-    left out. Raises `CircuitError` where a size says nothing of its resistance.
+    `nodes` are the joins as the netlist names them, and the ends that are loose in one: `node_of`
+    an end gives its name, and `floating` has those whose potential does not exist, because nothing
+    connects them to the rest; they are left out. Raises `CircuitError` where a size says nothing of
+    its resistance.
     """
 
-    def __init__(
-        self,
-        circuit: Circuit,
-        state: int,
-        assumed: Parameters | None = None,
-        loose: Collection[int] = (),
-    ) -> None:
+    def __init__(self, circuit: Circuit, state: int, assumed: Parameters | None = None) -> None:
         self.circuit = circuit
         self.state = state
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
@@ -67,18 +62,30 @@ class Netlist:
         self._wiring = Wiring(circuit)
         self.node_of: dict[End, str] = {}
         self.nodes: dict[str, tuple[End, ...]] = {}
-        for number, join in enumerate(circuit.grouped_ends):
-            parts = (join[1:], join[:1]) if number in loose else (join,)
-            for ends, suffix in zip(parts, ("", "loose"), strict=False):
-                name = f"n{number + 1}{suffix}"
-                self.nodes[name] = ends
-                self.node_of |= dict.fromkeys(ends, name)
-        self._loose = [f"n{number + 1}" for number in loose]
+        self._hangs_on: dict[str, str] = {}
+        for number, join in enumerate(circuit.grouped_ends, 1):
+            self._add_join(f"n{number}", join)
         elements = [element for element in self._parts() if element.a != element.b]
         connected = _pieces(elements)[REFERENCE]
         self.floating = tuple(name for name in self.nodes if name not in connected)
         self.elements = tuple(element for element in elements if element.a in connected)
         self.leaks = tuple(self._leaks())
+
+    def _add_join(self, name: str, ends: tuple[End, ...]) -> None:
+        loose = [
+            end
+            for end in ends
+            if any(
+                (failure.kind, failure.box, failure.at) == ("loose-join", end.box, (end.name,))
+                for failure in self.circuit.failures
+            )
+        ]
+        groups = {name: tuple(end for end in ends if end not in loose)}
+        groups |= {f"{name}loose{number}": (end,) for number, end in enumerate(loose, 1)}
+        self._hangs_on |= dict.fromkeys(list(groups)[1:], name)
+        for node, group in groups.items():
+            self.nodes[node] = group
+            self.node_of |= dict.fromkeys(group, node)
 
     # --- parts of the circuit
 
@@ -183,9 +190,10 @@ class Netlist:
                 self.assumed.short,
                 f"{' and '.join(short.at)} touch",
             )
-        for number, name in enumerate(self._loose, 1):
+        for number, (node, join) in enumerate(self._hangs_on.items(), 1):
+            (end,) = self.nodes[node]
             yield self._resistor(
-                f"Rloose{number}", f"{name}loose", name, self.assumed.loose, "a loose join"
+                f"Rloose{number}", node, join, self.assumed.loose, f"{end.name} is loose"
             )
 
     def _capacitances(self) -> Iterator[Element]:
@@ -248,9 +256,10 @@ class Netlist:
         for line in textwrap.wrap(summary(), _WIDTH):
             yield _comment(line)
         for name, ends in self.nodes.items():
-            words = ", ".join(end.name for end in ends)
             alone = "; nothing connects it, left out" if name in self.floating else ""
-            yield _comment(f"{name} in {ends[0].box}: {words}{alone}")
+            words = ", ".join(end.name for end in ends) or "all its ends are loose"
+            box = f" in {ends[0].box}" if ends else ""
+            yield _comment(f"{name}{box}: {words}{alone}")
         for element in self.elements:
             yield from _written(element)
         if self.leaks:
@@ -265,11 +274,9 @@ class Netlist:
         yield ".end"
 
 
-def netlist(
-    circuit: Circuit, state: int, assumed: Parameters | None = None, loose: Collection[int] = ()
-) -> str:
+def netlist(circuit: Circuit, state: int, assumed: Parameters | None = None) -> str:
     """The netlist of a circuit in a state, ending in a newline; see `Netlist`."""
-    return str(Netlist(circuit, state, assumed, loose))
+    return str(Netlist(circuit, state, assumed))
 
 
 def _pieces(elements: Iterable[Element]) -> dict[str, set[str]]:

@@ -118,7 +118,12 @@ class _Rules:
             yield from self._cable(cable)
         yield from self._joins(self.circuit.joins)
         yield from failure_problems(
-            self.circuit.failures, self.devices, self.cables, self.unreadable
+            self.circuit.failures,
+            self.devices,
+            self.cables,
+            self.circuit.joins,
+            self.boxes.keys(),
+            self.unreadable,
         )
 
     def _whole(self) -> Iterator[Problem]:

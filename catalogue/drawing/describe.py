@@ -14,7 +14,8 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
     if with_failures:
         sentences += [
             f"Failed: {failure.kind} of {' and '.join(map(conductor_words, failure.at))}"
-            f"{f', {failure.position}' if failure.position else ''}."
+            f"{f', {failure.position}' if failure.position else ''}"
+            f"{f' in {box_words(failure.box)}' if failure.box else ''}."
             for failure in circuit.failures
         ]
     if view.positions:

@@ -8,7 +8,7 @@ from verify.circuit import Circuit, End
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One place: an end that is joined to something else, or a part that has failed.
+    """One place: an end that is joined to something else or badly, or a part that has failed.
 
     `part` is a conductor (``cable.colour``) or a device; `pair` the other conductor of a short.
     """
@@ -29,6 +29,9 @@ def differences(intended: Circuit, found: Circuit) -> list[Difference]:
     for failure in found.failures:
         if failure not in intended.failures:
             part = failure.at[0]
+            if failure.box is not None:
+                places.append(Difference(end=End(failure.box, part)))
+                continue
             is_conductor = failure.kind.startswith("conductor")
             places.append(Difference(part=part if is_conductor else part.partition(".")[0]))
     return places

@@ -8,6 +8,7 @@ from catalogue.drawing.measures import MARGIN, SMALL
 from catalogue.drawing.place import Point
 from catalogue.drawing.scene import Band, Cap, Mark, Scene, Stroke, Trail, Wire, Words
 from catalogue.drawing.signs import (
+    bad_contact,
     band,
     break_sign,
     cap,
@@ -87,6 +88,12 @@ def _short(at: Point) -> Iterator[str]:
     yield from short_sign((at.moved(16, -6), at.moved(16, 6)), kind=None)
 
 
+def _loose(at: Point) -> Iterator[str]:
+    upright = Wire((at.moved(16, -11), at.moved(16, 11)), "red", "")
+    yield from wires([upright], kind=None)
+    yield bad_contact(at.moved(16, 0))
+
+
 def _path(at: Point) -> Iterator[str]:
     yield from _wire(at, "red")
     yield from trail(Trail((at, at.moved(32, 0))))
@@ -119,6 +126,8 @@ def _entries(scene: Scene) -> Iterator[tuple[_Sign, str]]:
         yield _broken, "broken conductor"
     if any(sheath.shorts for sheath in scene.sheaths):
         yield _short, "short between conductors"
+    if scene.loose:
+        yield _loose, "loose in its join"
     if scene.marks:
         yield _difference, "here the two differ"
 

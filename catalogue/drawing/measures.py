@@ -30,6 +30,8 @@ SLEEVES: Final = (9, 29)  # the two rows of written colours
 BAND: Final = 46
 MARK: Final = 64
 CAP: Final = 80
+LOOSE: Final = 60
+ASIDE: Final = 14  # of a mark, where the word for loose stands on the other side
 CABLE_ZONE: Final = SPREAD_OUT + SPREAD + 16
 
 CHANNEL_EDGE: Final = 8

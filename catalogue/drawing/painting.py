@@ -25,6 +25,7 @@ from catalogue.drawing.signs import (
     break_sign,
     cap,
     dot,
+    loose_sign,
     mark,
     screw,
     short_sign,
@@ -194,6 +195,7 @@ def scene_content(scene: Scene) -> Iterator[str]:
     yield from map(band, scene.bands)
     yield from map(_sleeve, scene.sleeves)
     yield from map(cap, scene.caps)
+    yield from map(loose_sign, scene.loose)
     for frame in scene.frames:
         yield from map(words, frame.label)
     for sheath in scene.sheaths:

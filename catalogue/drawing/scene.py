@@ -109,6 +109,15 @@ class Cap:
 
 
 @dataclass(frozen=True, slots=True)
+class Loose:
+    """Where an end is loose in its join; the word stands upright where conductors are close."""
+
+    end: End
+    at: Point
+    is_upright: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Join:
     """The lines of one join in a box, and the dots where they meet."""
 
@@ -173,6 +182,7 @@ class Scene:
     sleeves: tuple[Sleeve, ...]
     bands: tuple[Band, ...]
     caps: tuple[Cap, ...]
+    loose: tuple[Loose, ...] = ()
     trails: tuple[Trail, ...] = ()
     marks: tuple[Mark, ...] = ()
     has_state: bool = False

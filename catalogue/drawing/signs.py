@@ -6,8 +6,9 @@ from math import hypot
 from typing import Final
 
 from catalogue.drawing import look
+from catalogue.drawing.measures import SMALL
 from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Band, Cap, Mark, Stroke, Trail, Wire
+from catalogue.drawing.scene import Band, Cap, Loose, Mark, Stroke, Trail, Wire
 from catalogue.drawing.svg import element, number, path_data, titled
 
 _ROUNDING: Final = 6.0
@@ -134,6 +135,28 @@ def cap(closed: Cap) -> str:
             )
         ],
         class_="cap",
+    )
+
+
+def bad_contact(at: Point) -> str:
+    """A bad contact on an upright wire: it zigzags as a resistor does."""
+    steps = enumerate((0, -1, 1, -1, 1, -1, 0), -3)
+    zigzag = [at.moved(5 * side, 3 * step) for step, side in steps]
+    return element("path", d=path_data(zigzag), fill="none", stroke=look.FAULT, stroke_width=2.6)
+
+
+def loose_sign(place: Loose) -> str:
+    """A bad contact and the word for it, upright where the next conductor is close."""
+    x, y = place.at
+    way: dict[str, object] = {"x": x + 9, "y": y + 4.5}
+    if place.is_upright:
+        turned = f"rotate(-90 {number(x + 16)} {number(y)})"
+        way = {"x": x + 16, "y": y, "text_anchor": "middle", "transform": turned}
+    word = element("text", "loose", **way, font_size=SMALL, font_weight="bold", fill=look.FAULT)
+    return titled(
+        f"{place.end.name.replace('.', ' ')} is loose in its join",
+        [bad_contact(place.at), word],
+        class_="loose",
     )
 
 

@@ -7,6 +7,7 @@ from catalogue.drawing.cabling import Cabling, Place
 from catalogue.drawing.describe import described
 from catalogue.drawing.differ import Difference
 from catalogue.drawing.measures import (
+    ASIDE,
     BAND,
     BODY_HEIGHT,
     CAP,
@@ -14,6 +15,7 @@ from catalogue.drawing.measures import (
     FEED_HEIGHT,
     LARGE,
     LONGEST_BOX_NAME,
+    LOOSE,
     MARK,
     SLEEVES,
     SMALL,
@@ -32,6 +34,7 @@ from catalogue.drawing.scene import (
     Cap,
     Frame,
     Join,
+    Loose,
     Mark,
     Scene,
     Sleeve,
@@ -281,6 +284,18 @@ class _Builder:
             place = self.places[end]
             yield Band(end, place.at.moved(0, place.inwards * BAND))
 
+    def loose(self) -> Iterator[Loose]:
+        for end in self._loose_ends():
+            place = self.places[end]
+            is_conductor = place.colour is not None
+            off = place.inwards * (LOOSE if is_conductor else TERMINAL_DROP - 3)
+            yield Loose(end, place.at.moved(0, off), is_conductor)
+
+    def _loose_ends(self) -> Iterator[End]:
+        for failure in self.circuit.failures:
+            if failure.kind == "loose-join" and failure.box is not None:
+                yield End(failure.box, failure.at[0])
+
     def trails(self, steps: Sequence[tuple[End, End]]) -> Iterator[Trail]:
         joined = {end: group for group in self.circuit.grouped_ends for end in group}
         inside: Mapping[End, Symbol] = {
@@ -303,11 +318,13 @@ class _Builder:
 
     def marks(self, differences: Sequence[Difference]) -> Iterator[Mark]:
         bodies = {symbol.name: symbol for symbol in self.symbols}
+        loose = set(self._loose_ends())
         for number, difference in enumerate(differences, 1):
             if difference.end is not None:
                 place = self.places[difference.end]
                 off = MARK if place.colour else TERMINAL_DROP + 2
-                yield Mark(number, place.at.moved(0, place.inwards * off))
+                aside = -ASIDE if difference.end in loose else 0
+                yield Mark(number, place.at.moved(aside, place.inwards * off))
             elif difference.part in bodies:
                 yield Mark(number, bodies[difference.part].corner.moved(0, BODY_HEIGHT - 14))
             elif difference.part is not None:
@@ -349,6 +366,7 @@ def wiring_scene(
         tuple(builder.sleeves),
         tuple(builder.bands()),
         tuple(builder.caps),
+        tuple(builder.loose()),
         tuple(builder.trails(steps)),
         tuple(builder.marks(differences)),
         has_state=bool(view.positions),

@@ -3,7 +3,8 @@
 Nodes are joins. Between them lie conductors, closed contacts, lamps, plugged-in loads, and half of
 each capacitance between two conductors of a cable at either end of it. The reference is the
 neutral–ground bond at the service; from there to a feed run three conductors, of which the line
-begins with the source.
+begins with the source. An end that is loose in its join is a node of its own, some ohms away from
+that of the join.
 """
 
 import cmath
@@ -24,9 +25,6 @@ from verify.network import NOTHING, Flattener
 
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
-
-#: Where in the extra branches of a row its loose join is.
-LOOSE: Final = -1
 
 Reals = npt.NDArray[np.float64]
 
@@ -55,7 +53,8 @@ class Source:
 class Network:
     """Faulted versions of one circuit, a row each; the arrays are those of `kernel.solve_rows`.
 
-    The last of the extra branches is a loose join (`LOOSE`).
+    After the reference `joins` has the join of each loose end, which itself is a node of its own;
+    the last `loose` of the extra branches are what connects the two.
     `works` (R, L) is 0 where a lamp has failed.
     """
 
@@ -67,6 +66,7 @@ class Network:
     source_admittances: Phasors
     order: Integers
     works: Bytes
+    loose: int
 
     def __len__(self) -> int:
         return len(self.joins)
@@ -124,10 +124,12 @@ class Grid:
         self.lamp_siemens = np.array(
             [(lamp.watts or 0.0) / circuit.volts**2 for lamp in circuit.lamps]
         )
+        plugged_in = list(self._loads())
+        self.loads = len(plugged_in)
         self._branches: list[tuple[int, int, complex]] = [
             *zip(*self.conductors.T.tolist(), self.conductor_siemens, strict=True),
             *zip(*self.lamps.T.tolist(), self.lamp_siemens, strict=True),
-            *self._loads(),
+            *plugged_in,
             *self._capacitances(),
             *self._returns(),
         ]
@@ -200,31 +202,26 @@ class Grid:
 
     # --- networks
 
-    def network(
-        self,
-        changes: Sequence[Change],
-        *,
-        loose: Sequence[int | None] | None = None,
-    ) -> Network:
-        """A row for each of `changes`, none of which rebuilds the circuit.
-
-        `loose` is the number of a join that is loose, or None, for each row.
-        """
+    def network(self, changes: Sequence[Change]) -> Network:
+        """A row for each of `changes`, none of which rebuilds the circuit."""
         batch = self.flattener.batch(changes)
         rows, ends = batch.join_of.shape
         nodes = max(int(batch.join_of.max()) + 1, len(self.order))
-        joins = np.empty((rows, ends + 1), np.int16)
+        loose = batch.loose.shape[1]
+        joins = np.full((rows, ends + 1 + loose), nodes + loose, np.int16)
         joins[:, :ends] = batch.join_of
-        extras, siemens = _extras(batch.bridges, 1 / self.assumed.short)
-        at_loose = [(row, join) for row, join in enumerate(loose or ()) if join is not None]
-        for row, join in at_loose:
-            # The first end of the join is parted from the rest and hangs on by a bad contact.
-            first, second = self.wiring.joins[join][:2]
-            joins[row, first] = nodes
-            extras[row, LOOSE] = first, second
-            siemens[row, LOOSE] = 1 / self.assumed.loose
-        nodes += bool(at_loose)
-        joins[:, ends] = nodes
+        pairs = np.full((rows, loose, 2), NOTHING, np.int16)
+        for number in range(loose):
+            (at,) = np.nonzero(batch.loose[:, number] != NOTHING)
+            end = batch.loose[at, number]
+            joins[at, ends + 1 + number] = batch.join_of[at, end]
+            joins[at, end] = nodes + number
+            pairs[at, number, 0] = end
+            pairs[at, number, 1] = ends + 1 + number
+        nodes += loose
+        extras, siemens = _extras(
+            (batch.bridges, 1 / self.assumed.short), (pairs, 1 / self.assumed.loose)
+        )
         admittances = np.tile(
             np.array([branch[2] for branch in self._branches], np.complex128), (rows, 1)
         )
@@ -242,15 +239,13 @@ class Grid:
             ),
             order=np.array([*range(len(self.order), nodes), *self.order], np.int16),
             works=batch.works,
+            loose=loose,
         )
 
 
-def _extras(bridges: Integers, short_siemens: float) -> tuple[Integers, Phasors]:
-    """Bridges and room for a loose join as branches; what a row does not have is 0 siemens."""
-    rows, count = bridges.shape[:2]
-    extras = np.zeros((rows, count + 1, 2), np.int16)
-    siemens = np.zeros((rows, count + 1), np.complex128)
-    there = bridges[:, :, 0] != NOTHING
-    extras[:, :count][there] = bridges[there]
-    siemens[:, :count][there] = short_siemens
-    return extras, siemens
+def _extras(*kinds: tuple[Integers, float]) -> tuple[Integers, Phasors]:
+    """Pairs of ends (R, X, 2) with their siemens as branches; what a row has not is 0 siemens."""
+    pairs = np.concatenate([pairs for pairs, _ in kinds], axis=1)
+    siemens = np.concatenate([np.full(pairs.shape[:2], each) for pairs, each in kinds], axis=1)
+    there = pairs[:, :, 0] != NOTHING
+    return np.where(there[..., None], pairs, 0), (siemens * there).astype(np.complex128)

@@ -89,7 +89,8 @@ class Outcomes:
     - `residual_amps` (R, T, F): what a feed's line and neutral do not return to each other
     - `unbalanced_amps` (R, T): the most by which the currents in a cable do not cancel
     - `ground_amps` (R, T): the most that a grounding conductor carries
-    - `loose_watts` (R, T): the heat in a loose join
+    - `loose_watts` (R, T): the heat of the loose join that heats most
+    - `load_volts` (R, T): the most volts across what is plugged into any receptacle
 
     All but the first two are for what remains once protection has acted.
     """
@@ -103,6 +104,7 @@ class Outcomes:
     unbalanced_amps: Reals
     ground_amps: Reals
     loose_watts: Reals
+    load_volts: Reals
 
     @property
     def trips(self) -> npt.NDArray[np.bool_]:
@@ -130,6 +132,7 @@ class Outcomes:
             np.abs(solution.cable_amps()).max(axis=2, initial=0).reshape(shape),
             conductors[..., solution.grid.is_ground].max(axis=2, initial=0).reshape(shape),
             solution.loose_watts().reshape(shape),
+            np.abs(solution.load_volts()).max(axis=2, initial=0).reshape(shape),
         )
 
 

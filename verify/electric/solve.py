@@ -7,7 +7,7 @@ from typing import Any, Final, cast
 import numpy as np
 import numpy.typing as npt
 
-from verify.electric.grid import LOOSE, Grid, Network, Reals
+from verify.electric.grid import Grid, Network, Reals
 from verify.electric.kernel import Phasors, States, solve_rows
 
 #: How many pairs of row and state are worth loading the compiler for.
@@ -63,6 +63,11 @@ class Solution:
         siemens = self.network.admittances[:, start : start + len(self.grid.lamps)]
         return self.lamp_volts() * siemens[:, None]
 
+    def load_volts(self) -> Phasors:
+        """The volts across what is plugged into each receptacle (R, T, loads)."""
+        start = len(self.grid.conductors) + len(self.grid.lamps)
+        return self.across(self.grid.branches[start : start + self.grid.loads])
+
     def conductor_amps(self) -> Phasors:
         """The current of each conductor (R, T, C), from its cable's first box to the second."""
         siemens = self.network.admittances[:, : len(self.grid.conductors)]
@@ -84,12 +89,21 @@ class Solution:
         return _or_nothing(amps)
 
     def loose_watts(self) -> Reals:
-        """The heat in the loose join of each row (R, T), 0 where there is none."""
-        rows = np.arange(len(self.network))
-        ends = self.network.extras[:, LOOSE]
-        a, b = (self.volts[rows, :, self.network.joins[rows, ends[:, side]]] for side in range(2))
-        siemens = self.network.extra_admittances[:, LOOSE].real
-        return np.abs(_difference(a, b)) ** 2 * siemens[:, None]
+        """The heat of the loose join that heats most (R, T), 0 where none is loose.
+
+        It is the most, not the sum: a fire starts at one of them.
+        """
+        network = self.network
+        loose = slice(network.extras.shape[1] - network.loose, None)
+        rows = np.arange(len(network))[:, None]
+        a, b = (
+            self.volts[rows, :, network.joins[rows, network.extras[:, loose, side]]]
+            for side in range(2)
+        )
+        siemens = network.extra_admittances[:, loose, None].real
+        watts: Reals = np.abs(_difference(a, b)) ** 2 * siemens
+        most: Reals = watts.max(axis=1, initial=0)
+        return most
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
