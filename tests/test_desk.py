@@ -227,30 +227,6 @@ def test_flip_checks_predict_what_the_circuit_does() -> None:
             assert word == ("trips" if seen.trips >> state & 1 else light)
 
 
-def test_voltage_checks_predict_what_is_live() -> None:
-    """What a tester is said to show is what the other engine says of that terminal."""
-    from verify.engines.paths import StateGraph, Wiring
-
-    pool = pool_of("chain", "1.f.1")
-    bench, hypotheses = hypotheses_of(pool, {0: DARK, 1: DARK, 2: DARK, 3: DARK})
-    hypotheses = [h for h in hypotheses if pool.faults[h.suspect]]
-    circuit = pool.circuit
-    assert circuit is not None
-    checks = [c for c in bench.checks(hypotheses) if c.kind.name == "voltage"]
-    assert checks
-    for check in checks[::3]:
-        terminal, _, state = check.key.partition(":")[2].partition("@")
-        for hypothesis, outcome in list(zip(hypotheses, check.outcomes, strict=True))[::5]:
-            fault = pool.faults[hypothesis.suspect]
-            assert fault is not None
-            if fault.kind == "wrong-device":
-                continue  # the terminal has another name there
-            faulted = fault.apply(circuit)
-            graph = StateGraph(Wiring(faulted), int(state))
-            end = next(end for end in faulted.ends if end.name == terminal)
-            assert (check.results[outcome][0] == "live") == graph.is_live(end)
-
-
 def test_dead_checks_come_first_where_they_tell_as_much() -> None:
     """No voltage check stands first where a check of less risk tells as much."""
     for scheme, code in TWO[::4]:

@@ -7,15 +7,15 @@ hypothesis an outcome; what differs in outcome is told apart by it.
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from catalogue.desk.match import Match, Numbers, sights
+from catalogue.desk.measuring import Meter
 from catalogue.desk.pool import Suspect
-from verify.engines.words import WordsEngine, terminals
 from verify.problems import Problem, UserError
 from verify.resources import data_path
 from verify.signature import trip_code
@@ -24,6 +24,14 @@ CLEAR: Final = "clear"
 
 #: Beyond so many hypotheses voltages are not predicted: dead checks come first then anyway.
 _MOST_FOR_VOLTAGE: Final = 200
+#: Nor beyond so many pairs of suspect and state, so that nobody waits for volts: those of
+#: `_MOST_FOR_VOLTAGE` suspects in four locations.
+_MOST_MEASURED: Final = _MOST_FOR_VOLTAGE << 4
+
+_PHANTOM: Final = (
+    " An ordinary meter (10 MΩ) may show a phantom of up to {volts:.0f} V here, where nothing is "
+    "connected to line: go by a low-impedance one (3 kΩ)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,30 +287,35 @@ class Bench:
 
     def _voltages(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
         pool = self.match.pool
+        suspects = [hypothesis.suspect for hypothesis in hypotheses]
         if pool.circuit is None or not 0 < len(hypotheses) <= _MOST_FOR_VOLTAGE:
             return
-        rows = [h for h in hypotheses if pool.faults[h.suspect] is not None]
-        if len(rows) < len(hypotheses):
+        if len(set(suspects)) << pool.switches > _MOST_MEASURED:
+            return
+        if any(pool.faults[number] is None for number in suspects):
             return  # nothing wrong is among them: looking settles that at less risk
-        faults = [fault for h in rows if (fault := pool.faults[h.suspect]) is not None]
-        live = WordsEngine().live_terminals(pool.circuit, faults)
-        trip = pool.codes == trip_code(pool.lamps)
-        for number, terminal in enumerate(terminals(pool.circuit)):
-            for state in range(1 << pool.switches):
-                at = np.array([self.match.readings[h.reading, state] for h in rows])
-                if any(trip[self._suspect(h).codes][s] for h, s in zip(rows, at, strict=True)):
-                    continue
-                word = live[np.arange(len(rows)), number, at // 64]
-                is_live = (word >> (at % 64).astype(np.uint64)) & np.uint64(1)
-                yield Check(
-                    self.kinds["voltage"],
-                    f"voltage:{terminal}@{state}",
-                    f"With {pool.positions(state)}, measure {terminal} to a ground that is "
-                    "proved good.",
-                    "The circuit is live: for qualified persons only.",
-                    tuple(is_live.astype(int).tolist()),
-                    (("dead", "no voltage"), ("live", "line voltage")),
-                )
+        if self.meter.refusal:
+            return
+        states = self.match.readings[[hypothesis.reading for hypothesis in hypotheses]]
+        behaviours = np.array([self._suspect(h).codes for h in hypotheses], np.int64)
+        trips = (pool.codes[behaviours[:, None], states] == trip_code(pool.lamps)).any(axis=0)
+        for expected in self.meter.expected(suspects, states, ~trips):
+            meter = " with a low-impedance meter" if expected.phantom else ""
+            yield Check(
+                self.kinds["voltage"],
+                f"voltage:{expected.terminal}@{expected.state}",
+                f"With {pool.positions(expected.state)}, measure {expected.terminal} to a ground "
+                f"that is proved good{meter}.",
+                "The circuit is live: for qualified persons only."
+                + (_PHANTOM.format(volts=expected.phantom) if expected.phantom else ""),
+                expected.found,
+                expected.words,
+            )
+
+    @cached_property
+    def meter(self) -> Meter:
+        """Meters for a pool whose circuit is known."""
+        return Meter(self.match.pool)
 
 
 def _box_of(switch: str) -> str:

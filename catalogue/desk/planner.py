@@ -7,12 +7,13 @@ No plan needs fewer yes-or-no checks on average than the entropy of the suspects
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from catalogue.desk.checks import Bench, Check, Hypothesis
+from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
 
 
@@ -93,41 +94,31 @@ def make_plan(bench: Bench, hypotheses: Sequence[Hypothesis] | None = None) -> P
     """The greedy plan that ends when no check tells the remaining suspects apart."""
     everyone = bench.hypotheses() if hypotheses is None else list(hypotheses)
     checks = bench.checks(everyone)
+    outcomes = np.array([check.outcomes for check in checks], np.int64)
+    outcomes = outcomes.reshape(len(checks), len(everyone))
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
 
-    def grow(members: list[int]) -> Plan:
-        here = [everyone[member] for member in members]
-        useful = [
-            narrowed
-            for check in checks
-            if len(set((narrowed := _narrowed(check, members)).outcomes)) > 1
-        ]
+    def grow(members: Numbers) -> Plan:
+        here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
         suspects = tuple(bench.match.pool.suspects[number] for number in names)
         weight = sum(hypothesis.weight for hypothesis in here) / total
-        if not useful or len(suspects) == 1:
+        if len(suspects) == 1:
             return Plan(suspects, weight)
-        best = proposals(useful, here)[0].check
+        found = outcomes[:, members]
+        useful = np.flatnonzero((found != found[:, :1]).any(axis=1))
+        if not len(useful):
+            return Plan(suspects, weight)
+        narrowed = [
+            replace(checks[number], outcomes=tuple(found[number].tolist()))
+            for number in useful.tolist()
+        ]
+        best = proposals(narrowed, here)[0].check
+        predicted = np.array(best.outcomes)
         branches = tuple(
-            (
-                best.results[outcome][1],
-                grow(
-                    [m for m, found in zip(members, best.outcomes, strict=True) if found == outcome]
-                ),
-            )
+            (best.results[outcome][1], grow(members[predicted == outcome]))
             for outcome in sorted(set(best.outcomes))
         )
         return Plan(suspects, weight, best, branches)
 
-    return grow(list(range(len(everyone))))
-
-
-def _narrowed(check: Check, members: Sequence[int]) -> Check:
-    return Check(
-        check.kind,
-        check.key,
-        check.title,
-        check.how,
-        tuple(check.outcomes[member] for member in members),
-        check.results,
-    )
+    return grow(np.arange(len(everyone)))

@@ -1,19 +1,23 @@
 """What a meter reads: every state, two inputs, and whether the reading is a phantom."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from verify.change import Change
 from verify.circuit import Circuit, End
-from verify.electric.grid import Grid
+from verify.electric.grid import Grid, Network, Reals
 from verify.electric.kernel import Phasors
 from verify.electric.outcomes import energise
 from verify.electric.physics import Parameters
-from verify.electric.solve import Solution
+from verify.electric.solve import Solution, solve
 from verify.network import CLOSED_DOWN, CLOSED_UP
+
+if TYPE_CHECKING:
+    from verify.faults import Fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +40,18 @@ def readings(
     circuit: Circuit,
     pairs: Sequence[tuple[End, End]] | None = None,
     assumed: Parameters | None = None,
+    states: Sequence[int] | None = None,
 ) -> list[Reading]:
-    """The readings between pairs of ends, in every state, pair by pair.
+    """The readings between pairs of ends, pair by pair, in some states: by default in every one.
 
     Without `pairs`, those of `pairs_to_return`. Breakers have acted before anybody measures.
     A meter is a load; filaments keep the resistance that they have without it.
+    Raises `CircuitError` where a size is written in a way that says nothing of its resistance.
     """
     grid = Grid(circuit, assumed)
     chosen = list(pairs_to_return(circuit) if pairs is None else pairs)
-    solution = energise(grid, grid.network([Change()])).solution
+    measured = range(1 << len(circuit.switches)) if states is None else states
+    solution = energise(grid, grid.network([Change()]), np.array([measured], np.int64)).solution
     index = circuit.end_index
     ends = np.array([[index[end] for end in pair] for pair in chosen], np.intp).reshape(-1, 2)
     a, b = (solution.at(ends[:, side]).reshape(-1, len(ends)) for side in range(2))
@@ -57,19 +64,103 @@ def readings(
         np.nan_to_num(open_volts * ohms / np.abs(ohms + inside))
         for ohms in (grid.assumed.high_meter, grid.assumed.low_meter)
     )
-    phantom = (high >= grid.assumed.phantom_volts) & (low <= high * grid.assumed.phantom_share)
+    phantom = _are_phantoms(high, low, grid.assumed)
     return [
         Reading(
             state,
             point,
             against,
-            float(high[state, number]),
-            float(low[state, number]),
-            bool(phantom[state, number]),
+            float(high[turn, number]),
+            float(low[turn, number]),
+            bool(phantom[turn, number]),
         )
         for number, (point, against) in enumerate(chosen)
-        for state in range(len(high))
+        for turn, state in enumerate(measured)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class GroundReadings:
+    """What two meters read to a ground that is good, in volts, and where that is a phantom.
+
+    Shape (faults, states, terminals); `high`, `low` and `phantom` as in `Reading`.
+    """
+
+    high: Reals
+    low: Reals
+    phantom: npt.NDArray[np.bool_]
+
+    def of(self, rows: int | npt.NDArray[np.integer[Any]]) -> "GroundReadings":
+        """Those of one fault or some, or of one state or some where there is one fault."""
+        return GroundReadings(self.high[rows], self.low[rows], self.phantom[rows])
+
+
+def ground_readings(
+    circuit: Circuit,
+    faults: "Sequence[Fault]",
+    terminals: Sequence[str],
+    on_line: npt.NDArray[np.bool_] | None = None,
+) -> GroundReadings:
+    """The readings from some terminals, by name, to the bond at the service, with each fault.
+
+    `on_line` (faults, states, terminals) is True where conductors are known to lead to line. No
+    meter changes the voltage there by a hundredth, so nothing is solved again for it.
+    Raises `CircuitError` as `readings` does.
+    """
+    shared = [row for row, fault in enumerate(faults) if fault.change.rebuilt is None]
+    shape = (len(faults), 1 << len(circuit.switches), len(terminals))
+    found = GroundReadings(np.zeros(shape), np.zeros(shape), np.zeros(shape, np.bool_))
+    parts = [(shared, circuit, [faults[row].change for row in shared])] if shared else []
+    parts += [
+        ([row], fault.change.rebuilt, [Change()])
+        for row, fault in enumerate(faults)
+        if fault.change.rebuilt is not None
+    ]
+    for rows, wired, changes in parts:
+        grid = Grid(wired)
+        ends = np.array(grid.flattener.numbers(terminals), np.intp)
+        known = None if on_line is None else on_line[rows]
+        high, low = _to_reference(grid, grid.network(changes), ends, known)
+        found.high[rows], found.low[rows] = high, low
+        found.phantom[rows] = _are_phantoms(high, low, grid.assumed)
+    return found
+
+
+def _to_reference(
+    grid: Grid,
+    network: Network,
+    ends: npt.NDArray[np.intp],
+    on_line: npt.NDArray[np.bool_] | None,
+) -> tuple[Reals, Reals]:
+    """What each meter reads from ends to the reference, in all states of each row (R, T, P)."""
+    solution = energise(grid, network).solution
+    volts = np.nan_to_num(solution.at(ends))
+    high, low = np.abs(volts), np.abs(volts)
+    # What is next to nothing without a meter is no more with one: only the rest is solved again.
+    doubtful = high >= grid.assumed.phantom_volts
+    if on_line is not None:
+        doubtful &= ~on_line
+    at = np.nonzero(doubtful)
+    row, turn, place = at
+    loaded = network.rows(row).fed_by(solution.feeding[row, turn])
+    meter = np.column_stack([ends[place], np.full_like(place, grid.reference)]).astype(np.int16)
+    siemens = np.full((len(row), 1), 1 / grid.assumed.low_meter)
+    loaded = replace(
+        loaded,
+        extras=np.concatenate([meter[:, None], loaded.extras], axis=1),
+        extra_admittances=np.concatenate([siemens, loaded.extra_admittances], axis=1),
+    )
+    pulled = solve(grid, loaded, solution.states[row, turn, None]).at(ends)
+    pulled = pulled[np.arange(len(row)), 0, place]
+    low[at] = np.abs(pulled)
+    # What the meter sees from outside, by how far it has pulled the voltage down.
+    inside = grid.assumed.low_meter * (volts[at] / pulled - 1)
+    high[at] *= grid.assumed.high_meter / np.abs(grid.assumed.high_meter + inside)
+    return high, low
+
+
+def _are_phantoms(high: Reals, low: Reals, assumed: Parameters) -> npt.NDArray[np.bool_]:
+    return (high >= assumed.phantom_volts) & (low <= high * assumed.phantom_share)
 
 
 def pairs_to_return(circuit: Circuit) -> Iterator[tuple[End, End]]:
