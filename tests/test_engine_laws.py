@@ -87,15 +87,22 @@ class Relabelled(NamedTuple):
 
     def expected(self, seen: Observation) -> Observation:
         """What it must do if the circuit it was made from does what was `seen`."""
-        lit = [0] * len(seen.lit)
-        for old, new in enumerate(self.lamps):
-            lit[new] = self._moved(seen.lit[old])
+        lit, dim, over = map(self._moved_lamps, (seen.lit, seen.dim, seen.over))
         return Observation(
             seen.switches,
             self._moved(seen.trips),
-            tuple(lit),
+            lit,
             tuple(map(self._moved, seen.hazards)),
+            dim,
+            over,
+            self._moved(seen.overruled),
         )
+
+    def _moved_lamps(self, states: Sequence[int]) -> tuple[int, ...]:
+        moved = [0] * len(states)
+        for old, new in enumerate(self.lamps):
+            moved[new] = self._moved(states[old])
+        return tuple(moved)
 
     def _moved(self, states: int) -> int:
         return union(1 << self._moved_state(state) for state in states_in(states))
@@ -142,7 +149,11 @@ def relabellings(draw: st.DrawFn, circuit: Circuit) -> Relabelled:
             for join in draw(st.permutations(circuit.joins))
         ),
         tuple(
-            replace(failure, at=tuple(map(named, failure.at)))
+            replace(
+                failure,
+                at=tuple(map(named, failure.at)),
+                box=failure.box and box_names[failure.box],
+            )
             for failure in draw(st.permutations(circuit.failures))
         ),
         palette=circuit.palette,

@@ -18,7 +18,7 @@ from boathouse import (
 
 from verify.circuit import Box, Cable, Circuit, Device, Failure, Join
 from verify.evidence import find_evidence
-from verify.hazards import HAZARD_NAMES
+from verify.hazards import ELECTRICAL, HAZARD_NAMES
 
 LINE_TO_LAMP = (
     "line leaves the feed in the landing box on slipway-run black, "
@@ -315,8 +315,9 @@ def test_words(case: str) -> None:
 
 
 def test_words_for_every_claim_are_pinned() -> None:
-    """No claim is without an example of its words above."""
-    assert {claim for _, claim, _, _ in TOLD.values()} == {"trips", "misbehaves", *HAZARD_NAMES}
+    """No claim about connections is without an example of its words above."""
+    claims = {"trips", "misbehaves", *HAZARD_NAMES} - ELECTRICAL
+    assert {claim for _, claim, _, _ in TOLD.values()} == claims
 
 
 def four_way_in_a_box(*joins: str, failures: tuple[Failure, ...] = ()) -> Circuit:

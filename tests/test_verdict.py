@@ -15,7 +15,7 @@ from verify.engines import Engine
 from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults
-from verify.hazards import HAZARD_NAMES
+from verify.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.layouts import Layout
 from verify.sampler import sample
 from verify.signature import MOST_LAMPS
@@ -45,10 +45,17 @@ def observations(switches: int, lamps: int) -> st.SearchStrategy[Observation]:
     def listed(states: st.SearchStrategy[int], size: int) -> st.SearchStrategy[list[int]]:
         return st.lists(states, min_size=size, max_size=size)
 
-    def observation(trips: int, lit: list[int], hazards: list[int]) -> Observation:
-        held = [tuple(states & ~trips for states in sets) for sets in (lit, hazards)]
-        return Observation(switches, trips, *held)
+    def observation(
+        trips: int, lit: list[int], hazards: list[int], dim: list[int], over: list[int]
+    ) -> Observation:
+        def held(sets: Sequence[int]) -> tuple[int, ...]:
+            return tuple(states & ~trips for states in sets)
 
+        glowing = [states & ~full for states, full in zip(dim, lit, strict=True)]
+        above = [x & ~(a | b) for x, a, b in zip(over, lit, dim, strict=True)]
+        return Observation(switches, trips, held(lit), held(hazards), held(glowing), held(above))
+
+    rarely = st.one_of(st.just([0] * lamps), listed(st.one_of(st.just(0), some), lamps))
     return st.builds(
         observation,
         st.one_of(st.just(0), some),
@@ -57,6 +64,8 @@ def observations(switches: int, lamps: int) -> st.SearchStrategy[Observation]:
             st.just([0] * len(HAZARD_NAMES)),
             listed(st.one_of(st.just(0), some), len(HAZARD_NAMES)),
         ),
+        rarely,
+        rarely,
     )
 
 
@@ -76,10 +85,13 @@ def by_definition(seen: Observation) -> Judgement:
         return Judgement("trips", seen, None, state, hazard_states=hazards)
     for state in range(1 << seen.switches):
         for switch in range(seen.switches):
-            for lamp, lit in enumerate(seen.lit):
-                if lit >> state & 1 == lit >> (state ^ 1 << switch) & 1:
+            for lamp in range(len(seen.lit)):
+                lights = {seen.light(lamp, state), seen.light(lamp, state ^ 1 << switch)}
+                if lights != {"dark", "lit"}:
                     return Judgement("misbehaves", seen, None, state, switch, lamp, hazards)
-    return Judgement("mimic" if hazards else "sound", seen, None, hazard_states=hazards)
+    by_volts = bool(hazards) and {name for name, _ in hazards} <= ELECTRICAL
+    verdict = "mimic" if hazards else "sound"
+    return Judgement(verdict, seen, None, hazard_states=hazards, by_volts=by_volts)
 
 
 @settings(max_examples=150)
@@ -100,7 +112,7 @@ def test_one_idle_switch_is_found(switches: int) -> None:
     works, none = parity_of(-1, switches), (0,) * len(HAZARD_NAMES)
     for idle in range(switches):
         lit = (works, parity_of(~(1 << idle), switches), works)
-        seen = Observation(switches, 0, lit, none)
+        seen = Observation(switches, 0, lit, none, (0, 0, 0), (0, 0, 0))
         judged = verdicts(Findings.of([seen], switches=switches, lamps=3))
         expected = Judgement("misbehaves", seen, None, state=0, switch=idle, lamp=1)
         assert replace(judgement(judged, 0, seen), signature=None) == expected

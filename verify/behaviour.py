@@ -37,14 +37,26 @@ def states_in(states: int) -> Iterator[int]:
 class Observation:
     """What one circuit does. Every number is a set of states.
 
-    `lit` has one for each lamp, `hazards` one for each of `HAZARDS`, in their orders.
-    In a state that trips no lamp is lit and no hazard holds.
+    `lit`, `dim` and `over` have one for each lamp, `hazards` one for each of `HAZARDS`, in their
+    orders; elsewhere a lamp is dark. In a state that trips every lamp is dark and no hazard holds.
+    `overruled` are the states in which volts say other than connections what lamps or protection
+    do. Engines that know only connections leave `dim`, `over` and `overruled` empty.
     """
 
     switches: int
     trips: int
     lit: tuple[int, ...]
     hazards: tuple[int, ...]
+    dim: tuple[int, ...]
+    over: tuple[int, ...]
+    overruled: int = 0
+
+    def light(self, lamp: int, state: int) -> str:
+        """What a lamp does in a state: ``dark``, ``dim``, ``lit`` or ``over``."""
+        for name, sets in (("lit", self.lit), ("dim", self.dim), ("over", self.over)):
+            if sets[lamp] >> state & 1:
+                return name
+        return "dark"
 
     @property
     def hazard_names(self) -> tuple[str, ...]:
@@ -58,7 +70,7 @@ class Observation:
 class Findings:
     """What many faulted versions of one circuit do, a row each.
 
-    Shapes: `trips` (faults, words), `lit` (faults, lamps, words),
+    Shapes: `trips` and `overruled` (faults, words), `lit`, `dim` and `over` (faults, lamps, words),
     `hazards` (faults, hazards, words). Bits beyond state 2^switches − 1 are 0.
     """
 
@@ -66,6 +78,9 @@ class Findings:
     trips: Words
     lit: Words
     hazards: Words
+    dim: Words
+    over: Words
+    overruled: Words
 
     def __len__(self) -> int:
         return len(self.trips)
@@ -77,23 +92,43 @@ class Findings:
             _number(self.trips[row]),
             tuple(map(_number, self.lit[row])),
             tuple(map(_number, self.hazards[row])),
+            tuple(map(_number, self.dim[row])),
+            tuple(map(_number, self.over[row])),
+            _number(self.overruled[row]),
         )
+
+    @classmethod
+    def empty(cls, rows: int, *, switches: int, lamps: int) -> "Findings":
+        """Rows in which every lamp is dark and nothing trips, to be filled."""
+        words = word_count(switches)
+
+        def nothing(*shape: int) -> Words:
+            return np.zeros((rows, *shape, words), np.uint64)
+
+        return cls(
+            switches,
+            trips=nothing(),
+            lit=nothing(lamps),
+            hazards=nothing(len(HAZARD_NAMES)),
+            dim=nothing(lamps),
+            over=nothing(lamps),
+            overruled=nothing(),
+        )
+
+    @property
+    def arrays(self) -> tuple[Words, ...]:
+        """All arrays, in the order of the fields."""
+        return self.trips, self.lit, self.hazards, self.dim, self.over, self.overruled
 
     @classmethod
     def of(cls, observations: Sequence[Observation], *, switches: int, lamps: int) -> "Findings":
         """The observations as arrays; all are of `switches` switches and `lamps` lamps."""
-        words = word_count(switches)
-        rows = len(observations)
-        return cls(
-            switches,
-            _array([seen.trips for seen in observations], words),
-            _array([n for seen in observations for n in seen.lit], words).reshape(
-                rows, lamps, words
-            ),
-            _array([n for seen in observations for n in seen.hazards], words).reshape(
-                rows, len(HAZARD_NAMES), words
-            ),
-        )
+        found = cls.empty(len(observations), switches=switches, lamps=lamps)
+        for row, seen in enumerate(observations):
+            numbers = (seen.trips,), seen.lit, seen.hazards, seen.dim, seen.over, (seen.overruled,)
+            for array, sets in zip(found.arrays, numbers, strict=True):
+                array[row].reshape(len(sets), -1)[:] = _array(sets, word_count(switches))
+        return found
 
 
 def _number(words: Words) -> int:

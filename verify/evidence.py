@@ -2,15 +2,20 @@
 
 It is found by the engine *paths*, whoever made the claim: to find it is to check the claim again
 with code that the claimant does not share. A claim that does not hold is a `BugError`.
+Volts, amperes and watts come from plain nodal analysis (`verify.electric.nodal`).
 """
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Literal
 
-from verify.circuit import Circuit, End
+from verify.amounts import Amount, amounts, hazard_subjects, shown, tell
+from verify.circuit import Circuit, Device, End
 from verify.devices import Position
+from verify.electric.nodal import NodalNetwork, NodalState
 from verify.engines.paths import Lamp, StateGraph, Wiring
+from verify.hazards import ELECTRICAL
 from verify.problems import BugError
 from verify.walk import Tracer, Walk, box_words, conductor_words, place_words
 
@@ -24,7 +29,7 @@ class Evidence:
     `positions` names every switch with its position in `state`. `lamp`, `switch` and `part` say
     what the claim is about: `part` is a conductor or an end, written as in the circuit file.
     `path_words` are sentences without capital and full stop; `walks` are the paths among them,
-    for ``misbehaves`` those in the state after moving `switch` too.
+    for ``misbehaves`` those in the state after moving `switch` too. `amounts` say how much.
     """
 
     claim: str
@@ -35,6 +40,7 @@ class Evidence:
     switch: str | None = None
     lamp: str | None = None
     part: str | None = None
+    amounts: tuple[Amount, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +57,17 @@ def to_json(evidence: Evidence | Coverage) -> dict[str, object]:
     if isinstance(evidence, Coverage):
         return {"engine": evidence.engine, "states": evidence.states}
     about = {"switch": evidence.switch, "lamp": evidence.lamp, "part": evidence.part}
-    return {
+    found: dict[str, object] = {
         "state": dict(evidence.positions),
         **{key: name for key, name in about.items() if name is not None},
         "path": list(evidence.path_words),
     }
+    if evidence.amounts:
+        found["amounts"] = [
+            {"of": amount.of, amount.unit: float(f"{amount.value:.4g}"), "words": amount.words}
+            for amount in evidence.amounts
+        ]
+    return found
 
 
 def find_evidence(
@@ -71,6 +83,7 @@ class Prover:
     def __init__(self, circuit: Circuit) -> None:
         self._wiring = Wiring(circuit)
         self._states: dict[int, StateGraph] = {}
+        self._flows: dict[int, NodalState] = {}
         self._lamps = {lamp.name: lamp for lamp in self._wiring.lamps}
         self._switches = [switch.name for switch in circuit.switches]
 
@@ -93,7 +106,7 @@ class Prover:
                 raise ValueError(f"switch={switch} and lamp={lamp} must be of this circuit")
             telling = self._misbehaves(state, switch, self._lamps[lamp])
             return self._evidence(claim, state, telling, switch=switch, lamp=lamp)
-        if claim not in _HAZARDS:
+        if claim not in _HAZARDS and claim not in ELECTRICAL:
             raise ValueError(f"claim={claim!r} has no state as its evidence")
         return self._hazard(claim, state, switch or lamp)
 
@@ -101,6 +114,15 @@ class Prover:
         if state not in self._states:
             self._states[state] = StateGraph(self._wiring, state)
         return self._states[state]
+
+    @cached_property
+    def _network(self) -> NodalNetwork:
+        return NodalNetwork(self._wiring.circuit)
+
+    def _flow(self, state: int) -> NodalState:
+        if state not in self._flows:
+            self._flows[state] = self._network.at(state)
+        return self._flows[state]
 
     def _evidence(
         self,
@@ -122,6 +144,7 @@ class Prover:
             switch,
             lamp,
             part,
+            tuple(amounts(self._flow(state), claim, switch or lamp or part)),
         )
 
     def _refuse(self, claim: str, state: int, subject: str | None = None) -> BugError:
@@ -136,7 +159,12 @@ class Prover:
     def _trips(self, state: int) -> _Telling:
         at = self._at(state)
         if not at.trips:
-            raise self._refuse("trips", state)
+            tripped = self._flow(state).tripped
+            if not tripped:
+                raise self._refuse("trips", state)
+            for supply in tripped:
+                yield f"{supply.name} carries more than its breaker of {supply.rating:g} A holds"
+            return
         wiring = self._wiring
         if at.crossed is not None:
             line, other = at.crossed
@@ -149,13 +177,21 @@ class Prover:
     def _misbehaves(self, state: int, switch: str, lamp: Lamp) -> _Telling:
         number = self._switches.index(switch)
         before, after = self._at(state), self._at(state ^ 1 << number)
+        moved = f"with {switch} moved to {self._wiring.positions(after.state)[number]}"
+        lights = [self._light_by_volts(at, lamp) for at in (before, after)]
+        if any(lights) and not (before.trips or after.trips):
+            lights = [self._flow(at.state).light(self._device(lamp)) for at in (before, after)]
+            if {*lights} == {"dark", "lit"}:
+                raise self._refuse("misbehaves", state, f"{switch} and {lamp.name}")
+            yield f"{lamp.name} is {self._light_words(before, lamp)}"
+            yield f"{moved}, {lamp.name} is {self._light_words(after, lamp)}"
+            return
         lit = before.lit_sides(lamp) is not None
         if before.trips or after.trips or lit != (after.lit_sides(lamp) is not None):
             raise self._refuse("misbehaves", state, f"{switch} and {lamp.name}")
         condition, details = _condition(before, lamp)
         yield f"{lamp.name} is {condition}"
         yield from details
-        moved = f"with {switch} moved to {self._wiring.positions(after.state)[number]}"
         new_condition, new_details = _condition(after, lamp)
         if new_condition == condition and [*map(_words, new_details)] == [*map(_words, details)]:
             same = "lit in the same way" if lit else "dark for the same reason"
@@ -164,16 +200,35 @@ class Prover:
             yield f"{moved}, {lamp.name} is still {new_condition}"
             yield from new_details
 
+    def _device(self, lamp: Lamp) -> Device:
+        return self._wiring.circuit.device(lamp.name)
+
+    def _light_by_volts(self, at: StateGraph, lamp: Lamp) -> str:
+        """What a lamp does where volts say other than connections, else an empty text."""
+        light = self._flow(at.state).light(self._device(lamp))
+        return "" if light == ("lit" if at.lit_sides(lamp) else "dark") else light
+
+    def _light_words(self, at: StateGraph, lamp: Lamp) -> str:
+        flow = self._flow(at.state)
+        volts = shown(flow.across(self._device(lamp)), "volts")
+        nominal = self._wiring.circuit.volts
+        return f"{flow.light(self._device(lamp))}: {volts} of {nominal:g} V across it"
+
     def _hazard(self, claim: str, state: int, wanted: str | None) -> Evidence:
         at = self._at(state)
-        subjects = list(at.subjects(claim))
+        if claim in ELECTRICAL:
+            subjects = [] if at.trips else hazard_subjects(self._flow(state), claim)
+        else:
+            subjects = list(at.subjects(claim))
         if not subjects or (wanted is not None and wanted not in subjects):
             raise self._refuse(claim, state, wanted)
         subject = subjects[0] if wanted is None else wanted
         return self._evidence(
             claim,
             state,
-            _HAZARDS[claim](at, subject),
+            tell(self._flow(state), claim, subject)
+            if claim in ELECTRICAL
+            else _HAZARDS[claim](at, subject),
             switch=subject if subject in self._switches else None,
             lamp=subject if subject in self._lamps else None,
             part=None if subject in self._switches or subject in self._lamps else subject,

@@ -3,6 +3,9 @@
 Each is a condition on a state in which protection holds; an engine reports the states.
 Ground terminals are left out of ``both-poles-on-switch``: a switch's ground terminal is always
 connected to ground.
+
+Connections alone decide most of them. The last four are a matter of volts and amperes: engines that
+know only connections never report them.
 """
 
 from dataclasses import dataclass
@@ -11,12 +14,16 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """One hazard: `condition` defines it, `danger` says what can happen to a person."""
+    """One hazard: `condition` defines it, `danger` says what can happen to a person.
+
+    `unit` is that of the amount which decides it, empty where connections decide.
+    """
 
     name: str
     title: str
     condition: str
     danger: str
+    unit: str = ""
 
 
 HAZARDS: Final[tuple[Hazard, ...]] = (
@@ -101,5 +108,37 @@ HAZARDS: Final[tuple[Hazard, ...]] = (
         "What is plugged in stops with the light, or is still at line voltage when it is switched "
         "off.",
     ),
+    Hazard(
+        "cable-unbalanced",
+        "Currents of a cable do not cancel",
+        "the currents of the conductors of one cable do not add up to zero: more than 10 mA remain",
+        "The outgoing and the returning current take different ways: the loop between them makes "
+        "fields, heats steel around a single conductor, and trips residual-current protection.",
+        "amperes",
+    ),
+    Hazard(
+        "ground-current",
+        "Grounding conductor carries current",
+        "a grounding conductor carries more than 10 mA, other than as the return of a lit lamp",
+        "Where such a conductor is opened or loose, everything beyond it is at line voltage "
+        "through the load.",
+        "amperes",
+    ),
+    Hazard(
+        "loose-join",
+        "Loose connection heats",
+        "a loose connection carries more than 10 mA: all of it passes a few ohms",
+        "The connection gets hotter and looser with every use; it can char insulation and start a "
+        "fire though nothing trips.",
+        "watts",
+    ),
+    Hazard(
+        "overvoltage",
+        "Load above its voltage",
+        "a lamp, or what is plugged into a receptacle, has more than 110 % of its volts",
+        "Lamps burn out at once and appliances are destroyed or catch fire.",
+        "volts",
+    ),
 )
+ELECTRICAL: Final = frozenset(hazard.name for hazard in HAZARDS if hazard.unit)
 HAZARD_NAMES: Final = tuple(hazard.name for hazard in HAZARDS)

@@ -103,7 +103,9 @@ def state_codes(found: Findings) -> Codes:
     lamps = found.lit.shape[1]
     codes = np.zeros((len(found), states), np.int64)
     for lamp in range(lamps):
-        codes = codes * _BASE + LIT * _bits(found.lit[:, lamp], states)
+        codes *= _BASE
+        for outcome, words in ((DIM, found.dim), (LIT, found.lit), (OVER, found.over)):
+            codes += outcome * _bits(words[:, lamp], states)
     return np.where(_bits(found.trips, states), trip_code(lamps), codes)
 
 

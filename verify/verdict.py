@@ -16,7 +16,7 @@ from verify.behaviour import Findings, Observation, Words
 from verify.circuit import Circuit
 from verify.engines import Engine
 from verify.faults import Fault
-from verify.hazards import HAZARD_NAMES
+from verify.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.signature import MOST_LAMPS, Codes, Signature, canonical, state_codes
 
 VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
@@ -26,6 +26,7 @@ MISBEHAVES: Final = 2
 TRIPS: Final = 3
 
 NONE: Final = -1
+_BY_CONNECTIONS: Final = [i for i, name in enumerate(HAZARD_NAMES) if name not in ELECTRICAL]
 
 #: Bytes that the results of one call of an engine may take.
 _BATCH_BYTES: Final = 64_000_000
@@ -43,6 +44,8 @@ class Verdicts:
     - `switch`, `lamp`: the smallest switch that does nothing there, and the lamp; else `NONE`
     - `hazard_state` (circuits, hazards): the smallest state in which each hazard holds, or `NONE`
     - `codes` (circuits, states): the packed outcomes, see `verify.signature`
+    - `by_volts`: whether volts and amperes decided: connections alone would give another verdict or
+      other outcomes
     """
 
     verdict: Numbers
@@ -51,6 +54,7 @@ class Verdicts:
     lamp: Numbers
     hazard_state: Numbers
     codes: Codes
+    by_volts: Flags
 
     def __len__(self) -> int:
         return len(self.verdict)
@@ -67,6 +71,7 @@ class Judgement:
     switch: int | None = None
     lamp: int | None = None
     hazard_states: tuple[tuple[str, int], ...] = ()
+    by_volts: bool = False
     reason: str = ""
 
     @property
@@ -117,6 +122,7 @@ def judgement(all_verdicts: Verdicts, row: int, seen: Observation) -> Judgement:
         number(all_verdicts.switch),
         number(all_verdicts.lamp),
         tuple((name, int(state)) for name, state in hazard_states if state != NONE),
+        bool(all_verdicts.by_volts[row]),
     )
 
 
@@ -146,6 +152,8 @@ def verdicts(found: Findings) -> Verdicts:
     misbehaves = np.any(idle != 0, axis=(1, 2, 3))
     hazardous = np.any(found.hazards != 0, axis=(1, 2))
     verdict = np.select([trips, misbehaves, hazardous], [TRIPS, MISBEHAVES, MIMIC], SOUND)
+    by_connections = np.any(found.hazards[:, _BY_CONNECTIONS] != 0, axis=(1, 2))
+    by_volts = np.any(found.overruled != 0, axis=1) | ((verdict == MIMIC) & ~by_connections)
     state, switch, lamp = _witness(found, idle, trips, ~trips & misbehaves)
     return Verdicts(
         verdict.astype(np.int32),
@@ -154,17 +162,25 @@ def verdicts(found: Findings) -> Verdicts:
         lamp,
         _first_state(found.hazards),
         state_codes(found),
+        by_volts,
     )
 
 
 def _idle(found: Findings) -> Words:
-    """Where moving a switch leaves a lamp as it is: shape (circuits, switches, lamps, words)."""
-    lit = found.lit
+    """Where moving a switch does not turn a lamp from dark to lit or from lit to dark.
+
+    Shape (circuits, switches, lamps, words).
+    """
+    lit, other = found.lit, found.dim | found.over
     valid = np.uint64((1 << (1 << found.switches)) - 1 if found.switches < 6 else 2**64 - 1)
-    moved = [_moved(lit, switch) for switch in range(found.switches)]
-    if not moved:
+    # Only from dark to lit or back is a change: a lamp that is dim or over never makes one.
+    idle = [
+        (~(lit ^ _moved(lit, switch)) | other | _moved(other, switch)) & valid
+        for switch in range(found.switches)
+    ]
+    if not idle:
         return np.zeros((len(lit), 0, *lit.shape[1:]), np.uint64)
-    return np.stack([~(lit ^ other) & valid for other in moved], axis=1)
+    return np.stack(idle, axis=1)
 
 
 def _moved(words: Words, switch: int) -> Words:

@@ -14,7 +14,7 @@ import networkx as nx
 from verify.behaviour import Findings, Observation
 from verify.circuit import Circuit, Device, End, box_end, conductor_name, is_ground_colour
 from verify.devices import POSITIONS, Contact, Position
-from verify.hazards import HAZARD_NAMES
+from verify.hazards import ELECTRICAL, HAZARD_NAMES
 
 if TYPE_CHECKING:
     from verify.faults import Fault
@@ -403,9 +403,10 @@ class PathsEngine:
                 if at.lit_sides(lamp):
                     lit[number] |= here
             for number, hazard in enumerate(HAZARD_NAMES):
-                if any(at.subjects(hazard)):
+                if hazard not in ELECTRICAL and any(at.subjects(hazard)):
                     hazards[number] |= here
-        return Observation(switches, trips, tuple(lit), tuple(hazards))
+        none = (0,) * len(lit)
+        return Observation(switches, trips, tuple(lit), tuple(hazards), none, none)
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
         """What `circuit` does with each of `faults` in turn, a row each, in their order."""

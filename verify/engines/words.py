@@ -16,7 +16,6 @@ from verify.behaviour import Findings, Observation, Words, word_count
 from verify.change import Change
 from verify.circuit import Circuit
 from verify.engines.kernel import judge
-from verify.hazards import HAZARD_NAMES
 from verify.network import Batch, Flattener
 
 if TYPE_CHECKING:
@@ -62,13 +61,15 @@ class WordsEngine:
         found = self.observe_batch(flattener.batch([faults[row].change for row in shared]))
         if len(shared) == len(faults):
             return found
-        whole = _empty(len(circuit.switches), len(circuit.lamps), len(faults))
-        for target, source in _arrays(whole, found):
+        whole = Findings.empty(
+            len(faults), switches=len(circuit.switches), lamps=len(circuit.lamps)
+        )
+        for target, source in zip(whole.arrays, found.arrays, strict=True):
             target[shared] = source
         for row, fault in enumerate(faults):
             if fault.change.rebuilt is not None:
                 alone = self.observe_batch(self._flattener(fault.change.rebuilt).batch([Change()]))
-                for target, source in _arrays(whole, alone):
+                for target, source in zip(whole.arrays, alone.arrays, strict=True):
                     target[row] = source[0]
         return whole
 
@@ -98,7 +99,7 @@ class WordsEngine:
 
     def observe_batch(self, batch: Batch, live_at: Words | None = None) -> Findings:
         """What each row of prepared arrays does; `live_at` as in `verify.engines.kernel`."""
-        found = _empty(batch.switches, len(batch.lamps), len(batch))
+        found = Findings.empty(len(batch), switches=batch.switches, lamps=len(batch.lamps))
         if live_at is None:
             live_at = np.zeros((len(batch), 0, word_count(batch.switches)), np.uint64)
         work = len(batch) * word_count(batch.switches)
@@ -144,21 +145,3 @@ def terminals(circuit: Circuit) -> list[str]:
         for device in (*circuit.lamps, *circuit.switches)
         for terminal in device.form.switched_terminals
     ]
-
-
-def _empty(switches: int, lamps: int, rows: int) -> Findings:
-    words = word_count(switches)
-    return Findings(
-        switches,
-        np.zeros((rows, words), np.uint64),
-        np.zeros((rows, lamps, words), np.uint64),
-        np.zeros((rows, len(HAZARD_NAMES), words), np.uint64),
-    )
-
-
-def _arrays(one: Findings, other: Findings) -> Sequence[tuple[np.ndarray, np.ndarray]]:
-    return (
-        (one.trips, other.trips),
-        (one.lit, other.lit),
-        (one.hazards, other.hazards),
-    )
