@@ -1,0 +1,127 @@
+"""A whole census: the run, what is kept of it in a file so that it can go on, and the result."""
+
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Final
+
+from catalogue.terminal import file_name
+from verify.census.families import Family, families_of
+from verify.census.parts import Parts, Wiring, parts_of
+from verify.census.rules import PRUNED
+from verify.census.search import VERSION, Found, run_of, search_batches
+from verify.problems import Problem, UserError
+
+#: How many batches may be out at once for each worker.
+_WINDOW: Final = 3
+#: A terminal's join is kept as one of these.
+_DIGITS: Final = "0123456789abcdefghijklmnopqrstuvwxyz"
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Census:
+    """Every wiring with any-location control, in families; `nodes` terminals were placed."""
+
+    parts: Parts
+    families: tuple[Family, ...]
+    nodes: int
+
+    @property
+    def any_location(self) -> int:
+        """How many wirings never trip and give any-location control."""
+        return sum(family.wirings for family in self.families)
+
+
+def take_census(
+    locations: int,
+    rules: int = PRUNED,
+    *,
+    workers: int = 1,
+    keep: Path | None = None,
+    progress: Progress = lambda done, total: None,
+) -> Census:
+    """Count the wirings of so many locations, on so many processes.
+
+    `progress` is called with the batches done and planned. With `keep` every batch that is done is
+    kept in that file at once, and the same call goes on from there, with any number of workers.
+    Raises UserError for a file that is something else.
+    """
+    run = run_of(locations, rules)
+    kept = _Kept(keep, locations, rules) if keep else None
+    done = dict(kept.done) if kept else {}
+    todo = [batch for batch in run.batches if batch.number not in done]
+    progress(len(done), len(run.batches))
+    pool = (
+        ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+        if workers > 1 and len(todo) > 1
+        else nullcontext()
+    )
+    with pool as executor:
+        for batch, found in search_batches(todo, executor=executor, window=workers * _WINDOW):
+            done[batch.number] = found
+            if kept:
+                kept.add(batch.number, found)
+            progress(len(done), len(run.batches))
+    parts = parts_of(locations)
+    wirings = (wiring for found in done.values() for wiring in found.wirings)
+    nodes = run.nodes + sum(found.nodes for found in done.values())
+    return Census(parts, families_of(parts, wirings), nodes)
+
+
+class _Kept:
+    """A file with the batches that are done, replaced as a whole so that it is never half written.
+
+    JSON: what run it is of, and for each batch its nodes and wirings, a digit a terminal.
+    """
+
+    def __init__(self, path: Path, locations: int, rules: int) -> None:
+        self._path = path
+        self._run = {"census": VERSION, "locations": locations, "rules": rules}
+        self.done: dict[int, Found] = {}
+        if path.exists():
+            self._read()
+
+    def add(self, number: int, found: Found) -> None:
+        """Keep one more batch."""
+        self.done[number] = found
+        text = json.dumps({**self._run, "done": {n: _form(f) for n, f in self.done.items()}})
+        beside = self._path.with_name(f"{self._path.name}.{os.getpid()}")
+        beside.write_text(text, "utf-8")
+        beside.replace(self._path)
+
+    def _read(self) -> None:
+        try:
+            held = json.loads(self._path.read_text("utf-8"))
+            if {name: held[name] for name in self._run} != self._run:
+                raise self._refusal(f"it is of another run, {_run_text(held)}")
+            self.done = {int(number): _found(form) for number, form in held["done"].items()}
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise self._refusal("it holds no run of a census") from error
+
+    def _refusal(self, why: str) -> UserError:
+        return UserError(
+            [Problem(f"--resume={file_name(self._path)}", f"{why}; write the name of a new file")]
+        )
+
+
+def _run_text(held: Mapping[str, object]) -> str:
+    return f"version {held['census']}, {held['locations']} locations, rules {held['rules']}"
+
+
+def _form(found: Found) -> dict[str, object]:
+    return {
+        "nodes": found.nodes,
+        "wirings": ["".join(_DIGITS[join] for join in wiring) for wiring in found.wirings],
+    }
+
+
+def _found(form: Mapping[str, Sequence[str]]) -> Found:
+    wirings: list[Wiring] = [tuple(map(_DIGITS.index, text)) for text in form["wirings"]]
+    return Found(tuple(wirings), int(str(form["nodes"])))
