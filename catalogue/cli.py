@@ -33,6 +33,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "Who fits what was seen, and what to check next.",
     ),
     "draw": ("catalogue.commands.draw:draw", "Draw a circuit's wiring, or a fault's, as an SVG."),
+    "readings": (
+        "catalogue.commands.readings:readings",
+        "Say what a meter reads, point by point.",
+    ),
     "spice": (
         "catalogue.commands.spice:spice",
         "Write a circuit in one state as a netlist.",

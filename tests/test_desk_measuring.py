@@ -2,15 +2,12 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pytest
-from boathouse import stair
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import Bench, Check, Hypothesis, check_kinds
 from catalogue.desk.match import Match
 from catalogue.desk.pool import Pool, pool_of_circuit
@@ -196,16 +193,3 @@ def test_of_measurements_that_tell_the_same_one_is_proposed() -> None:
     ]
     assert len(parted) > 1
     assert len(set(parted)) == len(parted)
-
-
-def test_a_size_without_resistance_is_said() -> None:
-    """Where volts cannot be computed the answer says why it proposes no measurement."""
-    circuit = stair()
-    first, *others = circuit.cables
-    circuit = replace(circuit, cables=(replace(first, size="as thick as a finger"), *others))
-    pool = pool_of_circuit(circuit)
-    seen = Symptoms(2, NEVER_LIGHTS, as_found=False)
-    answer = Answer(pool, seen, {}, check_kinds(), False, parse_results(()))
-    assert all(proposal.check.kind.name != "voltage" for proposal in answer.next_checks)
-    (note,) = [note for note in answer.notes if note.startswith("No measurement is proposed")]
-    assert "as thick as a finger" in note

@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
+from catalogue.metering import readings_form
 from catalogue.report import Examination, check_form, examine, state_forms
 from catalogue.terminal import (
     cautions_paragraph,
@@ -37,6 +38,7 @@ _MOST_STATES_SHOWN: Final = 16
 _MOST_STATES_INDENTED: Final = 1024
 _GROUP: Final = 4
 _PROTECTION: Final = "protection"
+_METERS: Final = "What a meter reads at every point: miswire readings FILE."
 
 _MEANINGS: Final = {
     "sound": "Every switch changes every lamp in every combination of positions, and none of the "
@@ -112,9 +114,16 @@ class _Checked(NamedTuple):
 
 
 def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
-    forms = [check_form(checked.found, checked.file, checked.book) for checked in examined]
+    forms = [
+        {
+            **check_form(checked.found, checked.file, checked.book),
+            **readings_form(checked.found.circuit),
+        }
+        for checked in examined
+    ]
     # Nobody reads so many states, and to indent them takes Python longer than to prove them.
-    indent = None if sum(len(form["states"]) for form in forms) > _MOST_STATES_INDENTED else 2
+    states = sum(1 << len(checked.found.circuit.switches) for checked in examined)
+    indent = None if states > _MOST_STATES_INDENTED else 2
     if not alone:
         say(json.dumps(forms, indent=indent))
     elif forms:
@@ -152,6 +161,7 @@ def _judged(found: Examination) -> Iterator[str]:
     yield ""
     yield paragraph(_in_short(signature_name(judgement.signature)))
     yield paragraph(_how_proved(found, len(judgement.signature.codes)))
+    yield paragraph(_METERS)
     proof = found.evidence[verdict]
     if isinstance(proof, Evidence):
         yield ""
@@ -226,12 +236,18 @@ def _how_proved(found: Examination, states: int) -> str:
     proved = f"Proved in {counted(states, 'combination')} by the engine {found.engine}"
     if not found.rechecked:
         return f"{proved}."
-    return f"{proved}; the engine paths, which shares no code with it, finds the same in {reach}."
+    decided = " Volts and amperes decided: connections alone would say otherwise."
+    return (
+        f"{proved}; the engine {found.checker}, which shares no code with it, finds the same in "
+        f"{reach}.{decided if found.judgement.by_volts else ''}"
+    )
 
 
 def _shown(evidence: Evidence) -> Iterator[str]:
-    """The state and the paths that show a claim."""
+    """The state, the paths and the amounts that show a claim."""
     where = ", ".join(f"{name} {position}" for name, position in evidence.positions)
     yield paragraph(f"Shown with {where}:", "  ")
     for words in evidence.path_words:
         yield paragraph(words, "    ", "  - ")
+    for amount in evidence.amounts:
+        yield paragraph(amount.words, "    ", "  - ")

@@ -171,8 +171,6 @@ class Answer:
             notes.append(
                 "Dimness is not computed here: it speaks neither for nor against a suspect."
             )
-        if self.pool.circuit is not None and self._bench.meter.refusal:
-            notes.append(f"No measurement is proposed: {self._bench.meter.refusal}.")
         if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
             notes.append(
                 "A circuit without any fault does all that was seen too, and so do mistakes that "

@@ -294,8 +294,6 @@ class Bench:
             return
         if any(pool.faults[number] is None for number in suspects):
             return  # nothing wrong is among them: looking settles that at less risk
-        if self.meter.refusal:
-            return
         states = self.match.readings[[hypothesis.reading for hypothesis in hypotheses]]
         behaviours = np.array([self._suspect(h).codes for h in hypotheses], np.int64)
         trips = (pool.codes[behaviours[:, None], states] == trip_code(pool.lamps)).any(axis=0)

@@ -14,10 +14,8 @@ import numpy.typing as npt
 
 from catalogue.desk.pool import Pool
 from verify.electric.grid import Reals
-from verify.electric.physics import check_sizes, parameters
 from verify.electric.readings import GroundReadings, ground_readings
 from verify.engines.words import WordsEngine, terminals
-from verify.problems import CircuitError
 
 Numbers = npt.NDArray[np.int64]
 
@@ -56,17 +54,6 @@ class Meter:
         """Where the probe goes."""
         assert self.pool.circuit is not None
         return terminals(self.pool.circuit)
-
-    @cached_property
-    def refusal(self) -> str:
-        """Why nothing can be predicted: a size that says nothing of resistance; else nothing."""
-        circuit = self.pool.circuit
-        assert circuit is not None
-        try:
-            check_sizes(circuit, parameters(circuit.palette))
-        except CircuitError as error:
-            return "; ".join(map(str, error.problems))
-        return ""
 
     def readings(self, suspects: Sequence[int]) -> Sequence[GroundReadings]:
         """The readings in all states with each of some suspects that are faults."""

@@ -163,6 +163,18 @@ def _are_phantoms(high: Reals, low: Reals, assumed: Parameters) -> npt.NDArray[n
     return (high >= assumed.phantom_volts) & (low <= high * assumed.phantom_share)
 
 
+def points(circuit: Circuit) -> tuple[tuple[End, ...], ...]:
+    """The ends of each point at which a meter reads one thing: joins, and both sides of loose ones.
+
+    Ends and points are in the order of `Circuit.ends`. Raises `CircuitError` as `readings` does.
+    """
+    nodes = Grid(circuit).network([Change()]).joins[0, : len(circuit.ends)].tolist()
+    found: dict[int, list[End]] = {}
+    for end, node in zip(circuit.ends, nodes, strict=True):
+        found.setdefault(node, []).append(end)
+    return tuple(map(tuple, found.values()))
+
+
 def pairs_to_return(circuit: Circuit) -> Iterator[tuple[End, End]]:
     """Each join, by its first end, against the first feed's neutral and against its ground."""
     feed = circuit.feed
