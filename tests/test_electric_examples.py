@@ -10,8 +10,9 @@ import pytest
 
 from verify.change import Change
 from verify.circuit import Box, Cable, Circuit, Device, End, Failure, Join
+from verify.circuitfile import load
 from verify.electric.grid import Grid
-from verify.electric.outcomes import DARK, DIM, LIT, OVER, Outcomes, energise, judge
+from verify.electric.outcomes import DARK, DIM, LIT, OVER, Outcomes, energise, judge, judge_faults
 from verify.electric.physics import Parameters, lamp_light, lamp_watts, ohms_per_metre, parameters
 from verify.electric.protection import (
     HOLDS,
@@ -22,7 +23,9 @@ from verify.electric.protection import (
 )
 from verify.electric.readings import Reading, readings
 from verify.electric.solve import Solution
+from verify.faults import find_fault
 from verify.problems import CircuitError
+from verify.resources import data_path
 
 US: Final = parameters("us")
 RUN: Final = US.feed_length_m * ohms_per_metre("14 AWG", 20.0) + US.terminal
@@ -135,6 +138,30 @@ def test_lost_neutral_on_two_legs() -> None:
     assert found.lamp_volts[0, ON] == pytest.approx([150, 90], rel=2e-3)
     assert found.lamps[0, ON].tolist() == [OVER, DIM]
     assert found.level[0, ON].tolist() == [HOLDS, HOLDS]
+
+
+def test_a_neutral_lost_before_two_cables() -> None:
+    """The fault in the net loft: 60 W and 25 W, 240 Ω and 576 Ω, in series across 240 V.
+
+    I = 240 / (240 + 576 + all that is in the way): both sources and line runs, of the light two
+    cables' lengths of conductor to the stair and two to the lamp, two contacts, and of the bench
+    two of its cable. The lamp gets 240·I, about 70.6 V, what is plugged in 576·I, about 169.4 V.
+    """
+    circuit = load(data_path("circuits") / "net-loft-two-legs.toml")
+    lost = find_fault(circuit, "neutral-lost/light-feed,bench-feed")
+    found = judge_faults(circuit, [lost])
+    metres = 2 * 7.0 + 2 * 4.0 + 2 * 5.5
+    way = metres * ohms_per_metre("14 AWG", US.celsius) + 2 * US.contact + 2 * US.source + 2 * RUN
+    amps = 240 / abs(240 + 576 + way)
+    lit = found.lamps[0, :, 0] != DARK
+    assert lit.tolist() == [True, False, False, True]
+    assert found.lamp_volts[0, lit, 0] == pytest.approx([240 * amps] * 2, rel=1e-5)
+    assert found.load_volts[0, lit] == pytest.approx([576 * amps] * 2, rel=1e-5)
+    assert 240 * amps == pytest.approx(70.6, abs=0.1)
+    assert 576 * amps == pytest.approx(169.4, abs=0.2)
+    assert found.lamps[0, lit, 0].tolist() == [DIM, DIM]
+    # With the light off only capacitance returns what the bench draws.
+    assert found.load_volts[0, ~lit] == pytest.approx([0, 0], abs=0.2)
 
 
 def test_a_shared_neutral_carries_the_difference() -> None:

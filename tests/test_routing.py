@@ -66,7 +66,8 @@ def net_of(circuit: Circuit, device: Device, terminal: str) -> set[End | int]:
 def currents(circuit: Circuit, state: int) -> Counter[str]:
     """Amperes on each conductor from the first to the second box of its cable.
 
-    One ampere flows through each lamp that has a path to line; no lamp is in series with another.
+    One ampere flows through each lamp and receptacle that has a path to line; no load is in series
+    with another.
     """
     graph = connections(circuit)
     for number, switch in enumerate(circuit.switches):
@@ -76,19 +77,30 @@ def currents(circuit: Circuit, state: int) -> Counter[str]:
             for contact in switch.form.contacts
             if (contact.down if is_down else contact.up)
         )
-    line, neutral = (circuit.terminal(circuit.feed, name) for name in ("line", "neutral"))
+    loads = [(lamp, "contact", "shell") for lamp in circuit.lamps]
+    loads += [(d, "line", "neutral") for d in circuit.devices if d.kind == "receptacle"]
     first_box = {cable.name: cable.between[0] for cable in circuit.cables}
     amperes: Counter[str] = Counter()
-    for lamp in circuit.lamps:
-        contact, shell = (circuit.terminal(lamp, name) for name in ("contact", "shell"))
-        if not nx.has_path(graph, line, contact):
+    bridges = {frozenset(edge) for edge in nx.bridges(graph)}
+    for device, one, other in loads:
+        into, out = circuit.terminal(device, one), circuit.terminal(device, other)
+        lines, neutrals = (
+            [
+                end
+                for feed in circuit.feeds
+                for end in [circuit.terminal(feed, name)]
+                if nx.has_path(graph, end, side)
+            ]
+            for name, side in (("line", into), ("neutral", out))
+        )
+        if not lines:
             continue
-        # In a tree there is one path between two nodes, so the current has no choice.
-        assert nx.is_forest(graph)
         for path in (
-            nx.shortest_path(graph, line, contact),
-            nx.shortest_path(graph, shell, neutral),
+            nx.shortest_path(graph, lines[0], into),
+            nx.shortest_path(graph, out, neutrals[0]),
         ):
+            # Without any of its steps there is no path at all, so the current has no choice.
+            assert all(frozenset(step) in bridges for step in pairwise(path))
             ends = [node for node in path if isinstance(node, End)]
             for here, there in pairwise(ends):
                 if here.name == there.name:

@@ -11,7 +11,7 @@ from verify.circuit import Circuit
 from verify.circuitfile import dump, parse
 from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults, fault_kinds, find_fault
-from verify.layouts import Layout, layouts
+from verify.layouts import layouts
 from verify.routing import Arrangement
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 from verify.strategies import (
@@ -167,9 +167,10 @@ def test_faults_are_listed_faults(circuit: Circuit, data: st.DataObject) -> None
 def test_every_kind_of_fault_is_drawn() -> None:
     """No kind that a circuit can have is left out, however few sites it has there."""
     kinds = set()
+    examples = {example.label: example.circuit() for k in fault_kinds() for example in k.examples()}
 
-    @settings(max_examples=300)
-    @given(faults(Layout.parse("f.L.L.1").circuit("chain")))
+    @settings(max_examples=600)
+    @given(st.sampled_from(list(examples.values())).flatmap(faults))
     def collect(fault: Fault) -> None:
         kinds.add(fault.kind)
 

@@ -161,6 +161,23 @@ def _loose(roles: Roles, box: str, end: str) -> str:
     return f"loose {roles.at(box, end)} connection in {box}"
 
 
+def _borrowed(roles: Roles, box: str, end: str, _: str) -> str:
+    return f"{roles.thing(box, end)} on the neutral of another feed in {box}"
+
+
+def _feeds_crossed(_: Roles, box: str, *lines: str) -> str:
+    one, other = sorted(line.partition(".")[0] for line in lines)
+    return f"lines of {one} and {other} crossed in {box}"
+
+
+def _neutral_lost(_: Roles, *feeds: str) -> str:
+    return f"shared neutral of {' and '.join(sorted(feeds))} lost"
+
+
+def _on_leg(roles: Roles, box: str, end: str, target: str) -> str:
+    return f"outlet fed from {roles.at(box, target)} by {roles.thing(box, end)} in {box}"
+
+
 def _wrong_device(_: Roles, switch: str, kind: str, *__: str) -> str:
     return f"a {kind} switch in place of {switch}"
 
@@ -190,4 +207,8 @@ _FAMILIES: Final[Mapping[str, Callable[..., str]]] = {
     "wrong-device": _wrong_device,
     "cables-mixed": _cables_mixed,
     "whole-circuit": _whole_circuit,
+    "borrowed-neutral": _borrowed,
+    "feeds-crossed": _feeds_crossed,
+    "neutral-lost": _neutral_lost,
+    "downstream-on-leg": _on_leg,
 }

@@ -148,9 +148,10 @@ def fault_kinds() -> tuple[FaultKind, ...]:
     """Every kind, in the order in which lists show them."""
     from verify.landing_faults import LANDING_KINDS
     from verify.part_faults import PART_KINDS
+    from verify.supply_faults import SUPPLY_KINDS
     from verify.wrong_faults import WRONG_KINDS
 
-    return (*LANDING_KINDS, *PART_KINDS, *WRONG_KINDS)
+    return (*LANDING_KINDS, *PART_KINDS, *WRONG_KINDS, *SUPPLY_KINDS)
 
 
 def fault_kind(name: str) -> FaultKind:

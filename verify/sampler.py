@@ -1,7 +1,8 @@
 """Circuits drawn at random, beyond the layouts that are counted completely.
 
 A sample may have many locations, boxes that several devices share, boxes without a device, several
-lamps, metal boxes and a neutral at every switch; all are sound.
+lamps, metal boxes, a neutral at every switch, receptacles that stay energised and a second feed for
+them; all are sound.
 The same seed and index give the same sample on every machine.
 """
 
@@ -17,15 +18,21 @@ import networkx as nx
 from verify.circuit import Box, Circuit
 from verify.circuitfile import dump
 from verify.colours import PALETTES
+from verify.devices import DEFAULT_LEG, LEGS
 from verify.layouts import FEWEST_LOCATIONS
+from verify.outlets import Outlet, SecondFeed, with_outlets
 from verify.routing import ROOT, Arrangement, rooted, wire
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 
 MOST_LOCATIONS: Final = 16
 MOST_LAMPS: Final = 3
 MOST_JUNCTIONS: Final = 2
+MOST_OUTLETS: Final = 2
 _SHARED_BOX: Final = 1 / 8
 _METAL_BOX: Final = 1 / 3
+_HAS_OUTLETS: Final = 1 / 4
+#: What may be plugged in, in watts; all of it at once is less than a breaker of 15 A carries.
+_LOADS: Final = (25.0, 100.0, 600.0)
 _LABEL_LENGTH: Final = 10
 
 _Option = TypeVar("_Option")
@@ -33,7 +40,10 @@ _Option = TypeVar("_Option")
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One drawn circuit; equal circuits have equal labels."""
+    """One drawn circuit; equal circuits have equal labels.
+
+    `arrangement` is where all but the receptacles and their feed are.
+    """
 
     label: str
     scheme: str
@@ -55,7 +65,12 @@ def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int =
     locations = fewest + draws.below(most - fewest + 1)
     scheme = draws.one_of(SOUND_SCHEMES)
     arrangement = _arrangement(draws, locations)
-    circuit = wire(scheme, arrangement, drawn_name(scheme, arrangement))
+    # Drawn last, so that the rest is the same with receptacles as without.
+    outlets, second = _outlets(draws, len(arrangement.boxes))
+    name = drawn_name(scheme, arrangement, outlets, second)
+    circuit = wire(scheme, arrangement, name)
+    if outlets:
+        circuit = with_outlets(circuit, arrangement, outlets, second)
     return Sample(_label(circuit), scheme, arrangement, circuit)
 
 
@@ -93,7 +108,12 @@ def arranged(
     )
 
 
-def drawn_name(scheme: str, arrangement: Arrangement) -> str:
+def drawn_name(
+    scheme: str,
+    arrangement: Arrangement,
+    outlets: Sequence[Outlet] = (),
+    second: SecondFeed | None = None,
+) -> str:
     """The name of a drawn circuit: what it has, not where it was drawn from."""
     metal = sum(box.is_metal for box in arrangement.boxes)
     parts = [
@@ -105,6 +125,11 @@ def drawn_name(scheme: str, arrangement: Arrangement) -> str:
     ]
     if arrangement.neutral_everywhere:
         parts.append("neutral at every switch")
+    if outlets:
+        parts.append(_counted(len(outlets), "receptacle", "receptacles"))
+    if second is not None:
+        shared = ", one neutral for both" if second.shares_neutral else ""
+        parts.append(f"second feed on leg {second.leg}{shared}")
     return f"Drawn circuit: {', '.join(parts)}"
 
 
@@ -152,6 +177,20 @@ def _arrangement(draws: _Draws, locations: int) -> Arrangement:
         neutral_everywhere=draws.happens(1 / 2),
         palette=draws.one_of(tuple(PALETTES)),
     )
+
+
+def _outlets(draws: _Draws, boxes: int) -> tuple[tuple[Outlet, ...], SecondFeed | None]:
+    """Receptacles with what is plugged in, mostly none, and perhaps a feed for them."""
+    if not draws.happens(_HAS_OUTLETS):
+        return (), None
+    outlets = tuple(
+        Outlet(draws.below(boxes), (draws.one_of(_LOADS),) if draws.happens(3 / 4) else ())
+        for _ in range(1 + draws.below(MOST_OUTLETS))
+    )
+    if draws.happens(1 / 3):
+        return outlets, None
+    leg = draws.one_of(LEGS)
+    return outlets, SecondFeed(leg, leg != DEFAULT_LEG and draws.happens(1 / 2))
 
 
 def _parents(draws: _Draws, boxes: int) -> tuple[int, ...]:

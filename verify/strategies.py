@@ -18,9 +18,10 @@ from verify.colours import PALETTES
 from verify.devices import LEGS
 from verify.failure_rules import failed_part
 from verify.faults import Fault, all_faults, fault_kinds
+from verify.outlets import Outlet, SecondFeed, with_outlets
 from verify.part_faults import PART_KINDS
 from verify.routing import ROOT, Arrangement, wire
-from verify.sampler import MOST_JUNCTIONS, MOST_LAMPS, arranged, drawn_name
+from verify.sampler import MOST_JUNCTIONS, MOST_LAMPS, MOST_OUTLETS, arranged, drawn_name
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 
 _FURNITURE: Final = ("single-pole", "receptacle", "feed")
@@ -100,6 +101,26 @@ def circuits(
     return wire(scheme, arrangement, drawn_name(scheme, arrangement))
 
 
+@st.composite
+def supplied_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
+    """Circuits without a mistake, with receptacles that stay energised and perhaps a second feed.
+
+    The simplest is one receptacle, with nothing plugged in, on the light's own feed.
+    """
+    scheme = draw(sound_schemes())
+    arrangement = draw(arrangements(most_locations=most_locations))
+    boxes = st.integers(0, len(arrangement.boxes) - 1)
+    loads = st.lists(st.sampled_from([25.0, 100.0, 600.0]), max_size=1).map(tuple)
+    outlets = draw(st.lists(st.builds(Outlet, boxes, loads), min_size=1, max_size=MOST_OUTLETS))
+    second = draw(
+        st.none()
+        | st.builds(SecondFeed, st.sampled_from(LEGS))
+        | st.just(SecondFeed("B", shares_neutral=True))
+    )
+    name = drawn_name(scheme, arrangement, outlets, second)
+    return with_outlets(wire(scheme, arrangement, name), arrangement, tuple(outlets), second)
+
+
 def states(circuit: Circuit) -> st.SearchStrategy[int]:
     """The number of a state, as observations and evidence have it: bit i is 1 for switch i down.
 
@@ -113,8 +134,8 @@ def faults(draw: st.DrawFn, circuit: Circuit) -> Fault:
     """Single faults of a circuit: every kind that has a site is as likely as any other."""
     wiring = Wiring(circuit)
     kinds = [kind for kind in fault_kinds() if any(kind.faults(wiring))]
-    kind = draw(st.sampled_from(kinds))
-    return draw(st.sampled_from(list(kind.faults(wiring))))
+    every = list(draw(st.sampled_from(kinds)).faults(wiring))
+    return every[draw(st.integers(0, len(every) - 1))]
 
 
 @st.composite

@@ -143,8 +143,10 @@ class CablesMixed(FaultKind):
                 "chain",
                 "f.L.L.1",
                 ("box-1-run", "box-1-run-2", "white"),
-                "sound",
-                "Every connection is as intended, so no flip of a switch can tell.",
+                "mimic",
+                "Every connection is as intended, so no flip of a switch can tell; what runs out "
+                "in one cable comes back in the other.",
+                by_connections="sound",
             ),
         )
 
