@@ -200,7 +200,8 @@ def assumed_words(circuit: Circuit) -> str:
 def _assumed(circuit: Circuit, assumed: Parameters) -> Iterator[str]:
     if any(cable.length_m is None for cable in circuit.cables):
         yield f"{assumed.length_m:g} m for a cable without a length"
-    if any(part.size is None for part in (*circuit.cables, *circuit.feeds)):
+    sizes = [cable.size for cable in circuit.cables] + [feed.size for feed in circuit.feeds]
+    if None in sizes:
         yield f"{assumed.size} where no size is given"
     if any(feed.length_m is None for feed in circuit.feeds):
         yield f"{assumed.feed_length_m:g} m from the service to a feed"

@@ -9,6 +9,7 @@ from catalogue.pages.outline import outline
 from catalogue.pages.paging import paged, whole_number
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
+from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import shown_states, state_facts
@@ -51,6 +52,7 @@ def circuit(visit: Visit) -> Page:
         "counts": counts_by_kind(visit, "fault where circuit_id = ?", row["id"]),
         "circuit_file": row["file"],
         "provenance": provenance(visit, row["work_id"]),
+        **reading_facts(checked.circuit),
         **rule_facts(visit, checked.circuit),
     }
     if checked.examination and checked.examination.judgement.observation:

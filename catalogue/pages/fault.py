@@ -6,6 +6,7 @@ from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
+from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Recheck, Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import compared_facts, forms_of, shown_states
@@ -75,6 +76,7 @@ def fault(visit: Visit) -> Page:
             "family": _family(visit, row),
             "circuit_file": dump(checked.circuit) if checked.circuit else None,
             "provenance": provenance(visit, circuit["work_id"]),
+            **reading_facts(checked.circuit),
             **_rules(visit, circuit["file"], checked),
         },
         drawn=_drawn(visit, circuit["file"], checked),
