@@ -243,7 +243,7 @@ def closed_form(locations: int) -> int:
     The sum is (n − 2)! 2^(2n − 2) (4 + 6(n − 1)). That nothing else gives any-location control is
     no part of the argument: the search shows it, for each number of locations that it covers.
     """
-    return (3 * locations - 1) * factorial(locations - 2) * 2 ** (2 * locations - 1)
+    return ((3 * locations - 1) * factorial(locations - 2)) << (2 * locations - 1)
 
 
 def _riding(title: str, pairs: Sequence[frozenset[int]], pair: frozenset[int]) -> Structure:

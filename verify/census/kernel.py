@@ -20,6 +20,7 @@ Strings = npt.NDArray[np.int8]
 LIGHT_IS_FINAL = 1
 NO_STATE_DOES_MORE = 2
 ENOUGH_CONTACTS_LEFT = 4
+ONE_PLACE_SERVES = 8
 
 _NONE = np.uint64(0)
 
@@ -33,6 +34,8 @@ def search(
     finished: Numbers,
     reach_states: Words,
     reach_from: Numbers,
+    wait_states: Words,
+    wait_from: Numbers,
     prefixes: Strings,
     stop: int,
     rules: int,
@@ -153,6 +156,58 @@ def search(
                         able &= fit | ~mask
                     may_be_odd &= not (odd & ~able)
                     may_be_even &= not (even & ~able)
+                if rules & ONE_PLACE_SERVES:
+                    for w in range(wait_states.shape[1]):
+                        waiting = wait_states[t, w, 0] | wait_states[t, w, 1]
+                        if waiting == _NONE or not (may_be_odd or may_be_even):
+                            break
+                        # In a join of its own the terminal lights nothing, in join j maybe more.
+                        odd_served = not (odd & waiting & ~lit)
+                        even_served = not (even & waiting & ~lit)
+                        for j in range(max(used, b + 1)):
+                            j_line = now[j, 0] | (gain[j] & gain[0])
+                            j_back = now[j, n] | (gain[j] & gain[n])
+                            j_c = now[j, c] | (gain[j] & gain[c])
+                            j_s = now[j, s] | (gain[j] & gain[s])
+                            odd_here = True
+                            even_here = True
+                            for h in range(2):
+                                mask = wait_states[t, w, h]
+                                odd_reached = not (odd & mask & ~lit)
+                                even_reached = not (even & mask & ~lit)
+                                first = 0
+                                beyond = max(used, b + 1)
+                                if wait_from[t, w, h] >= 0:
+                                    first = block[wait_from[t, w, h]]
+                                    beyond = first + 1
+                                    odd_reached = False
+                                    even_reached = False
+                                for k in range(first, beyond):
+                                    on_line = now[k, 0] | (gain[k] & gain[0])
+                                    on_back = now[k, n] | (gain[k] & gain[n])
+                                    on_c = now[k, c] | (gain[k] & gain[c])
+                                    on_s = now[k, s] | (gain[k] & gain[s])
+                                    lights = mask & (
+                                        (line_c & ((on_back & j_s) | (on_s & j_back)))
+                                        | (back_s & ((on_line & j_c) | (on_c & j_line)))
+                                        | (line_s & ((on_back & j_c) | (on_c & j_back)))
+                                        | (back_c & ((on_line & j_s) | (on_s & j_line)))
+                                    )
+                                    missed = mask & ~(lit | lights)
+                                    odd_reached |= not ((odd & missed) | (even & lights))
+                                    even_reached |= not ((even & missed) | (odd & lights))
+                                    if odd_reached and even_reached:
+                                        break
+                                odd_here &= odd_reached
+                                even_here &= even_reached
+                                if not (odd_here or even_here):
+                                    break
+                            odd_served |= odd_here
+                            even_served |= even_here
+                            if odd_served and even_served:
+                                break
+                        may_be_odd &= odd_served
+                        may_be_even &= even_served
                 if not (may_be_odd or may_be_even):
                     continue
 

@@ -10,7 +10,12 @@ keeps both classes open and gives a branch up when neither can come to pass.
 from dataclasses import dataclass
 from typing import Final
 
-from verify.census.kernel import ENOUGH_CONTACTS_LEFT, LIGHT_IS_FINAL, NO_STATE_DOES_MORE
+from verify.census.kernel import (
+    ENOUGH_CONTACTS_LEFT,
+    LIGHT_IS_FINAL,
+    NO_STATE_DOES_MORE,
+    ONE_PLACE_SERVES,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,18 @@ PRUNING_RULES: Final[tuple[PruningRule, ...]] = (
         "placed at the same piece between; and to make two, each must be placed, if it is, at "
         "line, neutral or a side of the lamp.",
     ),
+    PruningRule(
+        "one place serves all states",
+        ONE_PLACE_SERVES,
+        "For either class there is a terminal to be placed that has no place: wherever it is put, "
+        "one of its contacts, in the states in which it is the only contact left, lights the lamp "
+        "in the other class or leaves it dark in a state of the class, wherever the contact's "
+        "other terminal is or is put.",
+        "A terminal has one place, the same in all states. In these states nothing else is still "
+        "to be connected, so the places of the contact's two terminals decide which of them are "
+        "lit. A join of its own, or one with others that wait, connects nothing more.",
+    ),
 )
 
 UNPRUNED: Final = 0
-PRUNED: Final = LIGHT_IS_FINAL | NO_STATE_DOES_MORE | ENOUGH_CONTACTS_LEFT
+PRUNED: Final = LIGHT_IS_FINAL | NO_STATE_DOES_MORE | ENOUGH_CONTACTS_LEFT | ONE_PLACE_SERVES

@@ -5,7 +5,7 @@ locations and the rules, so that any number of workers, now or later, comes to t
 """
 
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass
 from functools import cache
@@ -45,6 +45,10 @@ class Tables(NamedTuple):
       placed; 0 after the last
     - `reach_from` (terminals, groups, 3): for each set how many such contacts, and for each the
       terminal that is placed, or −1
+    - `wait_states` (terminals, waiting, 2): once a terminal is placed, for each of some terminals
+      still to be placed the states in which the only closed contact left leads to it, from each of
+      two others; 0 after the last
+    - `wait_from` (terminals, waiting, 2): these two, or −1 for one that is still to be placed
     """
 
     full: np.uint64
@@ -55,6 +59,8 @@ class Tables(NamedTuple):
     finished: Numbers
     reach_states: Words
     reach_from: Numbers
+    wait_states: Words
+    wait_from: Numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +122,7 @@ def tables_of(parts: Parts) -> Tables:
         for group, (placed, of_group) in enumerate(of_place.items()):
             reach_states[place, group] = of_group
             reach_from[place, group, : 1 + len(placed)] = len(placed), *placed
+    wait_states, wait_from = _waiting(links, terminals, states)
     return Tables(
         np.uint64(_set(states)),
         np.uint64(_set(state for state in states if state.bit_count() % 2)),
@@ -128,6 +135,8 @@ def tables_of(parts: Parts) -> Tables:
         np.array(finished, np.int64),
         reach_states,
         reach_from,
+        wait_states,
+        wait_from,
     )
 
 
@@ -136,14 +145,14 @@ def _links(parts: Parts) -> list[_Link]:
     links = []
     for number, switch in enumerate(parts.switches):
         for contact in switch.form.contacts:
-            ends = sorted(place[f"{switch.name}.{name}"] for name in (contact.a, contact.b))
+            one, other = (place[f"{switch.name}.{name}"] for name in (contact.a, contact.b))
             closed = [getattr(contact, position) for position in POSITIONS]
             states = (s for s in range(1 << parts.locations) if closed[s >> number & 1])
-            links.append(_Link(*ends, _set(states)))
+            links.append(_Link(min(one, other), max(one, other), _set(states)))
     return links
 
 
-def _left(links: Iterable[_Link], place: int, states: Iterable[int]) -> dict[tuple[int, ...], int]:
+def _left(links: Sequence[_Link], place: int, states: Iterable[int]) -> dict[tuple[int, ...], int]:
     """The states after `place` by the closed contacts that wait for a terminal (see `Tables`)."""
     by_placed: dict[tuple[int, ...], int] = {}
     for state in states:
@@ -155,6 +164,28 @@ def _left(links: Iterable[_Link], place: int, states: Iterable[int]) -> dict[tup
         if len(placed) <= _MOST_LEFT and placed != (-1, -1):
             by_placed[placed] = by_placed.get(placed, 0) | 1 << state
     return by_placed
+
+
+def _waiting(
+    links: Sequence[_Link], terminals: int, states: Iterable[int]
+) -> tuple[Words, Numbers]:
+    """`wait_states` and `wait_from` of `Tables`."""
+    wait_states = np.zeros((terminals, terminals + 1, 2), np.uint64)
+    wait_from = np.full((terminals, terminals + 1, 2), -1, np.int64)
+    for place in range(terminals):
+        by_terminal: dict[int, dict[int, int]] = {}
+        for state in states:
+            left = [link for link in links if link.states >> state & 1 and link.second > place]
+            if len(left) == 1:
+                first, second, _ = left[0]
+                waits, other = (second, first) if first <= place else (first, second)
+                of_terminal = by_terminal.setdefault(waits, {})
+                of_terminal[other] = of_terminal.get(other, 0) | 1 << state
+        for row, of_terminal in enumerate(by_terminal.values()):
+            for column, (other, of_other) in enumerate(of_terminal.items()):
+                wait_states[place, row, column] = of_other
+                wait_from[place, row, column] = other if other <= place else -1
+    return wait_states, wait_from
 
 
 def _set(states: Iterable[int]) -> int:
