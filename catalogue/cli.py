@@ -41,6 +41,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "catalogue.commands.spice:spice",
         "Write a circuit in one state as a netlist.",
     ),
+    "census": (
+        "catalogue.commands.census:census",
+        "Count every wiring, and see what mimics what.",
+    ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),
