@@ -54,7 +54,7 @@ def take_census(
     Raises UserError for a file that is something else.
     """
     run = run_of(locations, rules)
-    kept = _Kept(keep, locations, rules) if keep else None
+    kept = _Kept(keep, locations, rules, len(run.batches)) if keep else None
     done = dict(kept.done) if kept else {}
     todo = [batch for batch in run.batches if batch.number not in done]
     progress(len(done), len(run.batches))
@@ -81,8 +81,9 @@ class _Kept:
     JSON: what run it is of, and for each batch its nodes and wirings, a digit a terminal.
     """
 
-    def __init__(self, path: Path, locations: int, rules: int) -> None:
+    def __init__(self, path: Path, locations: int, rules: int, batches: int) -> None:
         self._path = path
+        self._batches = batches
         self._run = {"census": VERSION, "locations": locations, "rules": rules}
         self.done: dict[int, Found] = {}
         if path.exists():
@@ -99,20 +100,23 @@ class _Kept:
     def _read(self) -> None:
         try:
             held = json.loads(self._path.read_text("utf-8"))
-            if {name: held[name] for name in self._run} != self._run:
-                raise self._refusal(f"it is of another run, {_run_text(held)}")
-            self.done = {int(number): _found(form) for number, form in held["done"].items()}
+            run = {name: held[name] for name in self._run}
+            done = {int(number): _found(form) for number, form in held["done"].items()}
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise self._refusal("it holds no run of a census") from error
+        if run != self._run:
+            raise self._refusal(
+                f"it is of another run, version {run['census']}, {run['locations']} locations, "
+                f"rules {run['rules']}"
+            )
+        if not done.keys() <= set(range(self._batches)):
+            raise self._refusal("it holds no run of a census")
+        self.done = done
 
     def _refusal(self, why: str) -> UserError:
         return UserError(
             [Problem(f"--resume={file_name(self._path)}", f"{why}; write the name of a new file")]
         )
-
-
-def _run_text(held: Mapping[str, object]) -> str:
-    return f"version {held['census']}, {held['locations']} locations, rules {held['rules']}"
 
 
 def _form(found: Found) -> dict[str, object]:
