@@ -184,8 +184,10 @@ def test_simulators_find_the_same_on_many(
 
 
 def test_the_comparison_can_fail() -> None:
-    """A netlist with one resistance changed by a hundredth is found out."""
-    (case,) = cases("one", 1)
+    """A netlist with one resistance changed is found out, where current passes it."""
+    case = next(
+        case for case in cases("one", 40) if abs(case.solution().feed_amps()[0, 0, 0, 0]) > 0.1
+    )
     netlist = case.netlist()
 
     def bent(_: Netlist) -> Voltages:

@@ -24,6 +24,7 @@ from verify.network import Flattener
 from verify.sampler import sample
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 from verify.strategies import (
+from verify.supply_faults import SUPPLY_KINDS
     circuits,
     failing_circuits,
     faulted_circuits,
@@ -106,7 +107,19 @@ def test_engines_agree_on_large_samples(index: int) -> None:
 
 # --- one row of a batch is one circuit
 
-WITH_EVERY_KIND = ("1.f.1", "f.L.L.1")
+WITH_EVERY_KIND = {
+    **{
+        f"{code} {scheme}": Layout.parse(code).circuit(scheme)
+        for code in ("1.f.1", "f.L.L.1")
+        for scheme in SOUND_SCHEMES
+    },
+    # What is fed by other conductors than its own has several feeds or outlets.
+    **{
+        example.label: example.circuit()
+        for kind in SUPPLY_KINDS
+        for example in kind.examples()
+    },
+}
 
 
 def assert_rows_are_circuits(circuit: Circuit) -> None:
@@ -117,20 +130,15 @@ def assert_rows_are_circuits(circuit: Circuit) -> None:
         assert found.observation(row) == PATHS.observe(fault.apply(circuit)), fault.label
 
 
-@pytest.mark.parametrize("scheme", SOUND_SCHEMES)
-@pytest.mark.parametrize("layout", WITH_EVERY_KIND)
-def test_row_of_a_batch_is_the_faulted_circuit(layout: str, scheme: str) -> None:
+@pytest.mark.parametrize("name", WITH_EVERY_KIND)
+def test_row_of_a_batch_is_the_faulted_circuit(name: str) -> None:
     """Every fault of every kind is the same mistake as arrays and as a circuit of its own."""
-    assert_rows_are_circuits(Layout.parse(layout).circuit(scheme))
+    assert_rows_are_circuits(WITH_EVERY_KIND[name])
 
 
 def test_rows_were_compared_for_every_kind() -> None:
     """No kind of fault is without a site in the circuits above."""
-    seen = {
-        fault.kind
-        for layout in WITH_EVERY_KIND
-        for fault in all_faults(Layout.parse(layout).circuit("chain"))
-    }
+    seen = {fault.kind for circuit in WITH_EVERY_KIND.values() for fault in all_faults(circuit)}
     assert seen == {kind.name for kind in fault_kinds()}
 
 

@@ -368,6 +368,16 @@ SOUND: Mapping[str, list[tuple[str, str, tuple[str, ...]]]] = {
         ),
     ],
     "winch-room-two-way-iec": [("separate-circuits", "open", ())],
+    "net-loft-two-legs": [
+        ("neutral-at-switch", "open", ("stair-switch",)),
+        ("neutral-colour-on-line", "open", ("stair-run.white",)),
+        ("one-conductor-a-terminal", "open", ("hatch-switch.ground",)),
+    ],
+    "chart-room-two-feeds": [
+        ("neutral-at-switch", "open", ("stair-switch",)),
+        ("neutral-colour-on-line", "open", ("stair-run.white",)),
+        ("one-conductor-a-terminal", "open", ("door-switch.ground", "lamp.ground")),
+    ],
 }
 
 
