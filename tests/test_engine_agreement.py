@@ -24,7 +24,6 @@ from verify.network import Flattener
 from verify.sampler import sample
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 from verify.strategies import (
-from verify.supply_faults import SUPPLY_KINDS
     circuits,
     failing_circuits,
     faulted_circuits,
@@ -34,6 +33,7 @@ from verify.supply_faults import SUPPLY_KINDS
     rewirings,
     schemes,
 )
+from verify.supply_faults import SUPPLY_KINDS
 
 WORDS = WordsEngine()
 PATHS = PathsEngine()
@@ -114,11 +114,7 @@ WITH_EVERY_KIND = {
         for scheme in SOUND_SCHEMES
     },
     # What is fed by other conductors than its own has several feeds or outlets.
-    **{
-        example.label: example.circuit()
-        for kind in SUPPLY_KINDS
-        for example in kind.examples()
-    },
+    **{example.label: example.circuit() for kind in SUPPLY_KINDS for example in kind.examples()},
 }
 
 
