@@ -18,6 +18,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Final
 
+from bench_census import census
 from bench_electric import electric
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
@@ -137,6 +138,8 @@ def main() -> int:
         circuit = Layout.parse(LAYOUTS[locations]).circuit("chain")
         found = electric(circuit, rate, arguments.seconds)
         volts.append({"locations": locations} | {k: _rounded(v) for k, v in found.items()})
+    print("census …", file=sys.stderr, flush=True)
+    counted = census()
     print(
         json.dumps(
             {
@@ -145,6 +148,7 @@ def main() -> int:
                 "processors": os.cpu_count(),
                 "engines": measured,
                 "electric": volts,
+                "census": counted,
                 "desk": desk(arguments.seconds),
             },
             indent=2,

@@ -112,7 +112,7 @@ def test_all_mistakes_are_told_at_once() -> None:
 
 
 def test_places_are_checked_before_the_search(tmp_path: Path) -> None:
-    """A folder that is not there is noticed at once, not after an hour."""
+    """A folder that is not there is noticed at once, not after the search."""
     missing = tmp_path / "none"
     result = run("census", "2", "--resume", str(missing / "run.json"), "--pictures", str(missing))
     assert result.exit_code == 2

@@ -79,7 +79,7 @@ def census(
     a kind, the sides of the lamp. The search is complete; why nothing is lost by what it leaves
     out is printed with the result.
 
-    N from 2 to 5. With 5 it takes an hour or so: --resume makes it go on where it was stopped.
+    N from 2 to 5. With 5 it takes minutes: --resume makes it go on where it was stopped.
     """
     options = Options()
     number = options.number("N", locations, FEWEST_LOCATIONS, MOST_LOCATIONS)
@@ -113,7 +113,7 @@ def census(
 
 
 def _check_places(resume: Path | None, pictures: Path | None) -> None:
-    """Refuse at once what could not be written after an hour."""
+    """Refuse at once what could not be written after the search."""
     problems = []
     if resume is not None and not resume.parent.is_dir():
         problems.append(

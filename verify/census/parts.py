@@ -14,7 +14,7 @@ from verify.circuit import Box, Circuit, Device, Join
 from verify.schemes import switch_kinds
 
 FEWEST_LOCATIONS: Final = 2
-#: With more, one run takes months.
+#: With one more, a run would take days.
 MOST_LOCATIONS: Final = 5
 
 #: The terminals that stand first, by their place.

@@ -39,8 +39,8 @@ PRUNING_RULES: Final[tuple[PruningRule, ...]] = (
     PruningRule(
         "light is final",
         LIGHT_IS_FINAL,
-        "The lamp is lit in states of both classes, or lit in one class and bypassed in the other, "
-        "or bypassed in both.",
+        "The lamp is lit in states of both classes, or bypassed in states of both, or lit in a "
+        "state of one class and bypassed in another state of it.",
         "A lamp that is lit stays lit, since both connections that light it stay and a short has "
         "been excluded. A lamp whose two sides are connected is dark for good: to light it would "
         "short the feed. While a switch has no contact connected, what is lit is lit in both of "
