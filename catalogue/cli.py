@@ -43,7 +43,7 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "census": (
         "catalogue.commands.census:census",
-        "Count every wiring, and see what mimics what.",
+        "Count every wiring of N locations.",
     ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
