@@ -61,6 +61,7 @@ def test_text_says_numbers_families_rules_and_cautions() -> None:
         assert family.name in text
     for rule in PRUNING_RULES:
         assert rule.reason in text
+    assert "a1 and a2 of four-way-1; the sides of four-way-1;" in text
     assert "By which side of the lamp is which: lamp-reversed." in text
     assert "Cautions:" in text
 

@@ -21,7 +21,7 @@ from catalogue.terminal import (
     say,
     table,
 )
-from verify.census.families import Family, closed_form
+from verify.census.families import Family, closed_form, symmetries
 from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
 from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
 from verify.hazards import HAZARDS
@@ -198,6 +198,11 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     yield ""
     rows = [[f.name, f"{f.wirings:,}", f"{f.sound:,}"] for f in taken.families]
     yield table(["family", "wirings", "sound"], rows, numbers=True)
+    yield ""
+    exchanged = "; ".join(symmetry.name for symmetry in symmetries(parts))
+    yield paragraph(
+        f"The wirings of a family turn into each other by exchanging, in any order: {exchanged}."
+    )
     yield ""
     for family in taken.families:
         yield from _told_family(taken, family)

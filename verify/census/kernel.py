@@ -96,10 +96,11 @@ def search(
                 for i in range(used + 1):
                     gain[i] |= mask & (now[i, b] | now[i, q])
 
+            # Which class of states may still be the lit one.
             may_be_odd = True
             may_be_even = True
             if t >= 1:
-                n = block[1]
+                n = block[1]  # neutral's join; line's is 0
                 if now[0, n] | (gain[0] & gain[n]):
                     continue
             if t >= 3:
@@ -119,6 +120,8 @@ def search(
                     may_be_odd &= not ((lit & even) | (bypassed & odd))
                     may_be_even &= not ((lit & odd) | (bypassed & even))
                 if rules & ENOUGH_CONTACTS_LEFT and (may_be_odd or may_be_even):
+                    # `able`: lit, or what is left can light it. `serving`: makes the one connection
+                    # that is missing. `direct`: where two are, each contact makes one.
                     one_missing = line_c | line_s | back_c | back_s
                     able = full
                     for g in range(reach_states.shape[1]):
@@ -219,6 +222,7 @@ def search(
                 total += 1
                 continue
 
+            # No rule so far excludes it: write down what is connected now.
             after = together[t + 1]
             now_used = used + 1 if b == used else used
             joins[t + 1] = now_used
@@ -239,6 +243,9 @@ def search(
                 and finished[t] > 0
                 and (contacts > 0 or finished[t] > finished[t - 1])
             ):
+                # A state of a class must have, against each state of the other, a connection that
+                # the other lacks: that is seen for all states at once, each against its neighbour
+                # by the same flips.
                 words = 0
                 for i in range(now_used):
                     for j in range(i):
