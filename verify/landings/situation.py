@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from verify.change import Change, Wiring
 from verify.circuit import Circuit, End
-from verify.electric.physics import check_sizes, parameters
+from verify.electric.physics import check_sizes
 from verify.faults import Fault
 from verify.landings.partitions import MOST_ENDS, Rows, bell, canonical
 from verify.network import CLOSED_DOWN, CLOSED_UP, NOTHING, Flattener

@@ -115,7 +115,7 @@ def survey(
     return Landings(
         situation,
         judge(circuit, engine),
-        _renamings_of_intended(situation, ways, family),
+        _renamings_of_intended(situation, ways[of_way != -1], family[of_way != -1]),
         tuple(classes),
         engine.name,
     )
