@@ -19,7 +19,10 @@ from catalogue.schema import open_catalogue
 from catalogue.store import now, require_catalogue
 from verify.circuit import Circuit
 from verify.circuitfile import parse
+from verify.engines import Engine
+from verify.engines.nodal import NodalEngine
 from verify.engines.paths import PathsEngine
+from verify.engines.volts import VoltsEngine
 from verify.evidence import Prover
 from verify.faults import all_faults
 from verify.hazards import HAZARD_NAMES
@@ -59,6 +62,7 @@ class _Row(NamedTuple):
     state: int | None
     switch: int | None
     lamp: int | None
+    by_volts: int
 
 
 def audit(
@@ -75,7 +79,6 @@ def audit(
     Raises UserError if `path` is no catalogue.
     """
     require_catalogue(path)
-    engine = PathsEngine()
     with closing(open_catalogue(str(path))) as db:
         chosen = _chosen(db, sample, seed)
     total = sum(map(len, chosen.values()))
@@ -91,7 +94,9 @@ def audit(
         db.table("audit").insert(
             {
                 "finished": now(),
-                "engine": f"{engine.name} {engine.version}",
+                "engine": ", ".join(
+                    f"{engine.name} {engine.version}" for engine in (NodalEngine, PathsEngine)
+                ),
                 "seed": seed,
                 "digest": _digest(db),
                 "faults": total,
@@ -140,20 +145,20 @@ def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
 def _audit_circuit(path: Path, circuit_id: int, fault_ids: Sequence[int]) -> list[Disagreement]:
     """What does not agree among some faults of a stored circuit; fit for another process."""
     with closing(open_catalogue(str(path))) as db:
-        label, text = next(
-            db.conn.execute("select label, file from circuit where id = ?", [circuit_id])
+        label, text, engine = next(
+            db.conn.execute("select label, file, engine from circuit where id = ?", [circuit_id])
         )
-        return list(_disagreements(db, parse(text), label, fault_ids))
+        checker: Engine = NodalEngine() if engine == VoltsEngine.name else PathsEngine()
+        return list(_disagreements(db, parse(text), label, fault_ids, checker))
 
 
 def _disagreements(
-    db: Database, circuit: Circuit, label: str, fault_ids: Sequence[int]
+    db: Database, circuit: Circuit, label: str, fault_ids: Sequence[int], engine: Engine
 ) -> Iterator[Disagreement]:
-    engine = PathsEngine()
     faults = {fault.label: fault for fault in all_faults(circuit)}
     for fault_id in fault_ids:
         row, hazards = _stored(db, fault_id)
-        stored = _told(row.verdict, row.word, row.state, row.switch, row.lamp, hazards)
+        stored = _told(*row[1:], hazards)
         fault = faults.get(row.label)
         if fault is None:
             yield Disagreement(f"{label}/{row.label}", stored, "no such fault")
@@ -166,6 +171,7 @@ def _disagreements(
             found.state,
             found.switch,
             found.lamp,
+            int(found.by_volts),
             dict(found.hazard_states),
         )
         if told == stored:
@@ -176,7 +182,8 @@ def _disagreements(
 
 def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     row = db.conn.execute(
-        "select kind.name || '/' || site, verdict.name, word, state, switch, lamp"
+        "select kind.name || '/' || site, verdict.name, word, state, switch, lamp,"
+        " by_volts"
         " from fault join fault_kind as kind on kind.id = kind_id"
         " join verdict on verdict.id = verdict_id join signature on signature.id = signature_id"
         " where fault.id = ?",
@@ -196,11 +203,16 @@ def _told(
     state: int | None,
     switch: int | None,
     lamp: int | None,
+    by_volts: int,
     hazards: Mapping[str, int],
 ) -> str:
     """Everything that must agree, as one text."""
     held = ", ".join(f"{name} in {hazards[name]}" for name in HAZARD_NAMES if name in hazards)
-    return f"{verdict} {word} state={state} switch={switch} lamp={lamp} hazards: {held or 'none'}"
+    decided = "volts" if by_volts else "connections"
+    return (
+        f"{verdict} {word} state={state} switch={switch} lamp={lamp} by {decided} "
+        f"hazards: {held or 'none'}"
+    )
 
 
 def _evidence_failure(circuit: Circuit, found: Judgement) -> str:

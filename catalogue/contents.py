@@ -59,14 +59,14 @@ order by locations, scheme, fault_kind.name, coverage
 """
 _CIRCUITS: Final = """
 select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locations,
-       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file)
+       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file, engine)
 from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
 order by label
 """
 _FAULTS: Final = """
 select json_array(
     kind.name, family.name, place, site, fault.description, verdict.name, word, hazards, state,
-    switch, lamp)
+    switch, lamp, by_volts)
 from fault join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = verdict_id
 join family on family.id = family_id join signature on signature.id = signature_id
 where circuit_id = ? order by kind.name, site

@@ -12,6 +12,7 @@ from typing import Final
 
 from verify.circuit import Circuit
 from verify.circuitfile import FORMAT
+from verify.engines.volts import VoltsEngine
 from verify.engines.words import WordsEngine
 from verify.faults import fault_kinds
 from verify.layouts import Layout, layouts
@@ -19,7 +20,7 @@ from verify.sampler import sample
 from verify.schemes import SOUND_SCHEMES
 
 #: Raised whenever rows change for a reason that no other version tells.
-ROWS_VERSION: Final = 1
+ROWS_VERSION: Final = 2
 
 #: Batches hold about as many circuits as make a fraction of a second of work.
 _BATCH_WORK: Final = 72
@@ -93,8 +94,8 @@ class Plan:
 
 
 def engine_version() -> str:
-    """The engine that proves, with its version."""
-    return f"{WordsEngine.name} {WordsEngine.version}"
+    """The engines that prove, with their versions: *volts* asks *words* what is connected."""
+    return ", ".join(f"{engine.name} {engine.version}" for engine in (VoltsEngine, WordsEngine))
 
 
 def fault_kind_versions() -> str:

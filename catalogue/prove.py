@@ -8,7 +8,7 @@ import numpy as np
 
 from catalogue.plan import PlannedCircuit, Spec
 from verify.circuitfile import dump
-from verify.engines.words import WordsEngine
+from verify.engines.volts import engine_for
 from verify.families import Roles, family, place
 from verify.faults import all_faults, fault_kinds
 from verify.signature import canonical
@@ -29,6 +29,7 @@ class FaultRow(NamedTuple):
     switch: int | None
     lamp: int | None
     hazards: tuple[tuple[int, int], ...]
+    by_volts: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ class CircuitRows:
     verdict: str
     word: str
     file: str
+    engine: str
     faults: list[FaultRow]
 
 
@@ -55,12 +57,13 @@ def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
 
 def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
     circuit = planned.circuit
-    engine = WordsEngine()
+    every = all_faults(circuit)
+    engine = engine_for(circuit, len(every))
     intended = judge(circuit, engine)
     kinds = {kind.name: kind for kind in fault_kinds()}
     roles = Roles(circuit)
     rows: list[FaultRow] = []
-    for faults, _, verdicts in judge_faults(circuit, all_faults(circuit), engine):
+    for faults, _, verdicts in judge_faults(circuit, every, engine):
         words = _words(verdicts, len(circuit.lamps))
         columns = zip(
             faults,
@@ -70,9 +73,10 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
             verdicts.switch.tolist(),
             verdicts.lamp.tolist(),
             verdicts.hazard_state.tolist(),
+            verdicts.by_volts.tolist(),
             strict=True,
         )
-        for fault, verdict, word, state, switch, lamp, hazard_states in columns:
+        for fault, verdict, word, state, switch, lamp, hazard_states, by_volts in columns:
             rows.append(
                 FaultRow(
                     fault.kind,
@@ -86,6 +90,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
                     _optional(switch),
                     _optional(lamp),
                     tuple((i, shown) for i, shown in enumerate(hazard_states) if shown != NONE),
+                    by_volts,
                 )
             )
     return CircuitRows(
@@ -99,6 +104,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
         intended.verdict,
         intended.signature.word if intended.signature else "",
         dump(circuit),
+        engine.name,
         rows,
     )
 

@@ -18,8 +18,10 @@ from verify.circuit import Circuit
 from verify.circuitfile import dump
 from verify.devices import Position
 from verify.engines import Engine
+from verify.engines.nodal import NodalEngine
 from verify.engines.paths import PathsEngine
-from verify.engines.words import WORTH_COMPILING_ONCE, WordsEngine
+from verify.engines.volts import VoltsEngine, engine_for
+from verify.engines.words import WORTH_COMPILING_ONCE
 from verify.evidence import Coverage, Evidence, Prover, to_json
 from verify.faults import Fault, FaultKind, all_faults, fault_kinds
 from verify.hazards import HAZARD_NAMES
@@ -42,7 +44,7 @@ Progress = Callable[[int, int], None]
 
 
 class StateForm(TypedDict):
-    """One state: `protection` holds or trips, each lamp is lit or dark."""
+    """One state: `protection` holds or trips, each lamp is dark, dim, lit or over."""
 
     positions: dict[str, Position]
     protection: str
@@ -66,6 +68,7 @@ class RecheckForm(TypedDict):
 class CheckForm(TypedDict):
     """The verdict on one circuit: `states` by number, `hazards` in the order of `HAZARDS`.
 
+    `by_volts` is true where connections alone would say otherwise.
     `evidence` has an entry for the verdict and one for each hazard, by name. `rules` are
     observations against the `rulebook`, whose note goes with them.
     """
@@ -75,6 +78,7 @@ class CheckForm(TypedDict):
     name: str
     verdict: str
     any_location: bool
+    by_volts: bool
     signature: SignatureForm | None
     states: list[StateForm]
     hazards: list[str]
@@ -118,7 +122,7 @@ class FaultsHead(TypedDict):
 class Examination:
     """A circuit, its verdict by `engine`, and the evidence for each claim, by name.
 
-    `rechecked` says how many states the engine *paths* went through on its own: all of a small
+    `rechecked` says how many states the engine `checker` went through on its own: all of a small
     circuit, else those that the evidence speaks of.
     """
 
@@ -126,26 +130,30 @@ class Examination:
     judgement: Judgement
     evidence: Mapping[str, Evidence | Coverage]
     engine: str
+    checker: str
     rechecked: int
 
 
 def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
-    """Judge a circuit and find the evidence, by default with the engine *words*.
+    """Judge a circuit and find the evidence, by default with the engine `engine_for` it.
 
-    Raises BugError if the engine *paths* finds anything else.
+    Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else.
     """
-    engine = engine or WordsEngine()
+    engine = engine or engine_for(circuit)
+    checker: Engine = NodalEngine() if engine.name == VoltsEngine.name else PathsEngine()
     found = judge(circuit, engine)
     seen = found.observation
     if seen is None:
-        return Examination(circuit, found, {}, engine.name, 0)
+        return Examination(circuit, found, {}, engine.name, checker.name, 0)
     states = 1 << seen.switches
-    if states <= _MOST_TRACED and PathsEngine().observe(circuit) != seen:
-        raise BugError(f"the engines {engine.name} and paths disagree on circuit {circuit.name!r}")
+    if states <= _MOST_TRACED and checker.observe(circuit) != seen:
+        raise BugError(
+            f"the engines {engine.name} and {checker.name} disagree on circuit {circuit.name!r}"
+        )
     evidence = dict(_evidence(circuit, found, engine, states))
     shown = {item.state for item in evidence.values() if isinstance(item, Evidence)}
     rechecked = states if states <= _MOST_TRACED else len(shown)
-    return Examination(circuit, found, evidence, engine.name, rechecked)
+    return Examination(circuit, found, evidence, engine.name, checker.name, rechecked)
 
 
 def _evidence(
@@ -180,12 +188,13 @@ def check_form(
         name=circuit.name,
         verdict=found.verdict,
         any_location=found.any_location,
+        by_volts=found.by_volts,
         signature=_signature_form(found),
         states=[] if found.observation is None else [*state_forms(circuit, found.observation)],
         hazards=list(found.hazards),
         evidence=evidence,
         engine=examination.engine,
-        recheck=RecheckForm(engine=PathsEngine.name, states=examination.rechecked),
+        recheck=RecheckForm(engine=examination.checker, states=examination.rechecked),
         rulebook=book_form(book),
         rules=[remark_form(remark) for remark in remarks(circuit, book)],
         cautions=short_cautions(),
@@ -207,10 +216,7 @@ def state_forms(circuit: Circuit, seen: Observation) -> Iterator[StateForm]:
         yield StateForm(
             positions={name: position(state, number) for number, name in enumerate(switches)},
             protection="trips" if seen.trips >> state & 1 else "holds",
-            lamps={
-                name: "lit" if lit >> state & 1 else "dark"
-                for name, lit in zip(lamps, seen.lit, strict=True)
-            },
+            lamps={name: seen.light(number, state) for number, name in enumerate(lamps)},
         )
 
 
@@ -250,10 +256,10 @@ class Survey:
 
 def survey(circuit: Circuit, progress: Progress = lambda done, total: None) -> Survey:
     """Judge every single fault of a circuit. Raises ValueError if no engine can prove them."""
-    engine = WordsEngine(WORTH_COMPILING_ONCE)
     kinds = {kind.name: kind for kind in fault_kinds()}
     names = _Signatures(len(circuit.lamps))
     faults = all_faults(circuit)
+    engine = engine_for(circuit, len(faults), WORTH_COMPILING_ONCE)
     judged: list[JudgedFault] = []
     for part, _, verdicts in judge_faults(circuit, faults, engine):
         judged += _judged(part, verdicts, kinds, names)

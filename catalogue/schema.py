@@ -91,12 +91,12 @@ TABLES: Final[tuple[Table, ...]] = (
         "What lamps and protection do in every state, up to renaming each switch's positions.",
         (
             _ID,
-            Column("word", str, "One symbol a state: - dark, L lit, T trips; states by number."),
+            Column("word", str, "One symbol a state: - dark, d dim, L lit, O over, T trips."),
             Column("name", str, "The same in plain words."),
             Column("locations", int, "Number of switches."),
             Column("lamps", int, "Number of lamps."),
             Column("any_location", int, "1 if every flip of every switch changes every lamp."),
-            Column("lit_states", int, "States in which some lamp is lit."),
+            Column("lit_states", int, "States in which some lamp is lit, dim or over."),
             Column("trip_states", int, "States in which protection trips."),
         ),
         label="name",
@@ -158,6 +158,13 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("faults", int, "How many single faults it has."),
             Column("file", str, "The circuit file."),
             Column("work_id", str, "The batch that proved it.", refers="work"),
+            Column(
+                "engine",
+                str,
+                "Who judged it: volts, or words, which knows connections only; then hazards of "
+                "volts and amperes were not looked for.",
+                since=2,
+            ),
         ),
         label="label",
         unique=(("label",),),
@@ -188,6 +195,12 @@ TABLES: Final[tuple[Table, ...]] = (
                 "switch", int, "Switch, 0 first, that does nothing in that state.", optional=True
             ),
             Column("lamp", int, "Lamp, 0 first, that shows it.", optional=True),
+            Column(
+                "by_volts",
+                int,
+                "1 where volts and amperes decided: connections alone would say otherwise.",
+                since=2,
+            ),
         ),
         unique=(("circuit_id", "kind_id", "site"),),
         indexes=(
@@ -283,6 +296,19 @@ def first_tables(db: Database) -> None:
     for table in TABLES:
         if table.since == 1:
             create_table(db, table, since=1)
+
+
+@migrations()
+def who_decided(db: Database) -> None:
+    """Which engine judged a circuit, and where volts decided; before, it was always *words*."""
+    _add_column(db, "circuit", "engine", "words")
+    _add_column(db, "fault", "by_volts", 0)
+
+
+def _add_column(db: Database, table: str, name: str, before: str | int) -> None:
+    """Add a described column; rows that are there already have what was so `before`."""
+    column = next(column for column in TABLE[table].columns if column.name == name)
+    db.table(table).add_column(name, column.type, not_null_default=before)
 
 
 def create_table(db: Database, table: Table, *, since: int) -> None:

@@ -32,7 +32,8 @@ _MEANINGS: Final = {
     "sound": "Every flip of every switch changes every lamp, and there is no hazard.",
     "mimic": "Every flip of every switch changes every lamp, and yet there is a hazard.",
     "misbehaves": "In some state some switch does not change some lamp.",
-    "trips": "In some state the feed's line is connected to its neutral or ground.",
+    "trips": "In some state the feed's line is connected to its neutral or ground, or a breaker "
+    "carries too much.",
     "undecided": "No engine could prove it.",
 }
 
@@ -159,6 +160,7 @@ class Store:
                 "faults": len(rows.faults),
                 "file": rows.file,
                 "work_id": batch.id,
+                "engine": rows.engine,
             }
         )
         circuit_id = int(str(circuit.last_pk))
@@ -167,7 +169,8 @@ class Store:
         numbered = list(zip(itertools.count(int(first)), rows.faults, strict=False))
         self.db.conn.executemany(
             "insert into fault (id, circuit_id, kind_id, family_id, site, description, verdict_id,"
-            " signature_id, hazards, state, switch, lamp) values (?,?,?,?,?,?,?,?,?,?,?,?)",
+            " signature_id, hazards, state, switch, lamp, by_volts)"
+            " values (?,?,?,?,?,?,?,?,?,?,?,?,?)",
             [
                 (
                     fault_id,
@@ -182,6 +185,7 @@ class Store:
                     fault.state,
                     fault.switch,
                     fault.lamp,
+                    fault.by_volts,
                 )
                 for fault_id, fault in numbered
             ],
@@ -293,6 +297,6 @@ def _signature_row(word: str, lamps: int) -> dict[str, object]:
         "locations": signature.switches,
         "lamps": lamps,
         "any_location": int(signature.any_location),
-        "lit_states": sum("L" in group for group in groups),
+        "lit_states": sum(not set(group) <= set("-T") for group in groups),
         "trip_states": sum("T" in group for group in groups),
     }

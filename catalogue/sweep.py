@@ -15,8 +15,8 @@ from catalogue.prove import CircuitRows, prove
 from catalogue.store import Store
 from verify.circuit import Failure
 from verify.engines import Engine
-from verify.engines.paths import PathsEngine
-from verify.engines.words import WordsEngine
+from verify.engines.nodal import NodalEngine
+from verify.engines.volts import VoltsEngine
 from verify.faults import all_faults, find_fault
 from verify.layouts import Layout
 from verify.problems import BugError
@@ -128,7 +128,7 @@ def self_check() -> str:
     if cut.failures != (Failure("conductor-open", ("lamp-box-run.black",)),):
         raise BugError("self-check: the lamp conductor was not cut")
     told = []
-    engines: tuple[Engine, ...] = (WordsEngine(), PathsEngine())
+    engines: tuple[Engine, ...] = (VoltsEngine(), NodalEngine())
     for engine in engines:
         verdicts = judge(sound, engine).verdict, judge(cut, engine).verdict
         if verdicts != ("sound", "misbehaves"):

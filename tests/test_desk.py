@@ -171,12 +171,17 @@ def test_what_is_not_computed_speaks_neither_way(name: str) -> None:
     assert SIGN[name].note in with_sign.notes
 
 
-def test_dim_is_not_computed() -> None:
-    """Dimness speaks neither for nor against a suspect, and the answer says so."""
-    pool = pool_of("chain", "1.f.1")
-    dim = answer(pool, {0: DIM})
-    assert dim.match.suspects == list(pool.suspects)
-    assert any("Dimness is not computed" in note for note in dim.notes)
+def test_dim_speaks_for_what_makes_a_lamp_dim() -> None:
+    """One lamp has nothing to be in series with; of two, the one behind the other is dim."""
+    alone = answer(pool_of("chain", "1.f.1"), {0: DIM})
+    assert not alone.match.suspects
+    assert any("Dim is computed" in note for note in alone.notes)
+    shared = pool_of_circuit(load(data_path("circuits/net-loft-two-legs.toml")))
+    seen = answer(shared, {0: DIM})
+    # The lamp of 60 W and the 25 W plugged in on the other leg are in series across both: the
+    # larger load has the smaller part of the 240 V, 25/85 of them.
+    assert {s.kind for s in seen.match.suspects} >= {"split", "neutral-lost"}
+    assert all(shared.codes[s.codes][0] == DIM for s in seen.match.suspects)
 
 
 def answer(
@@ -375,7 +380,7 @@ def test_wrong_texts_are_named_together() -> None:
         "write positions, a colon, what you saw: a=up,b=up: dark",
         "a='left' must be up or down",
         "say the position of b too",
-        "'blue' must be one of dark, dim, lit, trips",
+        "'blue' must be one of dark, dim, lit, over, trips",
         "there is no switch 'c'",
     ):
         assert sentence in told

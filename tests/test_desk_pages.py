@@ -37,13 +37,13 @@ def test_way_in_from_home(browser: Browser) -> None:
 
 
 def test_form_asks_for_every_combination(browser: Browser) -> None:
-    """Every state has dark, lit, dim, trips and not tried, the last chosen; a row is one flip."""
+    """Every state has a choice for each sight and not tried, which is chosen; a row is one flip."""
     path = at(DESK, locations=2)
     document = check_page(browser.get(path), path)
     radios = [tag for tag in document.all("input") if tag.get("type") == "radio"]
     for state in range(4):
         row = [radio for radio in radios if radio["name"] == state_key(state, 2)]
-        assert [radio["value"] for radio in row] == [*("dark", "lit", "dim", "trips"), ""]
+        assert [radio["value"] for radio in row] == [*("dark", "lit", "dim", "over", "trips"), ""]
         assert [radio["value"] for radio in row if "checked" in radio] == [""]
     rows = [
         [position["position"] for position in row["positions"]]
@@ -298,11 +298,12 @@ def test_blank_question_is_asked_again(browser: Browser) -> None:
     assert "Say at least what the light does" in check_page(response, "blank").words
 
 
-def test_dim_is_accepted_and_explained(browser: Browser) -> None:
-    """Dimness is no evidence here; the answer says so and counts it as untested."""
+def test_dim_is_computed_and_explained(browser: Browser) -> None:
+    """One lamp on one feed is never dim: what was seen contradicts every suspect, and a note says
+    for which lamps dimness is known."""
     facts = browser.facts(at(DESK, locations=2, at_uu="dim", at_du="lit"))
-    assert any("Dimness is not computed" in note for note in facts["notes"])
-    assert {group["untested"] for group in facts["groups"]} == {3}
+    assert any("Dim is computed" in note for note in facts["notes"])
+    assert all(group["contradicted"] for group in facts["groups"])
 
 
 def follow(browser: Browser, query: dict[str, str], truth: Suspect) -> list[dict[str, Any]]:

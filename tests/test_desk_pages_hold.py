@@ -30,7 +30,7 @@ REFUSED: Final = {
     "locations=7": "paste its circuit file",
     "locations=2&at-uuu=dark": "names no positions of 2 switches",
     "locations=2&at-ux=dark": "names no positions",
-    "locations=2&at-uu=purple": "must be one of dark, dim, lit, trips",
+    "locations=2&at-uu=purple": "must be one of dark, dim, lit, over, trips",
     "locations=2&sign-smoke=yes": "the signs are",
     "locations=2&layout=9.9.9": "one of the pictures",
     "locations=2&scheme=ring": "scheme must be chain or tied",

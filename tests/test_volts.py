@@ -3,11 +3,11 @@
 from dataclasses import replace
 
 import pytest
+from boathouse import NEUTRAL_WITH_GROUND, NO_NEUTRAL, stair
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from test_feeds import fed_twice, with_feed
 
-from tests.boathouse import NEUTRAL_WITH_GROUND, NO_NEUTRAL, stair
-from tests.test_feeds import fed_twice, with_feed
 from verify.amounts import shown
 from verify.circuit import Circuit, Device, Failure, Join
 from verify.circuitfile import load
@@ -107,7 +107,8 @@ def test_return_beside_its_cable_is_unbalanced() -> None:
     evidence = evidence_of(circuit, "cable-unbalanced")
     assert evidence.path_words == ("later-run white carries 0.83 A from workshop to slipway",)
     (amount,) = evidence.amounts
-    assert (amount.unit, amount.value) == ("amperes", pytest.approx(100 / 120, rel=0.01))
+    assert amount.unit == "amperes"
+    assert amount.value == pytest.approx(100 / 120, rel=0.01)
 
 
 def test_every_mixed_pair_of_cables_that_works_is_unbalanced_or_sound() -> None:
@@ -125,7 +126,8 @@ def test_ground_return_tells_its_amperes() -> None:
     lamp = circuit.lamps[0].watts
     assert lamp is not None
     (amount,) = evidence_of(circuit, "ground-carries-load").amounts
-    assert (amount.unit, amount.value) == ("amperes", pytest.approx(lamp / 120, rel=0.01))
+    assert amount.unit == "amperes"
+    assert amount.value == pytest.approx(lamp / 120, rel=0.01)
     assert amount.of.endswith(".bare")
     assert "do not return to the feed: a class A device trips within" in amount.words
 
@@ -145,7 +147,8 @@ def test_parallel_neutral_and_ground_share_the_current() -> None:
 def test_backfed_tells_its_volts() -> None:
     """What is joined to the far side of a lamp without return has the volts of the line."""
     (amount,) = evidence_of(stair(NO_NEUTRAL), "backfed").amounts
-    assert (amount.unit, amount.value) == ("volts", pytest.approx(120, rel=0.01))
+    assert amount.unit == "volts"
+    assert amount.value == pytest.approx(120, rel=0.01)
 
 
 def test_trips_tell_the_fault_current() -> None:
@@ -215,7 +218,8 @@ def test_a_loose_join_heats() -> None:
     found = judge(stair({}, loose), VOLTS)
     assert (found.verdict, found.hazards, found.by_volts) == ("mimic", ("loose-join",), True)
     (amount,) = evidence_of(stair({}, loose), "loose-join").amounts
-    assert (amount.unit, amount.value) == ("watts", pytest.approx(5 * AMPS**2, rel=0.05))
+    assert amount.unit == "watts"
+    assert amount.value == pytest.approx(5 * AMPS**2, rel=0.05)
 
 
 def test_a_loose_join_without_current_is_harmless() -> None:

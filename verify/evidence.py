@@ -14,6 +14,7 @@ from verify.amounts import Amount, amounts, hazard_subjects, shown, tell
 from verify.circuit import Circuit, Device, End
 from verify.devices import Position
 from verify.electric.nodal import NodalNetwork, NodalState
+from verify.electric.physics import unreadable_sizes
 from verify.engines.paths import Lamp, StateGraph, Wiring
 from verify.hazards import ELECTRICAL
 from verify.problems import BugError
@@ -86,6 +87,7 @@ class Prover:
         self._flows: dict[int, NodalState] = {}
         self._lamps = {lamp.name: lamp for lamp in self._wiring.lamps}
         self._switches = [switch.name for switch in circuit.switches]
+        self._has_volts = not unreadable_sizes(circuit)
 
     def find(
         self, claim: str, state: int, switch: str | None = None, lamp: str | None = None
@@ -144,7 +146,9 @@ class Prover:
             switch,
             lamp,
             part,
-            tuple(amounts(self._flow(state), claim, switch or lamp or part)),
+            tuple(amounts(self._flow(state), claim, switch or lamp or part))
+            if self._has_volts
+            else (),
         )
 
     def _refuse(self, claim: str, state: int, subject: str | None = None) -> BugError:
@@ -159,7 +163,7 @@ class Prover:
     def _trips(self, state: int) -> _Telling:
         at = self._at(state)
         if not at.trips:
-            tripped = self._flow(state).tripped
+            tripped = self._flow(state).tripped if self._has_volts else []
             if not tripped:
                 raise self._refuse("trips", state)
             for supply in tripped:
@@ -205,6 +209,8 @@ class Prover:
 
     def _light_by_volts(self, at: StateGraph, lamp: Lamp) -> str:
         """What a lamp does where volts say other than connections, else an empty text."""
+        if not self._has_volts:
+            return ""
         light = self._flow(at.state).light(self._device(lamp))
         return "" if light == ("lit" if at.lit_sides(lamp) else "dark") else light
 
@@ -217,7 +223,8 @@ class Prover:
     def _hazard(self, claim: str, state: int, wanted: str | None) -> Evidence:
         at = self._at(state)
         if claim in ELECTRICAL:
-            subjects = [] if at.trips else hazard_subjects(self._flow(state), claim)
+            solved = self._has_volts and not at.trips
+            subjects = hazard_subjects(self._flow(state), claim) if solved else []
         else:
             subjects = list(at.subjects(claim))
         if not subjects or (wanted is not None and wanted not in subjects):

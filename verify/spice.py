@@ -58,7 +58,7 @@ class Netlist:
         self.circuit = circuit
         self.state = state
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
-        check_sizes(circuit, self.assumed)
+        check_sizes(circuit)
         self._wiring = Wiring(circuit)
         self.node_of: dict[End, str] = {}
         self.nodes: dict[str, tuple[End, ...]] = {}

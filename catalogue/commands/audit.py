@@ -67,7 +67,7 @@ def _told(audited: Audited) -> str:
     lines = [
         paragraph(
             f"{audited.faults:,} of {counted(audited.stored, 'stored fault')} proved again by the "
-            f"engine paths: {counted(len(audited.disagreements), 'disagreement')}."
+            f"independent engines: {counted(len(audited.disagreements), 'disagreement')}."
         )
     ]
     for wrong in audited.disagreements[:_MOST_SHOWN]:

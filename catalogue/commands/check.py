@@ -28,6 +28,7 @@ from catalogue.terminal import (
 from verify.behaviour import Observation
 from verify.circuit import Circuit
 from verify.circuitfile import load
+from verify.engines.volts import VoltsEngine, why_not_volts
 from verify.evidence import Evidence
 from verify.hazards import HAZARDS
 from verify.naming import signature_name
@@ -234,6 +235,9 @@ def _initials(positions: Sequence[str]) -> str:
 def _how_proved(found: Examination, states: int) -> str:
     reach = "all of them" if found.rechecked == states else f"{found.rechecked:,} of them"
     proved = f"Proved in {counted(states, 'combination')} by the engine {found.engine}"
+    if found.engine != VoltsEngine.name:
+        missing = why_not_volts(found.circuit)
+        proved = f"Volts and amperes were not computed: {missing}. {proved}"
     if not found.rechecked:
         return f"{proved}."
     decided = " Volts and amperes decided: connections alone would say otherwise."

@@ -41,7 +41,7 @@ _MOST_CHECKS_SHOWN: Final = 3
     multiple=True,
     metavar="TEXT",
     help='Positions and what you saw: "slipway-switch=up,workshop-switch=down: dark". '
-    "dark, lit, dim or trips. Once for each combination you tried.",
+    "dark, lit, dim, over (too bright) or trips. Once for each combination you tried.",
 )
 @click.option(
     "--sign",

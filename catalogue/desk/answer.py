@@ -169,7 +169,8 @@ class Answer:
         ]
         if "dim" in sights(list(self.symptoms.seen.values()), 1):
             notes.append(
-                "Dimness is not computed here: it speaks neither for nor against a suspect."
+                "Dim is computed for lamps that behave as resistances: below 90 % of their volts. "
+                "A light-emitting-diode lamp that glows faintly when off is another matter."
             )
         if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
             notes.append(

@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from catalogue.desk.pool import Pool, Suspect
-from catalogue.desk.symptoms import SIGN, Symptoms
+from catalogue.desk.symptoms import SIGHTS, SIGN, Symptoms
 from verify.hazards import HAZARD_NAMES
 from verify.naming import signature_name
-from verify.signature import DARK, DIM, LIT, TRIP, Signature, canonical, trip_code, unpacked
+from verify.signature import Signature, canonical, trip_code, unpacked
 
 Numbers = npt.NDArray[np.int64]
 
@@ -102,8 +102,6 @@ class Match:
         matched = np.zeros(shape, np.int64)
         contradicted = np.zeros(shape, np.int64)
         for state, outcome in self.symptoms.seen.items():
-            if outcome == DIM:
-                continue  # no model here computes dimness: it speaks neither for nor against
             fits = _fits(self.pool.codes, outcome, self.pool.lamps)[:, self.readings[:, state]]
             matched += fits
             contradicted += ~fits
@@ -175,10 +173,8 @@ class Match:
         matched, contradicted = self._seen
         best = int(np.lexsort((-matched[codes], contradicted[codes]))[0])
         signature = self._signatures[codes]
-        untested = (
-            len(self.symptoms.untried)
-            + sum(not SIGN[name].is_computed for name in self.symptoms.signs)
-            + sum(outcome == DIM for outcome in self.symptoms.seen.values())
+        untested = len(self.symptoms.untried) + sum(
+            not SIGN[name].is_computed for name in self.symptoms.signs
         )
         return Group(
             signature=signature,
@@ -210,7 +206,7 @@ def _fits(codes: Numbers, outcome: int, lamps: int) -> npt.NDArray[np.bool_]:
 
 def sights(codes: Sequence[int], lamps: int) -> Iterator[str]:
     """What a person sees in each state of a behaviour."""
-    words = {DARK: "dark", LIT: "lit", TRIP: "trips", DIM: "dim"}
+    words = {outcome: sight for sight, outcome in SIGHTS.items()}
     for code in codes:
         outcomes = set(unpacked(code, lamps))
-        yield words.get(outcomes.pop(), "over") if len(outcomes) == 1 else "some lamps lit"
+        yield words[outcomes.pop()] if len(outcomes) == 1 else "some lamps lit"

@@ -13,7 +13,7 @@ import numpy as np
 
 from verify.behaviour import Findings, position
 from verify.circuit import Circuit
-from verify.engines.words import WordsEngine
+from verify.engines.volts import engine_for
 from verify.families import Roles, family, place
 from verify.faults import Fault, all_faults, fault_kind
 from verify.hazards import HAZARD_NAMES
@@ -81,10 +81,10 @@ def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of thi
 
     Raises ValueError if it has more switches than can be judged.
     """
-    engine = WordsEngine()
     roles = Roles(circuit)
-    alone = engine.observe(circuit)
     faults = all_faults(circuit)
+    engine = engine_for(circuit, len(faults))
+    alone = engine.observe(circuit)
     intended = Findings.of([alone], switches=alone.switches, lamps=len(alone.lit))
     parts = [verdicts(intended), *(part for _, _, part in judge_faults(circuit, faults, engine))]
     different, which = np.unique(

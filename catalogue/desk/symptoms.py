@@ -7,10 +7,16 @@ from typing import Final
 
 from verify.hazards import HAZARD_NAMES
 from verify.problems import Problem, UserError, listing, shown
-from verify.signature import DARK, DIM, LIT, TRIP
+from verify.signature import DARK, DIM, LIT, OVER, TRIP
 
 #: What a light can be seen to do, with the outcome it stands for.
-SIGHTS: Final[Mapping[str, int]] = {"dark": DARK, "dim": DIM, "lit": LIT, "trips": TRIP}
+SIGHTS: Final[Mapping[str, int]] = {
+    "dark": DARK,
+    "dim": DIM,
+    "lit": LIT,
+    "over": OVER,
+    "trips": TRIP,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +59,15 @@ SIGNS: Final[tuple[Sign, ...]] = (
     Sign(
         "for-some-time",
         "It works for some time, or only when something is moved or warm.",
-        note="Loose connections come and go; they are not among the faults judged here. "
-        "A connection that comes and goes heats: leave the light off (common practice, no source).",
+        ("loose-join",),
+        note="A connection that comes and goes heats: leave the light off "
+        "(common practice, no source).",
     ),
     Sign(
         "another-outlet",
         "Another light or outlet goes off, or flickers, with this one.",
-        note="Other circuits are not in the model; a neutral shared with one is not among the "
-        "faults judged here.",
+        note="Other circuits are in the model only where the circuit file has their feeds; a "
+        "neutral shared with one that it does not have is not among the faults judged.",
     ),
 )
 SIGN: Final = {sign.name: sign for sign in SIGNS}

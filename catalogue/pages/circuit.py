@@ -26,7 +26,7 @@ _LISTED: Final = (
 def circuit(visit: Visit) -> Page:
     """One circuit: what it is, what it does, and how its single faults turn out."""
     row = circuit_row(visit, visit.parts["circuit"])
-    checked = recheck(row["file"], Stored(row["verdict"], row["word"]))
+    checked = recheck(row["file"], Stored(row["verdict"], row["word"], engine=row["engine"]))
     scheme = SCHEMES.get(row["scheme"])
     facts: Facts = {
         "label": row["label"],

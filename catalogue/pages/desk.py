@@ -85,7 +85,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
                 for state in _rows(question)
             ],
             "all_states": wiring.switches <= _ALL_STATES,
-            "sights": [word for word in ("dark", "lit", "dim", "trips") if word in SIGHTS],
+            "sights": ["dark", "lit", "dim", "over", "trips"],
             "signs": [
                 {"name": s.name, "question": s.question, "is_ticked": s.name in question.signs}
                 for s in SIGNS

@@ -172,7 +172,7 @@ def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
                 "positions": positions(question, state),
                 "does": does,
                 "saw": saw,
-                "agrees": saw in (None, does, "dim"),
+                "agrees": saw in (None, does),
             }
 
 

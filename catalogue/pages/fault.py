@@ -12,7 +12,7 @@ from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.circuitfile import dump, parse
-from verify.engines.words import WordsEngine
+from verify.engines.volts import engine_for
 from verify.evidence import Evidence, to_json
 from verify.faults import find_fault
 from verify.problems import CircuitError
@@ -40,6 +40,7 @@ def fault(visit: Visit) -> Page:
         row["switch"],
         row["lamp"],
         {hazard["name"]: hazard["state"] for hazard in held},
+        circuit["engine"],
     )
     checked = recheck(circuit["file"], stored, f"{kind['name']}/{row['site']}")
     evidence = checked.examination.evidence if checked.examination else {}
@@ -55,6 +56,8 @@ def fault(visit: Visit) -> Page:
             "circuit": {"label": circuit["label"], "name": circuit["name"]},
             "verdict": row["verdict"],
             "meaning": row["meaning"],
+            "by_volts": bool(row["by_volts"]),
+            "engine": circuit["engine"],
             "contradictions": list(checked.contradictions),
             "rechecked": checked.examination.rechecked if checked.examination else 0,
             "states_total": 1 << circuit["locations"],
@@ -134,7 +137,7 @@ def _states(intended_file: str, checked: Recheck) -> list[Facts]:
     if examination is None or examination.judgement.observation is None:
         return []
     intended = parse(intended_file)
-    before = judge(intended, WordsEngine()).observation
+    before = judge(intended, engine_for(intended)).observation
     after = examination.judgement.observation
     if before is None:
         return []

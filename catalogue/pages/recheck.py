@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from catalogue.report import Examination, examine
 from verify.circuit import Circuit
 from verify.circuitfile import parse
+from verify.engines.volts import VoltsEngine
+from verify.engines.words import WordsEngine
 from verify.faults import find_fault
 from verify.problems import BugError, CircuitError
 from verify.verdict import Judgement
@@ -16,7 +18,7 @@ from verify.verdict import Judgement
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What a row says of a circuit; see `verify.verdict.Judgement`."""
+    """What a row says of a circuit; see `verify.verdict.Judgement`. `engine` judged it."""
 
     verdict: str
     word: str
@@ -24,6 +26,7 @@ class Stored:
     switch: int | None = None
     lamp: int | None = None
     hazards: Mapping[str, int] | None = None
+    engine: str = VoltsEngine.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,8 @@ def recheck(file: str, stored: Stored, fault_label: str | None = None) -> Rechec
     except KeyError:
         return Recheck(("The stored circuit has no such fault.",))
     try:
-        examination = examine(circuit)
+        by_words = stored.engine == WordsEngine.name
+        examination = examine(circuit, WordsEngine() if by_words else VoltsEngine())
     except BugError as error:
         return Recheck((f"The engines contradict each other: {error}.",), circuit)
     return Recheck(tuple(_differences(stored, examination.judgement)), circuit, examination)

@@ -101,7 +101,7 @@ class Grid:
         self.flattener = Flattener(circuit)
         self.wiring = self.flattener.wiring
         self.reference = len(circuit.ends)
-        check_sizes(circuit, self.assumed)
+        check_sizes(circuit)
         self.conductors = self.flattener.conductors
         self.conductor_names = tuple(self.flattener.conductor_number)
         self.conductor_siemens = 1 / np.array(

@@ -65,7 +65,7 @@ class NodalNetwork:
         self.circuit = circuit
         self.wiring = Wiring(circuit)
         self.assumed = assumed or parameters(circuit.palette)
-        check_sizes(circuit, self.assumed)
+        check_sizes(circuit)
         self._node: dict[End, Node] = {
             end: number for number, join in enumerate(circuit.grouped_ends) for end in join
         }

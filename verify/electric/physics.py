@@ -145,17 +145,22 @@ def parameters(palette: str = "us") -> Parameters:
     )
 
 
-def check_sizes(circuit: Circuit, assumed: Parameters) -> None:
-    """Raise `CircuitError` with every size of a circuit that says nothing of its resistance."""
+def unreadable_sizes(circuit: Circuit) -> list[Problem]:
+    """Every size of a circuit that says nothing of its resistance: the file takes any text."""
     sized = [(f"cable '{cable.name}'", cable.size) for cable in circuit.cables]
     sized += [(f"device '{feed.name}'", feed.size) for feed in circuit.feeds]
     problems = []
     for place, size in sized:
         try:
-            ohms_per_metre(size or assumed.size, assumed.celsius)
+            area_mm2(size or "14 AWG")
         except ValueError as error:
             problems.append(Problem(place, f"{error}; write it so or leave it out", "size"))
-    if problems:
+    return problems
+
+
+def check_sizes(circuit: Circuit) -> None:
+    """Raise `CircuitError` with all `unreadable_sizes`, or return."""
+    if problems := unreadable_sizes(circuit):
         raise CircuitError(problems)
 
 

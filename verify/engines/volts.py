@@ -14,7 +14,7 @@ import numpy.typing as npt
 from verify.behaviour import Findings, Observation, Words, word_count
 from verify.circuit import Circuit
 from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, judge, judge_faults
-from verify.electric.physics import parameters, section
+from verify.electric.physics import parameters, section, unreadable_sizes
 from verify.engines import Engine
 from verify.engines.words import WORTH_COMPILING, WordsEngine
 from verify.hazards import HAZARD_NAMES
@@ -31,13 +31,20 @@ _CARRIES_LOAD: Final = HAZARD_NAMES.index("ground-carries-load")
 
 
 def engine_for(circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_COMPILING) -> Engine:
-    """The engine to judge a circuit with, or that many of its faults.
-
-    That is *volts*, unless there is more to solve than people wait for: then *words*.
-    """
-    if faults << len(circuit.switches) > MOST_SOLUTIONS:
+    """The engine to judge a circuit with, or that many of its faults: *volts* wherever it can."""
+    if why_not_volts(circuit, faults):
         return WordsEngine(worth_compiling)
     return VoltsEngine(worth_compiling)
+
+
+def why_not_volts(circuit: Circuit, faults: int = 1) -> str:
+    """Why only connections are judged, or an empty text."""
+    if faults << len(circuit.switches) > MOST_SOLUTIONS:
+        return (
+            f"{faults} times {1 << len(circuit.switches):,} states are more than the "
+            f"{MOST_SOLUTIONS:,} that are solved for volts"
+        )
+    return "; ".join(map(str, unreadable_sizes(circuit)))
 
 
 class VoltsEngine:
