@@ -45,6 +45,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "catalogue.commands.census:census",
         "Count every wiring of N locations.",
     ),
+    "landings": (
+        "catalogue.commands.landings:landings",
+        "Count every way to land the free ends of a circuit.",
+    ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),

@@ -20,6 +20,7 @@ from typing import Final
 
 from bench_census import census
 from bench_electric import electric
+from bench_landings import landings
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
@@ -140,6 +141,8 @@ def main() -> int:
         volts.append({"locations": locations} | {k: _rounded(v) for k, v in found.items()})
     print("census …", file=sys.stderr, flush=True)
     counted = census()
+    print("landings …", file=sys.stderr, flush=True)
+    landed = landings()
     print(
         json.dumps(
             {
@@ -149,6 +152,7 @@ def main() -> int:
                 "engines": measured,
                 "electric": volts,
                 "census": counted,
+                "landings": landed,
                 "desk": desk(arguments.seconds),
             },
             indent=2,

@@ -61,8 +61,10 @@ SWITCH_BOXES = {
 #: Fewer of them, for circuits of which more is different.
 FEW = {
     "slipway": SWITCH_BOXES["slipway"],
-    "workshop": ("workshop-switch.common", "workshop-switch.traveler-1")
-    + ("workshop-run.black", "workshop-run.red"),
+    "workshop": (
+        *("workshop-switch.common", "workshop-switch.traveler-1"),
+        *("workshop-run.black", "workshop-run.red"),
+    ),
 }
 
 

@@ -43,7 +43,7 @@ from verify.problems import CircuitError, Problem, UserError
 )
 @click.pass_context
 def landings(ctx: click.Context, file: Path, as_json: bool, pictures: Path | None) -> None:
-    """Count every way to land the free ends of a circuit, and judge those that work.
+    """Count every way to land the free ends of a circuit.
 
     Boxes, cables and devices are those of the circuit file. Ends in a join with fixed = true stay
     as they are; the others of each box are connected in every way. Of the ways that work from every

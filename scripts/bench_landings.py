@@ -1,0 +1,45 @@
+"""Seconds to count every way to land the free ends, and how many ways that is a second."""
+
+from __future__ import annotations
+
+import time
+from typing import Final
+
+from verify.circuitfile import load
+from verify.engines.volts import VoltsEngine
+from verify.landings.survey import survey
+from verify.resources import data_path
+
+HOOKUPS: Final = (
+    "slipway-feed-at-first-switch",
+    "stair-feed-at-lamp",
+    "workshop-feed-and-lamp-at-ends",
+)
+
+
+def landings() -> list[dict[str, float | int | str]]:
+    """Each usual hookup of two locations, by one worker and by two; hazards are looked for too.
+
+    What has to be loaded and compiled has been before.
+    """
+    engine = VoltsEngine()
+    circuits = {name: load(data_path("circuits") / f"{name}.toml") for name in HOOKUPS}
+    survey(circuits[HOOKUPS[-1]], engine)
+    measured: list[dict[str, float | int | str]] = []
+    for name, circuit in circuits.items():
+        seconds = []
+        for workers in (1, 2):
+            started = time.perf_counter()
+            found = survey(circuit, engine, workers=workers)
+            seconds.append(time.perf_counter() - started)
+        measured.append(
+            {
+                "circuit": name,
+                "ways": found.situation.ways,
+                "any_location": found.any_location,
+                "seconds": round(seconds[0], 2),
+                "seconds_with_two_workers": round(seconds[1], 2),
+                "ways_per_second": round(found.situation.ways / min(seconds)),
+            }
+        )
+    return measured
