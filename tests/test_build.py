@@ -108,7 +108,7 @@ def test_run_is_recorded(built: tuple[Path, str]) -> None:
     ((engine, kinds, drawn, seed, check, stored),) = rows(
         path, "select engine, fault_kinds, drawn, seed, self_check, digest from run"
     )
-    assert str(engine).startswith("words ")
+    assert str(engine).startswith("volts ")
     assert all(kind.name in str(kinds) for kind in fault_kinds())
     assert (drawn, seed, stored) == (DRAWN, 1, digest)
     assert check == self_check()

@@ -29,7 +29,7 @@ from catalogue.report import (
 from verify.behaviour import Observation
 from verify.circuit import Box, Circuit, Device
 from verify.circuitfile import load, parse
-from verify.engines.paths import PathsEngine
+from verify.engines.nodal import NodalEngine
 from verify.engines.words import WordsEngine
 from verify.faults import all_faults, fault_kind, fault_kinds
 from verify.hazards import HAZARD_NAMES
@@ -96,8 +96,8 @@ def test_form_of_a_sound_circuit() -> None:
     assert form["format"] == 1
     assert form["name"] == "Boathouse stair"
     assert (form["verdict"], form["any_location"], form["hazards"]) == ("sound", True, [])
-    assert form["evidence"] == {"sound": {"engine": "words", "states": 4}}
-    assert form["recheck"] == {"engine": "paths", "states": 4}
+    assert form["evidence"] == {"sound": {"engine": "volts", "states": 4}}
+    assert form["recheck"] == {"engine": "nodal", "states": 4}
     assert form["signature"] == {"word": "-LL-", "name": "works from every switch"}
     assert form["file"] == "stair.toml"
     assert "file" not in check_form(examine(stair()))
@@ -129,7 +129,7 @@ def test_evidence_speaks_of_the_states_it_should(path: Path) -> None:
     """The evidence of every hazard is from a state in which an independent engine sees it."""
     circuit = load(path)
     form = check_form(examine(circuit))
-    seen = PathsEngine().observe(circuit)
+    seen = NodalEngine().observe(circuit)
     assert form["hazards"] == list(seen.hazard_names)
     for hazard in form["hazards"]:
         positions = form["evidence"][hazard]["state"]
@@ -187,7 +187,7 @@ def test_counts_are_of_every_fault() -> None:
 
 def test_every_fault_is_as_the_other_engine_finds_it() -> None:
     """Verdict, signature and hazards in the list are those of the circuit text beside them."""
-    engine = PathsEngine()
+    engine = NodalEngine()
     forms = list(fault_forms(stair(), surveyed().faults))
     faults = all_faults(stair())
     assert [(form["kind"], form["site"]) for form in forms] == [
