@@ -73,7 +73,7 @@ def test_unpruned_text_names_the_one_rule_that_is_kept() -> None:
 
 
 def test_the_numbers_of_the_readme() -> None:
-    """The table in the README is what the search finds, beyond three locations by the closed form."""
+    """The table in the README is what is found, beyond three locations by the closed form."""
     rows = re.findall(r"^\| (\d) \| ([\d,]+) \| ([\d,]+) \| ([\d,]+) \|$", _readme(), re.MULTILINE)
     table = [[int(cell.replace(",", "")) for cell in row] for row in rows]
     expected = []

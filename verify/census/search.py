@@ -97,6 +97,7 @@ class _Link(NamedTuple):
     states: int
 
 
+@cache
 def tables_of(parts: Parts) -> Tables:
     """The tables of the kernel for these parts."""
     states = range(1 << parts.locations)
