@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import time
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 
 from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED
 from verify.census.search import Run, run_of, search_batches
 
-#: Long enough to measure, and short.
+#: With and without the rules, whole, and a part of a run that is long enough to be spread.
 _LOCATIONS = 3
-_SPREAD_LOCATIONS = 4
+_WHOLE_LOCATIONS = 4
+_SPREAD_LOCATIONS = 5
+_SPREAD_BATCHES = 12
 _WORKERS = 2
 
 
@@ -25,14 +27,13 @@ def census() -> dict[str, object]:
         if rule.bit:
             more, _ = _timed(run_of(_LOCATIONS, PRUNED & ~rule.bit))
             without[rule.name] = round(more / nodes, 2)
-    spread = run_of(_SPREAD_LOCATIONS)
-    alone_nodes, alone_seconds = _timed(spread)
+    whole_nodes, whole_seconds = _timed(run_of(_WHOLE_LOCATIONS))
+    part = Run(run_of(_SPREAD_LOCATIONS).batches[:_SPREAD_BATCHES], 0)
+    part_nodes, alone_seconds = _timed(part)
     with ProcessPoolExecutor(_WORKERS, mp_context=get_context("spawn")) as pool:
-        # Both workers load the kernel before the clock starts.
-        list(search_batches(run_of(_LOCATIONS).batches[: 2 * _WORKERS], executor=pool))
-        started = time.perf_counter()
-        list(search_batches(spread.batches, executor=pool, window=3 * _WORKERS))
-        spread_seconds = time.perf_counter() - started
+        # Once before the clock starts, so that both workers have loaded the kernel.
+        _timed(run_of(_WHOLE_LOCATIONS), pool)
+        _, spread_seconds = _timed(part, pool)
     return {
         "locations": _LOCATIONS,
         "nodes": nodes,
@@ -42,16 +43,20 @@ def census() -> dict[str, object]:
         "unpruned_to_pruned_nodes": round(unpruned_nodes / nodes),
         "unpruned_to_pruned_seconds": round(unpruned_seconds / seconds),
         "times_the_nodes_without": without,
+        "whole_locations": _WHOLE_LOCATIONS,
+        "whole_nodes": whole_nodes,
+        "whole_seconds": round(whole_seconds, 2),
         "spread_locations": _SPREAD_LOCATIONS,
-        "spread_nodes": alone_nodes,
-        "nodes_per_second": round(alone_nodes / alone_seconds),
+        "spread_nodes": part_nodes,
+        "nodes_per_second": round(part_nodes / alone_seconds),
         "seconds_by_workers": {"1": round(alone_seconds, 2), "2": round(spread_seconds, 2)},
         "two_workers_to_one": round(alone_seconds / spread_seconds, 2),
     }
 
 
-def _timed(run: Run) -> tuple[int, float]:
+def _timed(run: Run, executor: Executor | None = None) -> tuple[int, float]:
     """The nodes of a run, and the seconds that its batches take."""
     started = time.perf_counter()
-    nodes = sum(found.nodes for _, found in search_batches(run.batches))
+    results = search_batches(run.batches, executor=executor, window=3 * _WORKERS)
+    nodes = sum(found.nodes for _, found in results)
     return run.nodes + nodes, time.perf_counter() - started
