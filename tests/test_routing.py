@@ -81,7 +81,7 @@ def currents(circuit: Circuit, state: int) -> Counter[str]:
     loads += [(d, "line", "neutral") for d in circuit.devices if d.kind == "receptacle"]
     first_box = {cable.name: cable.between[0] for cable in circuit.cables}
     amperes: Counter[str] = Counter()
-    bridges = {frozenset(edge) for edge in nx.bridges(graph)}
+    bridges: set[frozenset[End | int]] = {frozenset((a, b)) for a, b in nx.bridges(graph)}
     for device, one, other in loads:
         into, out = circuit.terminal(device, one), circuit.terminal(device, other)
         lines, neutrals = (
@@ -100,7 +100,7 @@ def currents(circuit: Circuit, state: int) -> Counter[str]:
             nx.shortest_path(graph, out, neutrals[0]),
         ):
             # Without any of its steps there is no path at all, so the current has no choice.
-            assert all(frozenset(step) in bridges for step in pairwise(path))
+            assert all(step in bridges or step[::-1] in bridges for step in pairwise(path))
             ends = [node for node in path if isinstance(node, End)]
             for here, there in pairwise(ends):
                 if here.name == there.name:
