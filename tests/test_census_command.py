@@ -115,10 +115,14 @@ def test_all_mistakes_are_told_at_once() -> None:
 def test_places_are_checked_before_the_search(tmp_path: Path) -> None:
     """A folder that is not there is noticed at once, not after the search."""
     missing = tmp_path / "none"
-    result = run("census", "2", "--resume", str(missing / "run.json"), "--pictures", str(missing))
+    result = run("census", "7", "--resume", str(missing / "run.json"), "--pictures", str(missing))
     assert result.exit_code == 2
+    assert "N=7" in result.stderr
     assert "its folder does not exist" in words(result.stderr)
     assert "is no folder; make it" in words(result.stderr)
+    result = run("census", "2", "--resume", str(tmp_path))
+    assert result.exit_code == 2
+    assert "is a folder; write the name of a file" in words(result.stderr)
 
 
 # --- pictures

@@ -25,7 +25,7 @@ from verify.census.families import Family, closed_form, symmetries
 from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
 from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
 from verify.hazards import HAZARDS
-from verify.problems import Problem, UserError, shown
+from verify.problems import UserError, shown
 
 #: Going through every wiring of four locations would take days.
 _MOST_UNPRUNED: Final = 3
@@ -90,8 +90,8 @@ def census(
         )
     usual = processors() if number >= _WORTH_SPREADING else 1
     worker_number = options.number("--workers", workers or str(usual), 1, _MOST_WORKERS)
+    _check_places(options, resume, pictures)
     options.check()
-    _check_places(resume, pictures)
     with Progress("Going through the wirings") as progress:
         taken = take_census(
             number,
@@ -112,25 +112,23 @@ def census(
     say(cautions_paragraph())
 
 
-def _check_places(resume: Path | None, pictures: Path | None) -> None:
+def _check_places(options: Options, resume: Path | None, pictures: Path | None) -> None:
     """Refuse at once what could not be written after the search."""
-    problems = []
     if resume is not None and not resume.parent.is_dir():
-        problems.append(
-            Problem(
-                f"--resume={file_name(resume)}",
-                "its folder does not exist; make it, or write another path",
-            )
+        options.refuse(
+            f"--resume={file_name(resume)}",
+            "its folder does not exist; make it, or write another path",
+        )
+    if resume is not None and resume.is_dir():
+        options.refuse(
+            f"--resume={file_name(resume)}",
+            "is a folder; write the name of a file, such as census.json",
         )
     if pictures is not None and not pictures.is_dir():
-        problems.append(
-            Problem(
-                f"--pictures={file_name(pictures)}",
-                "is no folder; make it, or write the name of one",
-            )
+        options.refuse(
+            f"--pictures={file_name(pictures)}",
+            "is no folder; make it, or write the name of one",
         )
-    if problems:
-        raise UserError(problems)
 
 
 def _rules(*, unpruned: bool) -> tuple[PruningRule, ...]:
