@@ -7,7 +7,7 @@ from typing import Final, TypedDict
 from verify.behaviour import position
 from verify.circuit import Circuit, End
 from verify.devices import Position
-from verify.electric.physics import Parameters, parameters
+from verify.electric.physics import Parameters, parameters, unreadable_sizes
 from verify.electric.readings import Reading, points, readings
 from verify.engines.paths import Wiring
 from verify.walk import place_words
@@ -120,7 +120,7 @@ def why_not(circuit: Circuit, most_states: int = MOST_STATES) -> str:
     states = 1 << len(circuit.switches)
     if states > most_states:
         return f"{states:,} states are more than the {most_states} that are computed as a whole"
-    return ""
+    return "; ".join(map(str, unreadable_sizes(circuit)))
 
 
 class ReadingsForm(TypedDict):

@@ -109,6 +109,7 @@ def test_return_beside_its_cable_is_unbalanced() -> None:
     (amount,) = evidence.amounts
     assert amount.unit == "amperes"
     assert amount.value == pytest.approx(100 / 120, rel=0.01)
+    assert amount.words == "the currents of later-run add up to 0.83 A"
 
 
 def test_every_mixed_pair_of_cables_that_works_is_unbalanced_or_sound() -> None:

@@ -29,7 +29,7 @@ class Amount:
     def words(self) -> str:
         """The amount as a sentence without capital and full stop."""
         note = f": {self.note}" if self.note else ""
-        return f"{self.what}, {shown(self.value, self.unit)}{note}"
+        return f"{self.what} {shown(self.value, self.unit)}{note}"
 
 
 def shown(value: float, unit: str) -> str:
@@ -170,7 +170,7 @@ def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
             far = min(
                 (abs(at.between(network.node(side), ground)), side.part) for side in lamp.sides
             )
-            yield Amount(lamp.name, far[0], "volts", f"{lamp.name} at {far[1]} has to ground")
+            yield Amount(lamp.name, far[0], "volts", f"{lamp.name} at {far[1]}, against ground, has")
 
 
 _AMOUNTS: Final[Mapping[str, Callable[[NodalState, str | None], Iterator[Amount]]]] = {

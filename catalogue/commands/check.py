@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
+from catalogue.flows import flow_forms
 from catalogue.metering import readings_form
 from catalogue.report import Examination, check_form, examine, state_forms
 from catalogue.terminal import (
@@ -118,6 +119,7 @@ def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
     forms = [
         {
             **check_form(checked.found, checked.file, checked.book),
+            "flows": flow_forms(checked.found.circuit),
             **readings_form(checked.found.circuit),
         }
         for checked in examined

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from catalogue.flows import CurrentForm, flow_forms
 from catalogue.metering import (
     Measured,
     Point,
@@ -14,8 +15,9 @@ from catalogue.metering import (
     why_not,
 )
 from catalogue.pages.visit import Facts
-from verify.circuit import Circuit
+from verify.circuit import Circuit, conductor_name
 from verify.electric.readings import Reading
+from verify.walk import conductor_words
 
 #: A table with more columns than this helps nobody.
 _MOST_STATES: Final = 16
@@ -29,7 +31,14 @@ def reading_facts(circuit: Circuit | None) -> Facts:
     """
     refusal = why_not(circuit, _MOST_STATES) if circuit else "the circuit could not be made"
     if refusal or circuit is None:
-        return {"readings": {"why_not": refusal, "assumed": "", "states": [], "tables": []}}
+        nothing: Facts = {
+            "why_not": refusal,
+            "assumed": "",
+            "states": [],
+            "tables": [],
+            "flows": [],
+        }
+        return {"readings": nothing}
     states = range(1 << len(circuit.switches))
     every = all_points(circuit)
     return {
@@ -47,8 +56,38 @@ def reading_facts(circuit: Circuit | None) -> Facts:
                 }
                 for terminal, found in against_returns(circuit, states).items()
             ],
+            "flows": _flows(circuit),
         }
     }
+
+
+def _flows(circuit: Circuit) -> list[Facts]:
+    """What flows, a row each with a cell for every state."""
+    states = flow_forms(circuit)
+    rows: list[Facts] = []
+    for number, feed in enumerate(circuit.feeds):
+        feeds = [state["feeds"][number] for state in states]
+        rows.append(_flow(f"line of {feed.name}", "A", [form["amperes"] for form in feeds]))
+        rows.append({"what": f"breaker of {feed.name}", "words": [f["breaker"] for f in feeds]})
+        residual = [form["residual_amperes"] for form in feeds]
+        rows.append(_flow(f"not returned to {feed.name}", "A", residual))
+    for number, lamp in enumerate(circuit.lamps):
+        rows.append(_flow(lamp.name, "V", [state["lamps"][number]["volts"] for state in states]))
+    for cable in circuit.cables:
+        for name in (conductor_name(cable.name, colour) for colour in cable.conductors):
+            carried = [_amperes(state["conductors"], name) for state in states]
+            rows.append(_flow(conductor_words(name), "A", carried))
+        left = [_amperes(state["cables"], cable.name) for state in states]
+        rows.append(_flow(f"{cable.name}, all conductors together", "A", left))
+    return rows
+
+
+def _amperes(currents: list[CurrentForm], name: str) -> float:
+    return next(current["amperes"] for current in currents if current["name"] == name)
+
+
+def _flow(what: str, unit: str, amounts: list[float]) -> Facts:
+    return {"what": what, "words": [f"{amount:.2f} {unit}" for amount in amounts]}
 
 
 def _row(item: Measured) -> Facts:
