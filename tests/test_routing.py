@@ -81,7 +81,8 @@ def currents(circuit: Circuit, state: int) -> Counter[str]:
     loads += [(d, "line", "neutral") for d in circuit.devices if d.kind == "receptacle"]
     first_box = {cable.name: cable.between[0] for cable in circuit.cables}
     amperes: Counter[str] = Counter()
-    bridges: set[frozenset[End | int]] = {frozenset((a, b)) for a, b in nx.bridges(graph)}
+    found = nx.bridges(graph)
+    bridges: set[object] = set(found)
     for device, one, other in loads:
         into, out = circuit.terminal(device, one), circuit.terminal(device, other)
         lines, neutrals = (
