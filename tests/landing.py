@@ -18,6 +18,9 @@ from verify.verdict import MIMIC, NONE, SOUND, judge_faults
 #: OEIS A000110; to 4140 as read, the rest from memory.
 BELL = (1, 1, 2, 5, 15, 52, 203, 877, 4140, 21147, 115975, 678570, 4213597)
 
+#: How many ways are held at once.
+_AT_ONCE = 20_000
+
 #: The groups of the free ends of every box.
 Way = frozenset[frozenset[End]]
 
@@ -60,19 +63,18 @@ def landed(circuit: Circuit, groups: Iterable[Iterable[End]]) -> Fault:
 
 def working_ways(circuit: Circuit) -> dict[Way, frozenset[str]]:
     """Every way with any-location control, and its hazards, by going through all ways."""
-    ways = [
-        [group for groups in boxes for group in groups]
-        for boxes in itertools.product(*map(groupings, free_ends(circuit).values()))
-    ]
-    faults = [landed(circuit, groups) for groups in ways]
+    every = itertools.product(*map(groupings, free_ends(circuit).values()))
     working: dict[Way, frozenset[str]] = {}
-    start = 0
-    for part, _, found in judge_faults(circuit, faults, WordsEngine()):
-        for row in np.flatnonzero(np.isin(found.verdict, (SOUND, MIMIC))):
-            held = np.flatnonzero(found.hazard_state[row] != NONE)
-            way = frozenset(map(frozenset[End], ways[start + row]))
-            working[way] = frozenset(HAZARD_NAMES[hazard] for hazard in held)
-        start += len(part)
+    while some := list(itertools.islice(every, _AT_ONCE)):
+        ways = [list(itertools.chain(*boxes)) for boxes in some]
+        faults = [landed(circuit, groups) for groups in ways]
+        start = 0
+        for part, _, found in judge_faults(circuit, faults, WordsEngine()):
+            for row in np.flatnonzero(np.isin(found.verdict, (SOUND, MIMIC))):
+                held = np.flatnonzero(found.hazard_state[row] != NONE)
+                way = frozenset(map(frozenset[End], ways[start + row]))
+                working[way] = frozenset(HAZARD_NAMES[hazard] for hazard in held)
+            start += len(part)
     return working
 
 
@@ -143,5 +145,28 @@ def two_cables() -> Circuit:
                 ("slipway-switch.ground", "upper-run.bare", "lower-run.bare", "box.slipway"),
                 fixed=True,
             ),
+        ),
+    )
+
+
+def feed_beyond() -> Circuit:
+    """A lamp and one three-way at the slipway, and the feed in a box of its own."""
+    return Circuit(
+        "Slipway light, the feed in a box of its own",
+        (Box("slipway"), Box("landing")),
+        (
+            Device("feed", "feed", "landing"),
+            Device("lamp", "lamp", "slipway"),
+            Device("slipway-switch", "three-way", "slipway"),
+        ),
+        (Cable("slipway-run", ("landing", "slipway"), ("black", "white", "bare")),),
+        (
+            Join("landing", ("feed.line", "slipway-run.black")),
+            Join("landing", ("feed.neutral", "slipway-run.white")),
+            Join("slipway", ("slipway-run.black", "slipway-switch.common")),
+            Join("slipway", ("slipway-switch.traveler-1", "lamp.contact")),
+            Join("slipway", ("slipway-run.white", "lamp.shell")),
+            Join("landing", ("feed.ground", "slipway-run.bare"), fixed=True),
+            Join("slipway", ("lamp.ground", "slipway-switch.ground", "slipway-run.bare"), True),
         ),
     )
