@@ -18,6 +18,7 @@ from catalogue.cli import COMMANDS, LazyGroup, main
 from verify.circuit import Circuit
 from verify.circuitfile import dump
 from verify.problems import BugError
+from verify.resources import data_path
 
 
 @pytest.fixture
@@ -51,13 +52,17 @@ def test_help_lists_every_command() -> None:
     assert "Exit status" in output
 
 
+#: More states than these have are worth loading the compiler for.
+TWO_LOCATIONS = str(data_path("circuits/stair-feed-at-lamp.toml"))
+
+
 @pytest.mark.parametrize(
     ("arguments", "unwanted"),
     [
         (["--help"], "numpy networkx datasette sqlite_utils numba hypothesis"),
         (["--version"], "numpy networkx datasette sqlite_utils numba hypothesis"),
         (["check", SHIPPED[0]], "numba datasette sqlite_utils sqlite3 scipy hypothesis"),
-        (["faults", SHIPPED[0]], "numba datasette sqlite_utils sqlite3 scipy hypothesis"),
+        (["faults", TWO_LOCATIONS], "numba datasette sqlite_utils sqlite3 scipy hypothesis"),
     ],
     ids=lambda value: value if isinstance(value, str) else value[0],
 )

@@ -49,7 +49,7 @@ def _kinds(plan: dict[str, Any]) -> set[str]:
     ("query", "sentence"),
     [
         ({}, "A plan is for a circuit"),
-        ({"locations": 2, "sign-for-some-time": "yes"}, "Too many suspects"),
+        ({"locations": 2, "sign-another-outlet": "yes"}, "Too many suspects"),
         (
             {"circuit": LABEL, "positions": "file", **seen([2, 2, 2, 0]), "sign-trips": "yes"},
             "Nothing fits",
