@@ -30,8 +30,9 @@ these rules are safe:
 The order of merging and the number of workers change only how long it takes.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
@@ -39,13 +40,17 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.landings.kernel import Labels, compiled, merge, number_equals
+from verify.landings.kernel import Labels, Pairs, compiled, merge, number_equals
 from verify.landings.partitions import partitions
 from verify.landings.situation import Contacts, Situation
 from verify.problems import CircuitError, Problem
 
 Indices = npt.NDArray[np.int64]
 Progress = Callable[[int, int], None]
+#: Arguments of the kernel, and which rows of the left part to merge.
+_Piece = tuple[tuple[object, ...], int, int]
+#: Rows that differ, all pairs that pass, and the row of each pair.
+_Merging = tuple[Labels, Pairs, Pairs]
 
 #: How many pairs of rows one task of a worker takes on.
 _AT_ONCE: Final = 1 << 19
@@ -101,7 +106,7 @@ class Merged:
     left: Part
     right: Part
     starts: Indices
-    pairs: npt.NDArray[np.int32]
+    pairs: Pairs
 
 
 def search(
@@ -114,17 +119,17 @@ def search(
     """
     if not situation.lamp_works:
         return np.zeros((0, len(situation.boxes)), np.int64)
-    with ThreadPoolExecutor(workers) as pool:
-        found = _Search(situation, pool, progress).run()
+    found = _Search(situation, workers, progress).run()
     order = np.lexsort(found.T[::-1]) if found.size else slice(None)
     ordered: Indices = found[order]
     return ordered
 
 
 class _Search:
-    def __init__(self, situation: Situation, pool: ThreadPoolExecutor, progress: Progress) -> None:
+    def __init__(self, situation: Situation, workers: int, progress: Progress) -> None:
         self._situation = situation
-        self._pool = pool
+        self._pool = ThreadPoolExecutor(workers)
+        self._window = 2 * workers
         self._progress = progress
         self._rails = np.array([situation.line, situation.back, *situation.lamp], np.int64)
         self._merges = 0
@@ -132,6 +137,13 @@ class _Search:
 
     def run(self) -> Indices:
         """See `search`."""
+        with self._pool:
+            part = self._whole()
+        self._check_size(int(part.ways.sum()) * (len(self._situation.boxes) + 1) * 16)
+        return self._expanded(part, np.arange(len(part.rows)))[1]
+
+    def _whole(self) -> Part:
+        """Everything as one part."""
         places = [[*self._parts_of(box.name)] for box in self._situation.circuit.boxes]
         places = [parts for parts in places if parts]
         self._merges = sum(map(len, places)) + len(places) - 1
@@ -148,9 +160,7 @@ class _Search:
             left, right = self._next(parts)
             rest = [part for part in parts if part is not left and part is not right]
             parts = [*rest, self._merge(left, right, rest)]
-        rows = np.arange(len(parts[0].rows))
-        self._check_size(int(parts[0].ways.sum()) * (len(places) + 1) * 16)
-        return self._choices(parts[0], rows)
+        return parts[0]
 
     def _parts_of(self, box: str) -> Iterator[Part]:
         """The switches in a box, then the box itself."""
@@ -196,24 +206,20 @@ class _Search:
         )
         step = max(1, _AT_ONCE // max(1, len(right.rows)))
         starts = range(0, len(left.rows), step)
-        tasks = (
-            self._pool.submit(_merge_some, arguments, start, min(start + step, len(left.rows)))
-            for start in starts
-        )
+        pieces = ((arguments, start, min(start + step, len(left.rows))) for start in starts)
         rows, pairs, kinds = [], [], []
         used = 0
         found = 0
-        for done, task in enumerate([*tasks], 1):
-            some_rows, some_pairs, some_kinds = task.result()
+        for done, (some_rows, some_pairs, some_kinds) in enumerate(self._merged_in(pieces), 1):
             rows.append(some_rows)
             pairs.append(some_pairs)
             kinds.append(some_kinds.astype(np.int64) + found)
             found += len(some_rows)
             used += some_rows.nbytes + some_pairs.nbytes + 2 * kinds[-1].nbytes
             self._check_size(used)
-            part_done = self._merged * _STEPS + done * _STEPS // len(starts)
-            self._progress(part_done, self._merges * _STEPS)
+            self._report(self._merged * _STEPS + done * _STEPS // len(starts))
         self._merged += 1
+        self._report(self._merged * _STEPS)
         shape = (1 << len(switches), len(kept))
         every = np.concatenate(rows) if rows else np.zeros((0, *shape), np.uint8)
         firsts, kind = _number_equals(every)
@@ -226,13 +232,22 @@ class _Search:
         origin = Merged(left, right, starting, came_from[order])
         return Part(kept, switches, every[firsts], ways, origin)
 
+    def _merged_in(self, pieces: Iterable[_Piece]) -> Iterator[_Merging]:
+        """What comes of each piece, in order; only so many are out that all workers are busy."""
+        waiting: deque[Future[_Merging]] = deque()
+        for piece in pieces:
+            waiting.append(self._pool.submit(_merge_some, *piece))
+            if len(waiting) > self._window:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+
+    def _report(self, steps: int) -> None:
+        self._progress(steps, self._merges * _STEPS)
+
     def _check_size(self, used: int) -> None:
         if used > _MOST_BYTES:
             raise _too_large()
-
-    def _choices(self, part: Part, rows: Indices) -> Indices:
-        """All ways of some rows of a part, (ways, boxes): a partition for each of its boxes."""
-        return self._expanded(part, rows)[1]
 
     def _expanded(self, part: Part, rows: Indices) -> tuple[Indices, Indices]:
         """All ways of some rows, in their order: (ways,) the place in `rows`, and (ways, boxes).
@@ -254,16 +269,14 @@ class _Search:
         return np.arange(len(rows)), chosen
 
 
-def _merge_some(
-    arguments: tuple[object, ...], first: int, last: int
-) -> tuple[Labels, npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+def _merge_some(arguments: tuple[object, ...], first: int, last: int) -> _Merging:
     """The task of a worker: rows that differ, all pairs that pass, and the row of each pair."""
     rows, pairs = compiled(merge)(*arguments, first, last)
     firsts, kind = _number_equals(rows)
     return rows[firsts], pairs, kind
 
 
-def _number_equals(rows: Labels) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+def _number_equals(rows: Labels) -> tuple[Pairs, Pairs]:
     """Rows of a part that are equal, see `verify.landings.kernel.number_equals`."""
     flat = rows.reshape(len(rows), rows.shape[1] * rows.shape[2])
     firsts, kind = compiled(number_equals)(flat)
