@@ -1,0 +1,1 @@
+"""Two mistakes at once: which pairs there are, what they do together, and what they hide."""
