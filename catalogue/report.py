@@ -5,6 +5,7 @@
 
 import hashlib
 import json
+import random
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NotRequired, TypedDict
@@ -13,13 +14,15 @@ import numpy as np
 
 from verify.behaviour import Observation, position
 from verify.cautions import cautions
-from verify.change import Wiring, changed
+from verify.change import Wiring as Numbered
+from verify.change import changed
 from verify.circuit import Circuit
 from verify.circuitfile import dump
 from verify.devices import Position
 from verify.engines import Engine
+from verify.engines.diagrams import DiagramsEngine
 from verify.engines.nodal import NodalEngine
-from verify.engines.paths import PathsEngine
+from verify.engines.paths import PathsEngine, StateGraph, Wiring
 from verify.engines.volts import VoltsEngine, engine_for
 from verify.engines.words import WORTH_COMPILING_ONCE
 from verify.evidence import Coverage, Evidence, Prover, to_json
@@ -30,12 +33,23 @@ from verify.problems import BugError
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import BookForm, RemarkForm, book_form, remark_form, remarks
 from verify.signature import canonical
-from verify.verdict import NONE, VERDICTS, Judgement, Verdicts, judge, judge_faults
+from verify.verdict import (
+    NONE,
+    VERDICTS,
+    Judgement,
+    Verdicts,
+    judge,
+    judge_faults,
+    why_unprovable,
+)
 
 FORMAT: Final = 1
 
 #: The verdicts that an engine can reach, in the order of tables.
 PROVED_VERDICTS: Final = tuple(verdict for verdict in VERDICTS if verdict != "undecided")
+
+#: How many states of a circuit with too many are gone through by the second engine.
+_SAMPLED: Final = 32
 
 #: Circuits with at most so many states are gone through by the second engine as a whole.
 _MOST_TRACED: Final = 256
@@ -140,29 +154,66 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else.
     """
     engine = engine or engine_for(circuit)
+    if why_unprovable(circuit, engine):
+        return _examine_many(circuit)
     checker: Engine = NodalEngine() if engine.name == VoltsEngine.name else PathsEngine()
     found = judge(circuit, engine)
-    seen = found.observation
-    if seen is None:
-        return Examination(circuit, found, {}, engine.name, checker.name, 0)
-    states = 1 << seen.switches
-    if states <= _MOST_TRACED and checker.observe(circuit) != seen:
+    states = 1 << len(circuit.switches)
+    if states <= _MOST_TRACED and checker.observe(circuit) != found.observation:
         raise BugError(
             f"the engines {engine.name} and {checker.name} disagree on circuit {circuit.name!r}"
         )
-    evidence = dict(_evidence(circuit, found, engine, states))
-    shown = {item.state for item in evidence.values() if isinstance(item, Evidence)}
-    rechecked = states if states <= _MOST_TRACED else len(shown)
+    evidence = dict(_evidence(circuit, found, engine.name))
+    rechecked = states if states <= _MOST_TRACED else len(_shown(evidence))
     return Examination(circuit, found, evidence, engine.name, checker.name, rechecked)
 
 
+def _examine_many(circuit: Circuit) -> Examination:
+    """Judge a circuit whose states are too many to be listed, by decision diagrams.
+
+    The engine *paths* confirms what the evidence shows, and any-location control in a sample.
+    """
+    found = DiagramsEngine().prove(circuit)
+    evidence = dict(_evidence(circuit, found, DiagramsEngine.name))
+    states = _shown(evidence)
+    if found.any_location:
+        sample = {0, *_sample(len(circuit.switches))}
+        _require_parity(circuit, sample)
+        states |= sample
+    return Examination(circuit, found, evidence, DiagramsEngine.name, PathsEngine.name, len(states))
+
+
+def _shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
+    return {item.state for item in evidence.values() if isinstance(item, Evidence)}
+
+
+def _sample(switches: int) -> Iterator[int]:
+    draws = random.Random(0)
+    return (draws.getrandbits(switches) for _ in range(_SAMPLED))
+
+
+def _require_parity(circuit: Circuit, states: Iterable[int]) -> None:
+    """Raise BugError unless in these states every lamp is lit as any-location control demands."""
+    wiring = Wiring(circuit)
+    first = [StateGraph(wiring, 0).lit_sides(lamp) is not None for lamp in wiring.lamps]
+    for state in states:
+        at = StateGraph(wiring, state)
+        is_odd = bool(state.bit_count() % 2)
+        lit = [(at.lit_sides(lamp) is not None) ^ is_odd for lamp in wiring.lamps]
+        if at.trips or lit != first:
+            raise BugError(
+                f"the engines {DiagramsEngine.name} and {PathsEngine.name} disagree on circuit "
+                f"{circuit.name!r}"
+            )
+
+
 def _evidence(
-    circuit: Circuit, found: Judgement, engine: Engine, states: int
+    circuit: Circuit, found: Judgement, engine: str
 ) -> Iterator[tuple[str, Evidence | Coverage]]:
     prover = Prover(circuit)
     if found.any_location:
         claim: Literal["sound", "mimic"] = "mimic" if found.hazards else "sound"
-        yield claim, Coverage(claim, engine.name, states)
+        yield claim, Coverage(claim, engine, 1 << len(circuit.switches))
     elif found.state is not None:
         switch = None if found.switch is None else circuit.switches[found.switch].name
         lamp = None if found.lamp is None else circuit.lamps[found.lamp].name
@@ -317,7 +368,7 @@ def faults_head(surveyed: Survey) -> FaultsHead:
 
 def fault_forms(circuit: Circuit, faults: Iterable[JudgedFault]) -> Iterator[FaultForm]:
     """The entries of the list of ``miswire faults``."""
-    wiring = Wiring(circuit)
+    wiring = Numbered(circuit)
     for judged in faults:
         yield FaultForm(
             kind=judged.fault.kind,

@@ -8,10 +8,13 @@ from boathouse import NEUTRAL_ON_A_TRAVELER, SWITCH_NOT_GROUNDED, TRAVELER_LEFT_
 from commandline import HAZARDOUS, SHIPPED, run, words, write
 from jsonschema import validate
 
+from catalogue import report
 from verify.cautions import cautions, summary
 from verify.circuit import Box, Circuit, Device
+from verify.engines.diagrams import DiagramsEngine
 from verify.faults import fault_kinds
 from verify.sampler import sample
+from verify.verdict import Judgement
 
 STATE = {
     "type": "object",
@@ -170,14 +173,23 @@ def test_many_states_are_cut_short(tmp_path: Path, locations: int) -> None:
     assert max(map(len, table)) <= 80
 
 
-def test_undecided_is_not_sound(tmp_path: Path) -> None:
+class Impatient(DiagramsEngine):
+    """An engine for many switches that gives up."""
+
+    def prove(self, circuit: Circuit) -> Judgement:
+        """Nothing, and why."""
+        return Judgement("undecided", None, None, reason="the diagrams grew too large")
+
+
+def test_undecided_is_not_sound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A circuit that no engine can prove is reported as undecided with the reason, status 1."""
+    monkeypatch.setattr(report, "DiagramsEngine", Impatient)
     switches = [Device(f"switch-{n}", "single-pole", "landing") for n in range(17)]
     devices = (Device("feed", "feed", "landing"), Device("lamp", "lamp", "landing"), *switches)
     path = write(tmp_path / "many.toml", Circuit("Many", (Box("landing"),), devices, (), ()))
     result = run("check", path)
     assert result.exit_code == 1
-    assert "UNDECIDED: 17 switches are more than the 16" in words(result.stdout)
+    assert "UNDECIDED: the diagrams grew too large." in words(result.stdout)
     form = json.loads(run("check", path, "--json").stdout)
     validate(form, CHECK)
     assert (form["verdict"], form["states"]) == ("undecided", [])

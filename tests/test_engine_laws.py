@@ -14,6 +14,7 @@ from verify.behaviour import Observation, states_in
 from verify.change import Wiring, changed
 from verify.circuit import Box, Cable, Circuit, Device, Join
 from verify.engines import Engine
+from verify.engines.diagrams import DiagramsEngine
 from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
 from verify.faults import Site, fault_kind
@@ -30,7 +31,11 @@ from verify.strategies import (
 )
 
 WORDS = WordsEngine()
-ENGINES: dict[str, Engine] = {"words": WordsEngine(), "paths": PathsEngine()}
+ENGINES: dict[str, Engine] = {
+    "words": WordsEngine(),
+    "paths": PathsEngine(),
+    "bdd": DiagramsEngine(),
+}
 
 wrong_circuits = miswired_circuits(
     st.one_of(circuits(schemes=schemes()), furnished_circuits(circuits(most_locations=3)))

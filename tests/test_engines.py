@@ -23,6 +23,7 @@ from boathouse import (
 
 from verify.circuit import Box, Cable, Circuit, Device, Failure, Join
 from verify.engines import Engine
+from verify.engines.diagrams import DiagramsEngine
 from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
 from verify.faults import all_faults
@@ -37,7 +38,11 @@ COMMON, TRAVELER_1, TRAVELER_2 = (
 )
 OPEN_RED = failed("conductor-open", "slipway-run.red")
 
-ENGINES: dict[str, Engine] = {"words": WordsEngine(), "paths": PathsEngine()}
+ENGINES: dict[str, Engine] = {
+    "words": WordsEngine(),
+    "paths": PathsEngine(),
+    "bdd": DiagramsEngine(),
+}
 
 
 @pytest.fixture(params=ENGINES)

@@ -29,10 +29,12 @@ from catalogue.report import (
 from verify.behaviour import Observation
 from verify.circuit import Box, Circuit, Device
 from verify.circuitfile import load, parse
+from verify.engines.diagrams import DiagramsEngine
 from verify.engines.nodal import NodalEngine
 from verify.engines.words import WordsEngine
 from verify.faults import all_faults, fault_kind, fault_kinds
 from verify.hazards import HAZARD_NAMES
+from verify.layouts import Layout
 from verify.problems import BugError
 from verify.resources import data_path
 from verify.sampler import sample
@@ -40,6 +42,9 @@ from verify.signature import Signature
 from verify.verdict import judge
 
 SHIPPED = sorted(data_path("circuits").glob("*.toml"))
+
+
+CHAIN_OF_17 = ".".join(map(str, [17, "f", *range(1, 17)]))
 
 
 @cache
@@ -154,15 +159,32 @@ def test_large_circuits_are_rechecked_where_the_evidence_is() -> None:
     assert 1 <= faulty.rechecked <= 1 + len(faulty.judgement.hazards)
 
 
-def test_undecided_says_why() -> None:
+class Impatient(DiagramsEngine):
+    """An engine for many switches that gives up at once."""
+
+    def __init__(self) -> None:
+        super().__init__(most_nodes=10)
+
+
+def test_undecided_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """What no engine can prove is neither sound nor faulty, and the reason is given."""
-    form = check_form(examine(with_many_switches(17)))
+    monkeypatch.setattr(report, "DiagramsEngine", Impatient)
+    form = check_form(examine(Layout.parse(CHAIN_OF_17).circuit("chain")))
     assert form["verdict"] == "undecided"
     assert not form["any_location"]
     assert (form["states"], form["hazards"], form["signature"]) == ([], [], None)
     reason = form["evidence"]["undecided"]["reason"]
-    assert "17 switches" in str(reason)
-    assert "16" in str(reason)
+    assert "17 switches grew beyond 10 nodes" in str(reason)
+
+
+def test_many_switches_are_judged_without_listing_states() -> None:
+    """Seventeen locations: no table of states and no signature, but a verdict and its reach."""
+    form = check_form(examine(Layout.parse(CHAIN_OF_17).circuit("chain")))
+    assert (form["verdict"], form["engine"], form["states"]) == ("sound", "bdd", [])
+    assert form["evidence"] == {"sound": {"engine": "bdd", "states": 1 << 17}}
+    assert form["recheck"]["engine"] == "paths"
+    assert form["recheck"]["states"] > 16
+    assert check_form(examine(with_many_switches(17)))["verdict"] == "misbehaves"
 
 
 def test_cautions_and_json() -> None:

@@ -100,6 +100,8 @@ class Layout:
         name = f"{title[0].upper()}{title[1:]}, {self.locations} locations: {self.in_words()}"
         if len(name) > TITLE_LENGTH:
             name = f"{name.partition(':')[0]}: layout {self.code}"
+        if len(name) > TITLE_LENGTH:
+            name = f"{name[: TITLE_LENGTH - 1]}…"
         return wire(scheme, self.arrangement(), name)
 
 

@@ -29,6 +29,7 @@ from catalogue.terminal import (
 from verify.behaviour import Observation
 from verify.circuit import Circuit
 from verify.circuitfile import load
+from verify.engines.diagrams import DiagramsEngine
 from verify.engines.volts import VoltsEngine, why_not_volts
 from verify.evidence import Evidence
 from verify.hazards import HAZARDS
@@ -125,7 +126,11 @@ def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
         for checked in examined
     ]
     # Nobody reads so many states, and to indent them takes Python longer than to prove them.
-    states = sum(1 << len(checked.found.circuit.switches) for checked in examined)
+    states = sum(
+        1 << len(checked.found.circuit.switches)
+        for checked in examined
+        if checked.found.judgement.observation is not None
+    )
     indent = None if states > _MOST_STATES_INDENTED else 2
     if not alone:
         say(json.dumps(forms, indent=indent))
@@ -157,13 +162,14 @@ def _judged(found: Examination) -> Iterator[str]:
     meaning = _MEANINGS.get(verdict, f"{judgement.reason}.")
     word, _, rest = paragraph(f"{verdict.upper()}: {meaning}").partition(" ")
     yield f"{verdict_style(verdict, word)} {rest}"
-    if judgement.observation is None or judgement.signature is None:
+    if verdict == "undecided":
         return
     yield ""
-    yield from _states(found.circuit, judgement.observation)
-    yield ""
-    yield paragraph(_in_short(signature_name(judgement.signature)))
-    yield paragraph(_how_proved(found, len(judgement.signature.codes)))
+    if judgement.observation is not None and judgement.signature is not None:
+        yield from _states(found.circuit, judgement.observation)
+        yield ""
+        yield paragraph(_in_short(signature_name(judgement.signature)))
+    yield paragraph(_how_proved(found))
     yield paragraph(_METERS)
     proof = found.evidence[verdict]
     if isinstance(proof, Evidence):
@@ -234,7 +240,15 @@ def _initials(positions: Sequence[str]) -> str:
     return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
 
 
-def _how_proved(found: Examination, states: int) -> str:
+def _how_proved(found: Examination) -> str:
+    switches = len(found.circuit.switches)
+    if found.engine == DiagramsEngine.name:
+        return (
+            f"Proved for all 2^{switches} combinations, without listing them, by the engine "
+            f"{found.engine}; the engine {found.checker}, which shares no code with it, finds the "
+            f"same in {found.rechecked} of them. Volts and amperes were not computed."
+        )
+    states = 1 << switches
     reach = "all of them" if found.rechecked == states else f"{found.rechecked:,} of them"
     proved = f"Proved in {counted(states, 'combination')} by the engine {found.engine}"
     if found.engine != VoltsEngine.name:
