@@ -22,7 +22,7 @@ def _content(db: Database) -> Iterator[str]:
     yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
     for circuit_id, circuit in execute(_CIRCUITS).fetchall():
         yield str(circuit)
-        for query in (_FAULTS, _EVIDENCE):
+        for query in (_FAULTS, _EVIDENCE, _FLIPS, _PAIR_SETS, _PAIR_COUNTS, _PAIR_STATES, _PAIRS):
             yield from (str(row) for (row,) in execute(query, [circuit_id]))
 
 
@@ -76,4 +76,29 @@ select json_array(kind.name, site, hazard.name, evidence.state)
 from fault join fault_kind as kind on kind.id = kind_id join evidence on fault_id = fault.id
 join hazard on hazard.id = hazard_id
 where circuit_id = ? order by kind.name, site, hazard.name
+"""
+_FLIPS: Final = """
+select json_array(positions, states, state_set, flips, walk, is_best, changing, mimics, harmless)
+from detection where circuit_id = ? order by positions
+"""
+_PAIR_SETS: Final = """
+select json_array(faults, existing, judged, states_one, states_two) from pair_set where id = ?
+"""
+_PAIR_COUNTS: Final = """
+select json_array(one.name, other.name, outcome, pairs)
+from pair_count join fault_kind as one on one.id = kind_id
+join fault_kind as other on other.id = other_id
+where circuit_id = ? order by one.name, other.name, outcome
+"""
+_PAIR_STATES: Final = """
+select json_array(state, faults, pairs) from pair_state where circuit_id = ? order by state
+"""
+_PAIRS: Final = """
+select json_array(one_kind.name, one.site, other_kind.name, other.site, outcome, verdict.name,
+       hazard_set)
+from fault as one join pair on fault_id = one.id join fault as other on other.id = other_id
+join fault_kind as one_kind on one_kind.id = one.kind_id
+join fault_kind as other_kind on other_kind.id = other.kind_id
+join verdict on verdict.id = pair.verdict_id
+where one.circuit_id = ? order by one_kind.name, one.site, other_kind.name, other.site
 """

@@ -1,18 +1,23 @@
 """From a planned circuit to the rows of the catalogue: pure, so that any process may do it."""
 
+import platform
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from catalogue.plan import PlannedCircuit, Spec
+from catalogue.flips import FlipsRow, flips_rows
+from catalogue.pairs import PairRows, pair_rows
+from catalogue.plan import PlannedCircuit, Spec, batch_versions
+from verify.behaviour import Findings
 from verify.circuitfile import dump
 from verify.engines.volts import engine_for
 from verify.families import Roles, family, place
 from verify.faults import all_faults, fault_kinds
-from verify.signature import canonical
-from verify.verdict import NONE, VERDICTS, Verdicts, judge, judge_faults
+from verify.problems import Problem, UserError
+from verify.signature import canonical, state_codes
+from verify.verdict import NONE, VERDICTS, Judgement, Verdicts, judge, judge_faults
 
 
 class FaultRow(NamedTuple):
@@ -48,11 +53,29 @@ class CircuitRows:
     file: str
     engine: str
     faults: list[FaultRow]
+    flips: list[FlipsRow]
+    pairs: PairRows | None
 
 
 def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
     """The rows of some circuits, in their order."""
     return [_circuit_rows(spec.build()) for spec in specs]
+
+
+def prove_as(versions: tuple[int, int, str, str], specs: Sequence[Spec]) -> list[CircuitRows]:
+    """The same for a worker that may be of another version, which raises UserError."""
+    own = batch_versions()
+    if own != versions:
+        raise UserError(
+            [
+                Problem(
+                    f"worker {platform.node()}",
+                    f"has the versions {own}, whoever sends the work has {versions}; install the "
+                    "same Miswire everywhere",
+                )
+            ]
+        )
+    return prove(specs)
 
 
 def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
@@ -63,7 +86,9 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
     kinds = {kind.name: kind for kind in fault_kinds()}
     roles = Roles(circuit)
     rows: list[FaultRow] = []
+    judged: list[Verdicts] = []
     for faults, _, verdicts in judge_faults(circuit, every, engine):
+        judged.append(verdicts)
         words = _words(verdicts, len(circuit.lamps))
         columns = zip(
             faults,
@@ -106,6 +131,21 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
         dump(circuit),
         engine.name,
         rows,
+        _flips(intended, judged),
+        pair_rows(circuit, every) if planned.origin == "layout" else None,
+    )
+
+
+def _flips(intended: Judgement, judged: Sequence[Verdicts]) -> list[FlipsRow]:
+    """How to test a circuit, from the verdicts on its faults."""
+    seen = intended.observation
+    if seen is None or not judged:
+        return []
+    found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
+    return flips_rows(
+        np.concatenate([verdicts.codes for verdicts in judged]),
+        state_codes(found)[0],
+        np.concatenate([verdicts.verdict for verdicts in judged]),
     )
 
 

@@ -284,6 +284,92 @@ TABLES: Final[tuple[Table, ...]] = (
         ),
         label="finished",
     ),
+    Table(
+        "detection",
+        "How to test each circuit by flipping: the fewest states that show all that can show.",
+        (
+            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
+            Column(
+                "positions",
+                str,
+                "Whether who flips knows which position is which: known or unknown.",
+            ),
+            Column("states", int, "How many states have to be looked at, at least."),
+            Column(
+                "state_set", str, "A smallest set of states; bit i is set when switch i is down."
+            ),
+            Column("flips", int, "How many flips lead through them."),
+            Column("walk", str, "The states passed, in order, each one flip from the one before."),
+            Column("is_best", int, "1 if no walk through any set as small has fewer flips."),
+            Column(
+                "changing", int, "Single faults that change what the light does: all are shown."
+            ),
+            Column("mimics", int, "Single faults with a hazard that no flipping can show."),
+            Column("harmless", int, "Single faults without one that no flipping can show."),
+        ),
+        key=("circuit_id", "positions"),
+        facets=("positions", "states", "flips"),
+        since=3,
+    ),
+    Table(
+        "pair_set",
+        "Circuits of which pairs of mistakes were judged, by connections alone; not all are.",
+        (
+            Column("id", int, "The circuit as intended.", refers="circuit"),
+            Column("faults", int, "Single faults of the kinds of which pairs are made."),
+            Column("existing", int, "Pairs there are: the order of the two does not matter."),
+            Column("judged", int, "Pairs judged: all of them, or a sample."),
+            Column("states_one", int, "States that show every one of those faults, at least."),
+            Column("states_two", int, "States that show every pair judged, at least."),
+        ),
+        since=3,
+    ),
+    Table(
+        "pair_count",
+        "Pairs of mistakes counted by their kinds and by what becomes of the two together.",
+        (
+            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
+            Column("kind_id", int, "Kind of the mistake listed first.", refers="fault_kind"),
+            Column("other_id", int, "Kind of the other mistake.", refers="fault_kind"),
+            Column(
+                "outcome",
+                str,
+                "One of hides-both, hides-one, makes-mimic, breaks, shows and stays.",
+            ),
+            Column("pairs", int, "How many pairs."),
+        ),
+        key=("circuit_id", "kind_id", "other_id", "outcome"),
+        indexes=(("outcome",),),
+        facets=("outcome", "kind_id", "other_id"),
+        since=3,
+    ),
+    Table(
+        "pair_state",
+        "How much each state shows: single mistakes, and pairs of them.",
+        (
+            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
+            Column("state", int, "The state; bit i is set when switch i is down."),
+            Column("faults", int, "Single faults, of those in pairs, that show in it."),
+            Column("pairs", int, "Pairs, of those judged, that show in it."),
+        ),
+        key=("circuit_id", "state"),
+        since=3,
+    ),
+    Table(
+        "pair",
+        "Pairs of mistakes of which one hides the other, or which do together what neither does.",
+        (
+            Column("fault_id", int, "The mistake listed first.", refers="fault"),
+            Column("other_id", int, "The other mistake.", refers="fault"),
+            Column("outcome", str, "One of hides-both, hides-one, makes-mimic and breaks."),
+            Column("verdict_id", int, "Verdict on both together.", refers="verdict"),
+            Column("hazard_set", int, "Hazards of both together: bit i is that of hazard i + 1."),
+        ),
+        key=("fault_id", "other_id"),
+        indexes=(("outcome",), ("other_id",)),
+        facets=("outcome", "verdict_id"),
+        since=3,
+    ),
 )
 TABLE: Final = {table.name: table for table in TABLES}
 
@@ -303,6 +389,14 @@ def who_decided(db: Database) -> None:
     """Which engine judged a circuit, and where volts decided; before, it was always *words*."""
     _add_column(db, "circuit", "engine", "words")
     _add_column(db, "fault", "by_volts", 0)
+
+
+@migrations()
+def two_at_once_and_flips(db: Database) -> None:
+    """Pairs of mistakes, and how to test a circuit by flipping; batches before have neither."""
+    for table in TABLES:
+        if table.since == 3:
+            create_table(db, table, since=3)
 
 
 def _add_column(db: Database, table: str, name: str, before: str | int) -> None:

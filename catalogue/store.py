@@ -17,6 +17,8 @@ import sqlite_utils
 
 import catalogue
 from catalogue.contents import PROFILE, SCOPE, digest_of
+from catalogue.flips import write_flips
+from catalogue.pairs import drop_pairs, write_pairs
 from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows
 from catalogue.schema import TABLES, migrations, open_catalogue
@@ -139,6 +141,7 @@ class Store:
 
     def _drop(self, label: str) -> None:
         for row in list(self.db.query("select id from circuit where label = ?", [label])):
+            drop_pairs(self.db.conn, row["id"])
             self.db.table("evidence").delete_where(
                 "fault_id in (select id from fault where circuit_id = ?)", [row["id"]]
             )
@@ -190,6 +193,9 @@ class Store:
                 for fault_id, fault in numbered
             ],
         )
+        write_flips(self.db.conn, circuit_id, rows.flips)
+        if rows.pairs is not None:
+            write_pairs(self.db.conn, circuit_id, int(first), rows.pairs, self._ids)
         hazards = [self._ids["hazard"][hazard.name] for hazard in HAZARDS]
         self.db.conn.executemany(
             "insert into evidence (fault_id, hazard_id, state) values (?,?,?)",

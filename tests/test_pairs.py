@@ -86,8 +86,8 @@ def hold(circuit: Circuit, faults: Sequence[Fault], pairs: Sequence[tuple[int, i
 def drawn_pairs(existing: np.ndarray, seed: int, most: int) -> list[tuple[int, int]]:
     """Some pairs that exist, in both orders."""
     draw = random.Random(seed)
-    pairs = np.argwhere(existing).tolist()
-    return [tuple(pairs[int(draw.random() * len(pairs))]) for _ in range(most)] if pairs else []
+    pairs = [(one, other) for one, other in np.argwhere(existing).tolist()]
+    return [pairs[int(draw.random() * len(pairs))] for _ in range(most)] if pairs else []
 
 
 @pytest.mark.parametrize("circuit", [CHAIN, TIED, THREE], ids=["chain", "tied", "three"])
@@ -161,7 +161,7 @@ def test_what_is_no_pair_cannot_be_told() -> None:
         assert len(found) < 2, f"{a.label} and {b.label}"
 
 
-def ends_told(fault: Fault) -> tuple[set[tuple[str, str]], set[tuple[str, str]]]:
+def ends_told(fault: Fault) -> tuple[set[tuple[str, ...]], set[tuple[str, ...]]]:
     """The ends that a mistake moves, and those that it moves or names, by box and name."""
     wiring = Wiring(CHAIN)
     moved = {tuple(wiring.circuit.ends[end]) for end, _ in fault.change.moves}

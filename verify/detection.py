@@ -83,14 +83,21 @@ def needed(codes: Codes, intended: Codes, *, positions_known: bool) -> tuple[int
     variants = intended[None] if positions_known else _variants(intended)
     sets: set[int] = set()
     for variant in variants:
-        differs = np.unique(changing != variant, axis=0)
-        for row in np.packbits(differs, axis=1, bitorder="little"):
-            sets.add(int.from_bytes(row.tobytes(), "little"))
+        sets.update(np.unique(_as_words(changing != variant)).tolist())
     smallest: list[int] = []
     for states in sorted(sets, key=lambda states: (states.bit_count(), states)):
         if not any(kept & states == kept for kept in smallest):
             smallest.append(states)
     return tuple(smallest)
+
+
+def _as_words(states: Flags) -> npt.NDArray[np.uint64]:
+    """Sets of at most 64 states, a row of flags each, as one word each."""
+    octets = np.zeros((len(states), 8), np.uint8)
+    packed = np.packbits(states, axis=1, bitorder="little")
+    octets[:, : packed.shape[1]] = packed
+    words: npt.NDArray[np.uint64] = octets.view("<u8")[:, 0].astype(np.uint64)
+    return words
 
 
 def _variants(intended: Codes) -> Codes:

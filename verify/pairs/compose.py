@@ -24,17 +24,18 @@ class Singles:
 
     def __init__(self, circuit: Circuit, faults: Sequence[Fault]) -> None:
         flattener = Flattener(circuit)
-        self._batch = flattener.batch([Change(), *(fault.change for fault in faults)])
+        #: The circuit without a fault, then with each of them.
+        self.alone = flattener.batch([Change(), *(fault.change for fault in faults)])
         self._joins = len(flattener.wiring.joins)
         self._is_stuck = np.array(
             [fault.kind == "switch-stuck" for fault in faults], np.bool_
         ).reshape(-1)
-        if self._batch.join_of.max(initial=0) >= self._joins + _NEW_JOINS:
+        if self.alone.join_of.max(initial=0) >= self._joins + _NEW_JOINS:
             raise BugError(f"a fault makes more than {_NEW_JOINS} joins")
 
     def together(self, first: Rows, second: Rows) -> Batch:
         """A row for each pair of faults that `existing_pairs` allows, given by number."""
-        batch, pairs = self._batch, len(first)
+        batch, pairs = self.alone, len(first)
         one, other = first + 1, second + 1  # row 0 is the circuit without a fault
         join_of, closed = batch.join_of, batch.closed
         apart = np.where(join_of >= self._joins, join_of + _NEW_JOINS, join_of)

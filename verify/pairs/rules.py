@@ -48,8 +48,9 @@ PAIRED_KINDS: Final = (
     "cables-mixed",
 )
 _LANDING: Final = ("left-off", "moved", "exchanged", "bridged", "split")
-#: No kind needs more of its joins than two things.
+#: No kind needs more of its joins than two things, each of two joins or one.
 _MOST_NEEDS: Final = 2
+_MOST_JOINS: Final = 2
 _NOTHING: Final = -1
 
 #: Joins, and how many ends they must have together.
@@ -74,8 +75,18 @@ def existing_pairs(wiring: Wiring, faults: Sequence[Fault]) -> Flags:
 
 def _meet(one: Flags, other: Flags) -> Flags:
     """Whether a row of `one` and a row of `other` have something in common."""
-    meet: Flags = one.astype(np.float32) @ other.astype(np.float32).T > 0
+    meet = np.zeros((len(one), len(other)), np.bool_)
+    for here, there in zip(_words(one), _words(other), strict=True):
+        meet |= (here[:, None] & there) != 0
     return meet
+
+
+def _words(flags: Flags) -> npt.NDArray[np.uint64]:
+    """Rows of flags as 64-bit words, the first word of each row first."""
+    spare = -flags.shape[1] % 64
+    octets = np.packbits(np.pad(flags, ((0, 0), (0, spare))), axis=1)
+    words: npt.NDArray[np.uint64] = np.ascontiguousarray(octets).view(np.uint64).T
+    return words
 
 
 def _ends(wiring: Wiring, faults: Sequence[Fault]) -> tuple[Flags, Flags]:
@@ -102,22 +113,23 @@ def _terminals(wiring: Wiring, name: str) -> list[int]:
 
 def _needs_are_met(wiring: Wiring, faults: Sequence[Fault]) -> Flags:
     """Whether the joins that each fault needs are large enough after each other fault."""
-    joins = len(wiring.joins)
-    grown = np.zeros((len(faults), joins), np.float32)
-    wanted = np.zeros((_MOST_NEEDS, len(faults), joins), np.float32)
-    least = np.zeros((_MOST_NEEDS, len(faults)), np.float32)
+    nowhere = len(wiring.joins)  # a join without ends, for faults that need fewer joins
+    sizes = np.zeros((len(faults), nowhere + 1), np.int16)
+    sizes[:, :nowhere] = [len(ends) for ends in wiring.joins]
+    joins = np.full((_MOST_NEEDS, _MOST_JOINS, len(faults)), nowhere, np.intp)
+    least = np.zeros((_MOST_NEEDS, len(faults)), np.int16)
     for row, fault in enumerate(faults):
         for end, join in fault.change.moves:
-            grown[row, wiring.join_of[end]] -= 1
-            if join < joins:
-                grown[row, join] += 1
+            sizes[row, wiring.join_of[end]] -= 1
+            if join < nowhere:
+                sizes[row, join] += 1
         for place, (needed, size) in enumerate(_needs(wiring, fault)):
-            wanted[place, row, list(needed)] = 1
+            joins[place, : len(needed), row] = needed
             least[place, row] = size
-    sizes = np.array([len(ends) for ends in wiring.joins], np.float32) + grown
-    met = [sizes @ joined.T >= size for joined, size in zip(wanted, least, strict=True)]
-    all_met: Flags = np.logical_and.reduce(met)
-    return all_met & all_met.T
+    met = np.ones((len(faults), len(faults)), np.bool_)
+    for (one, other), enough in zip(joins, least, strict=True):
+        met &= sizes[:, one] + sizes[:, other] >= enough
+    return met & met.T
 
 
 def _needs(wiring: Wiring, fault: Fault) -> Iterator[Need]:

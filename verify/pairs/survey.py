@@ -11,15 +11,14 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.behaviour import Findings
 from verify.change import Wiring
 from verify.circuit import Circuit
 from verify.engines.words import WordsEngine
 from verify.faults import Fault
 from verify.pairs.compose import Rows, Singles
 from verify.pairs.rules import PAIRED_KINDS, existing_pairs
-from verify.signature import Codes, state_codes
-from verify.verdict import MIMIC, NONE, SOUND, Numbers, verdicts
+from verify.signature import Codes
+from verify.verdict import MIMIC, NONE, SOUND, Numbers, verdicts, why_unprovable
 
 #: Raised whenever pairs or their outcomes may change.
 VERSION: Final = 1
@@ -85,22 +84,23 @@ class PairSurvey:
 def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = None) -> PairSurvey:
     """Judge the pairs that `faults` of a circuit make; with `most` a sample of that many.
 
-    The sample is the same on every machine. Raises ValueError for a circuit with more switches
-    than *words* can prove.
+    The sample is the same on every machine. Raises ValueError if *words* cannot judge the circuit.
     """
+    engine = WordsEngine()
+    reason = why_unprovable(circuit, engine)
+    if reason:
+        raise ValueError(reason)
     chosen = tuple(fault for fault in faults if fault.kind in PAIRED_KINDS)
     first, second = np.nonzero(np.triu(existing_pairs(Wiring(circuit), chosen)))
     existing = len(first)
     if most is not None and most < existing:
         rows = _sample(existing, most)
         first, second = first[rows], second[rows]
-    engine = WordsEngine()
-    seen = engine.observe(circuit)
-    lamps = len(circuit.lamps)
-    intended = state_codes(Findings.of([seen], switches=seen.switches, lamps=lamps))[0]
-    alone = verdicts(engine.observe_faults(circuit, chosen))
     singles = Singles(circuit, chosen)
-    verdict, hazards, codes = [alone.verdict[:0]], [alone.verdict[:0]], [alone.codes[:0]]
+    # The first row is the circuit without a fault.
+    alone = verdicts(engine.observe_batch(singles.alone))
+    single, intended = alone.verdict[1:], alone.codes[0]
+    verdict, hazards, codes = [single[:0]], [single[:0]], [alone.codes[:0]]
     for start in range(0, len(first), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
         found = verdicts(engine.observe_batch(singles.together(first[part], second[part])))
@@ -113,12 +113,12 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
         existing=existing,
         first=first,
         second=second,
-        single=alone.verdict,
+        single=single,
         verdict=together,
-        outcome=_outcomes(alone.verdict[first], alone.verdict[second], together),
+        outcome=_outcomes(single[first], single[second], together),
         hazards=np.concatenate(hazards),
         codes=np.concatenate(codes),
-        single_codes=alone.codes,
+        single_codes=alone.codes[1:],
         intended=intended,
     )
 

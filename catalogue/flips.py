@@ -1,0 +1,69 @@
+"""Rows of the catalogue that say which states to look at to find mistakes by flipping."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from sqlite3 import Connection
+from typing import Final
+
+from verify.detection import MOST_SWITCHES, Flips, changes_function, plan_flips
+from verify.signature import Codes
+from verify.verdict import MIMIC, Numbers
+
+#: Whether the person who flips knows which position of a switch is which.
+KNOWN: Final = "known"
+UNKNOWN: Final = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class FlipsRow:
+    """One way to test a circuit; `positions` is `KNOWN` or `UNKNOWN`."""
+
+    positions: str
+    plan: Flips
+    changing: int
+    mimics: int
+    harmless: int
+
+
+def flips_rows(codes: Codes, intended: Codes, verdict: Numbers) -> list[FlipsRow]:
+    """How to test a circuit whose single faults do `codes`; none where it has too many switches.
+
+    `codes` (faults, states), `intended` (states,), `verdict` (faults,).
+    """
+    if len(intended) > 1 << MOST_SWITCHES:
+        return []
+    unchanged = ~changes_function(codes, intended)
+    mimics = int((unchanged & (verdict == MIMIC)).sum())
+    return [
+        FlipsRow(
+            positions,
+            plan_flips(codes, intended, positions_known=positions == KNOWN),
+            changing=int((~unchanged).sum()),
+            mimics=mimics,
+            harmless=int(unchanged.sum()) - mimics,
+        )
+        for positions in (KNOWN, UNKNOWN)
+    ]
+
+
+def write_flips(connection: Connection, circuit_id: int, rows: Sequence[FlipsRow]) -> None:
+    """Store how to test a circuit."""
+    connection.executemany(
+        "insert into detection (circuit_id, positions, states, state_set, flips, walk, is_best,"
+        " changing, mimics, harmless) values (?,?,?,?,?,?,?,?,?,?)",
+        [
+            (
+                circuit_id,
+                row.positions,
+                len(row.plan.states),
+                ",".join(map(str, row.plan.states)),
+                row.plan.flips,
+                ",".join(map(str, row.plan.walk)),
+                row.plan.is_best,
+                row.changing,
+                row.mimics,
+                row.harmless,
+            )
+            for row in rows
+        ],
+    )
