@@ -1,19 +1,19 @@
 """What a claim is, how it is decided, and what is said of it.
 
 A claim is about every case of a domain. One case against it refutes it; the first in the order of
-the domain is kept, and domains are ordered by locations, then boxes, then faults, so that no
-smaller one exists in what was searched.
+the domain is kept, and domains are ordered by locations, then boxes, so that there is no
+smaller one in what was searched; circuits as intended have no fault, all others one.
 """
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 from verify.circuit import Circuit
 from verify.circuitfile import dump
-from verify.claims.study import INTENDED, Case, Eyes, Study, words_eyes
-from verify.faults import fault_kind
+from verify.claims.study import INTENDED, Case, Eyes, Study
+from verify.faults import Site, fault_kind
 from verify.naming import signature_name
 
 STATUSES: Final = ("proved", "holds-in-samples", "depends", "refuted")
@@ -58,9 +58,13 @@ class Counterexample:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """How a claim came out. `cases` were looked at, `against` of them are against it."""
+    """How a claim came out. `cases` were looked at, `against` of them are against it.
+
+    `scope` says which circuits the statement was decided for, `decided_by` how.
+    """
 
     status: str
+    scope: str
     decided_by: str
     cases: int
     against: int
@@ -88,21 +92,56 @@ class Claim:
 
 @dataclass
 class Bench:
-    """Where claims are decided: the studies of a run, each made once."""
+    """Where claims are decided: the studies of a run, each made once.
 
-    eyes: Eyes = field(default_factory=words_eyes)
-    volts: Eyes | None = None
-    _kept: dict[object, list[Study]] = field(default_factory=dict)
+    `eyes` see connections, `volts` what claims about volts and amperes need.
+    """
 
-    def studies(self, source: Source, kinds: tuple[str, ...], *, volts: bool) -> list[Study]:
-        """The circuits of a source with their faults of some kinds."""
-        key = (source, kinds, volts)
+    eyes: Eyes
+    volts: Eyes
+    _kept: dict[tuple[Source, bool], list[Study]] = field(default_factory=dict)
+    _by_label: dict[tuple[str, bool], Study] = field(default_factory=dict)
+
+    def studies(self, source: Source, *, volts: bool = False) -> list[Study]:
+        """The circuits of a source, each studied once whatever source it is of."""
+        key = (source, volts)
         if key not in self._kept:
-            eyes = self.volts if volts and self.volts is not None else self.eyes
-            self._kept[key] = [
-                Study(circuit, label, kinds, eyes) for label, circuit in source.circuits()
-            ]
+            eyes = self.volts if volts else self.eyes
+            for label, circuit in source.circuits():
+                self._by_label.setdefault((label, volts), Study(circuit, label, eyes))
+                self._kept.setdefault(key, []).append(self._by_label[label, volts])
         return self._kept[key]
+
+
+@dataclass(frozen=True)
+class Some:
+    """A property that some case of the sources has: what can happen, not what always does."""
+
+    sources: tuple[Source, ...]
+    test: Test
+    of: tuple[str, ...]
+
+    def answer(self, bench: Bench) -> Answer:
+        """Count the cases that have it."""
+        cases = 0
+        found: list[Case] = []
+        for source in self.sources:
+            for study in bench.studies(source):
+                for case in study.cases(self.of):
+                    held = self.test(case)
+                    cases += held is not None
+                    if held:
+                        found.append(case)
+        told = f"exhaustive: {len(found):,} of {cases:,} faulted circuits show it"
+        if found:
+            told += f", the first of them {found[0].study.label}/{found[0].fault.label}"
+        return Answer(
+            "proved" if found else "refuted",
+            scope(self.sources, self.of),
+            told,
+            cases,
+            0 if found else cases,
+        )
 
 
 @dataclass(frozen=True)
@@ -111,7 +150,8 @@ class Every:
 
     `of` are the fault kinds to make cases of; none: only the circuits as intended. `by` sorts cases
     into groups: a property that holds for all of one and fails in another depends on which it is.
-    `because` explains what is behind a counterexample.
+    `because` explains what is behind a counterexample, `named` picks the name under which a
+    counterexample is shown where several sites are one mistake.
     """
 
     sources: tuple[Source, ...]
@@ -120,6 +160,7 @@ class Every:
     because: str = ""
     by: Callable[[Case], str] | None = None
     volts: bool = False
+    named: Callable[[Site], bool] = lambda _: True
 
     def answer(self, bench: Bench) -> Answer:
         """Go through all cases."""
@@ -130,11 +171,9 @@ class Every:
         states: set[int] = set()
         sampled = 0
         for source in self.sources:
-            for study in bench.studies(source, self.of, volts=self.volts):
+            for study in bench.studies(source, volts=self.volts):
                 touched = False
-                for case in study.cases():
-                    if bool(case.kind) != bool(self.of):
-                        continue
+                for case in study.cases(self.of) if self.of else [study.intended]:
                     held = self.test(case)
                     if held is None:
                         continue
@@ -146,15 +185,16 @@ class Every:
                         first = first or case
                 if touched:
                     circuits += 1
-                    states.add(case.everything.bit_length())
+                    states.add(study.all_states.bit_length())
                     sampled += source.is_sample
         status = self._status(seen, against)
         return Answer(
             status,
+            scope(self.sources, self.of),
             self._words(status, seen, against, circuits, states, sampled),
             seen.total(),
             against.total(),
-            None if first is None else counterexample(first, self.because),
+            None if first is None else counterexample(first, self.because, self.named),
         )
 
     def _status(self, seen: Counter[str], against: Counter[str]) -> str:
@@ -165,7 +205,7 @@ class Every:
             return "holds-in-samples" if sampled else "proved"
         return "depends" if any(not against[group] for group in seen) else "refuted"
 
-    def _words(  # noqa: PLR0913, PLR0917 - the numbers of one sentence
+    def _words(
         self,
         status: str,
         seen: Counter[str],
@@ -176,14 +216,12 @@ class Every:
     ) -> str:
         what = "faulted circuits" if self.of else "circuits"
         engine = "volts" if self.volts else "words"
-        where = "; ".join(source.words for source in self.sources)
         each = " or ".join(str(number) for number in sorted(states))
         told = (
-            f"exhaustive over {where}: {seen.total():,} {what} that the statement speaks about, of "
-            f"{circuits:,} circuits, each in all of its {each} states, by the engine {engine}"
+            f"{'' if sampled else 'exhaustive: '}{seen.total():,} {what} that the statement speaks "
+            f"about, of {circuits:,} circuits, each in all of its {each} states, by the engine "
+            f"{engine}"
         )
-        if sampled:
-            told = told.replace("exhaustive over", "all of", 1)
         if status == "holds-in-samples":
             told += (
                 f"; of the {sampled:,} circuits drawn at random none is against it, so that with "
@@ -199,26 +237,39 @@ class Every:
         return told
 
 
-def counterexample(case: Case, because: str) -> Counterexample:
+def scope(sources: tuple[Source, ...], kinds: tuple[str, ...] = ()) -> str:
+    """Which circuits, and which mistakes in them."""
+    where = "; ".join(source.words for source in sources)
+    return f"{where}; every single fault of {_listed(kinds)}" if kinds else f"{where}, as intended"
+
+
+def _listed(kinds: tuple[str, ...]) -> str:
+    return f"the kind {kinds[0]}" if len(kinds) == 1 else f"the kinds {', '.join(kinds)}"
+
+
+def counterexample(
+    case: Case, because: str, named: Callable[[Site], bool] = lambda _: True
+) -> Counterexample:
     """What refutes a claim, in words that begin with what was found."""
-    label = "" if case.fault is INTENDED else case.fault.label
     circuit = case.circuit
+    site = next(filter(named, case.sites), case.fault.site)
+    label = "" if case.fault is INTENDED else replace(case.fault, site=site).label
     return Counterexample(
         dump(circuit),
         label,
-        " ".join(filter(None, (told(case), because))),
+        " ".join(filter(None, (told(case, site), because))),
         case.study.label,
         (len(circuit.switches), len(circuit.boxes), int(bool(label))),
     )
 
 
-def told(case: Case) -> str:
-    """What the mistake is and what the light does, as found."""
+def told(case: Case, site: Site) -> str:
+    """What the mistake is, by one of its names, and what the light does, as found."""
     does = signature_name(case.signature)
     name = case.circuit.name.rstrip(".")
     if case.fault is INTENDED:
         return f"{name}, wired as intended: {does}."
-    mistake = fault_kind(case.kind).in_words(case.fault.site)
+    mistake = fault_kind(case.kind).in_words(site)
     hazards = f" Hazards: {', '.join(case.hazards)}." if case.hazards else ""
     return f"{name}. {mistake} Verdict {case.verdict}: {does}.{hazards}"
 

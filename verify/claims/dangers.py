@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from verify.circuit import is_ground_colour
 from verify.claims.contract import Claim, Every
 from verify.claims.domains import CHAIN, CHAIN_OF_TWO, TWO, TWO_AND_THREE, TwoFeeds
 from verify.claims.study import Case
@@ -11,20 +12,20 @@ from verify.claims.vocabulary import (
     OPENING,
     PARTS,
     TOUCHING,
-    count,
     is_exchange_of,
     opened,
 )
-from verify.circuit import is_ground_colour
 
 _THEME: Final = "what works and is dangerous"
 _KINDS: Final = "which mistakes can do what"
+_LAMP_LEADS: Final = frozenset({"lamp.contact", "lamp.shell"})
+_FEED_LEADS: Final = frozenset({"feed.line", "feed.neutral"})
 _WHOLE: Final = ("whole-circuit",)
 _WORN: Final = ("contact-open", "contact-welded", "switch-stuck")
 
 
 def _reversed_feed(case: Case) -> bool:
-    return is_exchange_of(case, frozenset(("feed.line", "feed.neutral")))
+    return is_exchange_of(case, _FEED_LEADS)
 
 
 def _reversed_feed_works(case: Case) -> bool | None:
@@ -36,7 +37,7 @@ def _reversed_feed_harmless(case: Case) -> bool | None:
 
 
 def _reversed_lamp(case: Case) -> bool:
-    return is_exchange_of(case, frozenset(("lamp.contact", "lamp.shell")))
+    return is_exchange_of(case, _LAMP_LEADS)
 
 
 def _reversed_lamp_works(case: Case) -> bool | None:
@@ -65,7 +66,6 @@ def _switched_neutral_shows(case: Case) -> bool | None:
 
 def _works(case: Case) -> bool:
     return case.works
-
 
 
 def _missing_ground(case: Case) -> bool | None:
@@ -157,7 +157,6 @@ def _dark_while_live(case: Case) -> bool | None:
     return not case.hazard("lamp-live-dark") if case.works else None
 
 
-
 CLAIMS: Final = (
     Claim(
         "reversed-feed-works",
@@ -221,6 +220,7 @@ CLAIMS: Final = (
             ("exchanged",),
             "While the light is on, the screw shell is the side at line voltage: the part that a "
             "hand touches when it turns the lamp out.",
+            named=lambda site: {*site[1:]} == _LAMP_LEADS,
         ),
     ),
     Claim(
@@ -341,7 +341,6 @@ CLAIMS: Final = (
             (TWO_AND_THREE,),
             _open_conductor_shows,
             ("conductor-open",),
-            "This conductor is not needed for the light, and what is broken leaves a free end.",
         ),
     ),
     Claim(
@@ -349,7 +348,13 @@ CLAIMS: Final = (
         _KINDS,
         "A broken ground wire is always dangerous and never noticed.",
         "If one grounding conductor is open, the circuit passes every flip and has a hazard.",
-        Every((TWO_AND_THREE,), _open_bare_is_mimic, ("conductor-open",)),
+        Every(
+            (TWO_AND_THREE,),
+            _open_bare_is_mimic,
+            ("conductor-open",),
+            "Two cables run side by side here, and each has a grounding conductor that leads to "
+            "the same boxes: with one of them broken the other still grounds everything.",
+        ),
     ),
     Claim(
         "opening-never-trips",

@@ -79,8 +79,13 @@ class TwoFeeds:
                     circuit = with_outlets(
                         layout.circuit(scheme), place, (Outlet(box, (100.0,)),), SecondFeed()
                     )
-                    yield f"{scheme}-{layout.code} with an outlet in {place.boxes[box].name}", (
-                        replace(circuit, name=f"{layout.circuit(scheme).name}; an outlet beside it")
+                    yield (
+                        f"{scheme}-{layout.code} with an outlet in {place.boxes[box].name}",
+                        (
+                            replace(
+                                circuit, name=f"{layout.circuit(scheme).name}; an outlet beside it"
+                            )
+                        ),
                     )
 
 

@@ -5,27 +5,30 @@ A `Case` is one of them, or the circuit as intended. Sets of states are numbers,
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Final
 
 import networkx as nx
 import numpy as np
+import numpy.typing as npt
 
 from verify.behaviour import Words
 from verify.change import Change, Wiring
 from verify.circuit import Circuit, Device, End, conductor_name
 from verify.engines import Engine
-from verify.engines.words import WordsEngine, terminals
+from verify.engines.words import terminals
 from verify.families import Roles
 from verify.faults import Fault, Site, fault_kind
 from verify.hazards import HAZARD_NAMES
 from verify.layouts import Layout
 from verify.schemes import SCHEMES
-from verify.signature import Signature, canonical, state_codes
+from verify.signature import Codes, Signature, canonical, state_codes
 from verify.verdict import VERDICTS, verdicts
 
 #: The circuit as intended, in a list of faults.
 INTENDED: Final = Fault("", (), Change())
+
+_HAZARD: Final = {name: place for place, name in enumerate(HAZARD_NAMES)}
 
 Live = Callable[[Circuit, Sequence[Fault]], Words]
 
@@ -41,36 +44,71 @@ class Eyes:
     live: Live
 
 
-def words_eyes() -> Eyes:
-    """The fast engine."""
-    engine = WordsEngine()
-    return Eyes(engine, engine.live_terminals)
-
-
 class Study:
-    """One circuit with its faults of some kinds; row 0 is the circuit as intended.
+    """One circuit and its faults, judged kind by kind as claims ask; row 0 is as intended.
 
     `label` is the circuit's in a catalogue, or says where it comes from.
     """
 
-    def __init__(self, circuit: Circuit, label: str, kinds: Sequence[str], eyes: Eyes) -> None:
+    def __init__(self, circuit: Circuit, label: str, eyes: Eyes) -> None:
         self.circuit = circuit
         self.label = label
-        self.kinds = tuple(kinds)
-        self._siblings: dict[str, Study] = {}
         self.eyes = eyes
         self.all_states = (1 << (1 << len(circuit.switches))) - 1
-        self.faults: list[Fault] = [INTENDED]
-        self.sites: list[list[Site]] = [[]]
-        wiring = Wiring(circuit)
+        self.faults: list[Fault] = []
+        self.sites: list[list[Site]] = []
+        self.found: list[Row] = []
+        self._rows: dict[str, range] = {}
+        self._live: dict[str, list[int]] = {name: [] for name in terminals(circuit)}
+        self._siblings: dict[str, Study] = {}
+        self._judge([INTENDED], [[]])
+
+    def cases(self, kinds: Sequence[str]) -> Iterator["Case"]:
+        """The case of every fault of some kinds, kind by kind."""
+        faults: list[Fault] = []
+        sites: list[list[Site]] = []
         for kind in kinds:
-            rows: dict[Site, int] = {}
-            for site, fault in fault_kind(kind).sites(wiring):
-                if fault.site not in rows:
-                    rows[fault.site] = len(self.faults)
-                    self.faults.append(fault)
-                    self.sites.append([])
-                self.sites[rows[fault.site]].append(site)
+            if kind not in self._rows:
+                start = len(self.faults) + len(faults)
+                listed: dict[Site, list[Site]] = {}
+                for site, fault in fault_kind(kind).sites(self._wiring):
+                    if fault.site not in listed:
+                        listed[fault.site] = []
+                        faults.append(fault)
+                        sites.append(listed[fault.site])
+                    listed[fault.site].append(site)
+                self._rows[kind] = range(start, start + len(listed))
+        if faults:
+            self._judge(faults, sites)
+        return (Case(self, row) for kind in kinds for row in self._rows[kind])
+
+    def _judge(self, faults: Sequence[Fault], sites: Sequence[list[Site]]) -> None:
+        found = self.eyes.engine.observe_faults(self.circuit, faults)
+        judged = verdicts(found)
+        trips, lit, hazards, dim, over, _ = (_numbers(array) for array in found.arrays)
+        self.faults += faults
+        self.sites += sites
+        columns = (trips[:, 0], lit[:, 0], (dim | over)[:, 0], hazards, judged.verdict)
+        self.found += [
+            Row(trip, on, odd, tuple(held), VERDICTS[verdict], codes)
+            for trip, on, odd, held, verdict, codes in zip(
+                *(column.tolist() for column in columns), state_codes(found), strict=True
+            )
+        ]
+
+    def live(self, terminal: str) -> list[int]:
+        """The states in which a terminal is live, for every row judged so far."""
+        known = len(self._live[terminal])
+        if known < len(self.faults):
+            live = _numbers(self.eyes.live(self.circuit, self.faults[known:]))
+            for place, states in enumerate(self._live.values()):
+                states.extend(live[:, place].tolist())
+        return self._live[terminal]
+
+    @property
+    def intended(self) -> "Case":
+        """The circuit without a mistake."""
+        return Case(self, 0)
 
     @property
     def scheme(self) -> str:
@@ -84,12 +122,15 @@ class Study:
         return Layout.parse(self.label.partition("-")[2])
 
     def wired_as(self, scheme: str) -> "Study":
-        """The same layout wired by another scheme, with faults of the same kinds."""
+        """The same layout wired by another scheme."""
         if scheme not in self._siblings:
             circuit = self.layout.circuit(scheme)
-            label = f"{scheme}-{self.layout.code}"
-            self._siblings[scheme] = Study(circuit, label, self.kinds, self.eyes)
+            self._siblings[scheme] = Study(circuit, f"{scheme}-{self.layout.code}", self.eyes)
         return self._siblings[scheme]
+
+    @cached_property
+    def _wiring(self) -> Wiring:
+        return Wiring(self.circuit)
 
     @cached_property
     def roles(self) -> Roles:
@@ -99,7 +140,7 @@ class Study:
     @cached_property
     def _nets(self) -> dict[int, int]:
         """The smallest end that conductors connect with each end of the circuit as intended."""
-        wiring = Wiring(self.circuit)
+        wiring = self._wiring
         graph: nx.Graph[int] = nx.Graph()
         for ends in wiring.joins:
             nx.add_path(graph, ends)
@@ -114,43 +155,23 @@ class Study:
         """What an end is connected to by conductors as intended, as the smallest end of it."""
         return self._nets[self.circuit.end_index[End(box, name)]]
 
-    @cached_property
-    def _found(self) -> "_Rows":
-        found = self.eyes.engine.observe_faults(self.circuit, self.faults)
-        judged = verdicts(found)
-        trips, lit, hazards, dim, over, _ = (_numbers(array) for array in found.arrays)
-        return _Rows(
-            trips=trips[:, 0].tolist(),
-            lit=lit.tolist(),
-            other=(dim | over).tolist(),
-            hazards=hazards.tolist(),
-            verdicts=[VERDICTS[number] for number in judged.verdict],
-            codes=state_codes(found),
-        )
-
-    @cached_property
-    def _live(self) -> dict[str, list[int]]:
-        live = _numbers(self.eyes.live(self.circuit, self.faults))
-        return {
-            name: live[:, place].tolist() for place, name in enumerate(terminals(self.circuit))
-        }
-
-    def cases(self) -> Iterator["Case"]:
-        """Every case, the circuit as intended first."""
-        return (Case(self, row) for row in range(len(self.faults)))
-
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
-    trips: list[int]
-    lit: list[list[int]]
-    other: list[list[int]]
-    hazards: list[list[int]]
-    verdicts: list[str]
-    codes: "np.typing.NDArray[np.int64]"
+class Row:
+    """What one case does: sets of states of the first lamp and of each hazard, and the verdict.
+
+    `odd` are the states in which the lamp is dim or above its voltage; `codes` as `state_codes`.
+    """
+
+    trips: int
+    lit: int
+    odd: int
+    hazards: tuple[int, ...]
+    verdict: str
+    codes: Codes
 
 
-def _numbers(words: Words) -> "np.typing.NDArray[np.object_]":
+def _numbers(words: Words) -> npt.NDArray[np.object_]:
     """Rows of 64-bit words as one Python number each: (rows, …, words) to (rows, at least 1)."""
     shape = words.shape[:-1] if words.ndim > 2 else (len(words), 1)
     whole = words.astype(object)
@@ -158,6 +179,11 @@ def _numbers(words: Words) -> "np.typing.NDArray[np.object_]":
     for place in range(1, words.shape[-1]):
         total = total + (whole[..., place] << (64 * place))
     return np.asarray(total, object).reshape(shape)
+
+
+@cache
+def _down(states: int, switch: int) -> int:
+    return sum(1 << state for state in range(states) if state >> switch & 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +201,7 @@ class Case:
     @property
     def intended(self) -> "Case":
         """The same circuit without the mistake."""
-        return Case(self.study, 0)
+        return self.study.intended
 
     @property
     def fault(self) -> Fault:
@@ -198,29 +224,33 @@ class Case:
         return self.study.all_states
 
     @property
+    def _found(self) -> Row:
+        return self.study.found[self.row]
+
+    @property
     def trips(self) -> int:
         """Where protection trips."""
-        return self.study._found.trips[self.row]
+        return self._found.trips
 
     @property
     def lit(self) -> int:
         """Where the first lamp is lit."""
-        return self.study._found.lit[self.row][0]
-
-    @property
-    def dark(self) -> int:
-        """Where the first lamp is dark and protection holds."""
-        return self.everything & ~(self.lit | self.trips | self.study._found.other[self.row][0])
+        return self._found.lit
 
     @property
     def odd(self) -> int:
         """Where the first lamp is dim or above its voltage."""
-        return self.study._found.other[self.row][0]
+        return self._found.odd
+
+    @property
+    def dark(self) -> int:
+        """Where the first lamp is dark and protection holds."""
+        return self.everything & ~(self.lit | self.trips | self.odd)
 
     @property
     def verdict(self) -> str:
         """The verdict."""
-        return self.study._found.verdicts[self.row]
+        return self._found.verdict
 
     @property
     def works(self) -> bool:
@@ -229,38 +259,33 @@ class Case:
 
     def hazard(self, name: str) -> int:
         """Where a hazard holds."""
-        return self.study._found.hazards[self.row][HAZARD_NAMES.index(name)]
+        return self._found.hazards[_HAZARD[name]]
 
     @property
     def hazards(self) -> list[str]:
         """The hazards that hold in some state."""
-        found = self.study._found.hazards[self.row]
-        return [name for name, states in zip(HAZARD_NAMES, found, strict=True) if states]
+        return [n for n, states in zip(HAZARD_NAMES, self._found.hazards, strict=True) if states]
 
     @property
     def signature(self) -> Signature:
         """What it does, up to renaming each switch's positions."""
-        return canonical(self.study._found.codes[self.row], len(self.circuit.lamps))
+        return canonical(self._found.codes, len(self.circuit.lamps))
 
     def live(self, terminal: str) -> int:
         """Where a terminal of a lamp or switch is connected to line and protection holds."""
-        return self.study._live[terminal][self.row]
+        return self.study.live(terminal)[self.row]
 
     def down(self, switch: int) -> int:
         """Where a switch is down."""
-        return sum(1 << s for s in range(self.everything.bit_length()) if s >> switch & 1)
+        return _down(self.everything.bit_length(), switch)
 
     def idle(self, switch: int) -> int:
         """Where moving a switch changes nothing that can be seen."""
         down, step = self.down(switch), 1 << switch
-
-        def moved(states: int) -> int:
-            return (states & down) >> step | (states & ~down & self.everything) << step
-
-        shown = (self.lit, self.trips, self.odd)
+        up = self.everything & ~down
         differs = 0
-        for states in shown:
-            differs |= states ^ moved(states)
+        for states in (self.lit, self.trips, self.odd):
+            differs |= states ^ ((states & down) >> step | (states & up) << step)
         return self.everything & ~differs
 
     @property

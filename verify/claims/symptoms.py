@@ -3,11 +3,13 @@
 from typing import Final
 
 from verify.claims.contract import Claim, Every
-from verify.claims.domains import CHAIN, CHAIN_OF_TWO, THREE, TWO, TWO_AND_THREE
+from verify.claims.domains import CHAIN, CHAIN_OF_TWO, THREE, TWO, TWO_AND_THREE, Drawn
 from verify.claims.study import Case
 from verify.claims.vocabulary import (
     ALL_KINDS,
     LANDINGS,
+    OPENING,
+    TOUCHING,
     common_exchanged,
     count,
     is_traveler,
@@ -31,13 +33,13 @@ def _one_position_only(case: Case) -> bool | None:
 
 def _dead_switch(case: Case) -> bool | None:
     """One switch is dead and the others are not, by something landed wrong."""
-    if case.trips or len(case.dead) != 1:
+    if case.verdict != "misbehaves" or len(case.dead) != 1:
         return None
     return case.dead[0].name in switches_concerned(case)
 
 
 def _dead_switch_is_bad(case: Case) -> bool | None:
-    if case.trips or len(case.dead) != 1:
+    if case.verdict != "misbehaves" or len(case.dead) != 1:
         return None
     failed = case.kind in ("contact-open", "contact-welded", "switch-stuck", "wrong-device")
     return failed and case.dead[0].name == case.fault.site[0].partition(".")[0]
@@ -47,10 +49,6 @@ def _never_lights(case: Case) -> bool | None:
     if case.lit or case.trips or case.odd:
         return None
     return bool(roles_involved(case) & _SUPPLY)
-
-
-def _never_lights_right_parts(case: Case) -> bool | None:
-    return None if case.kind == "wrong-device" else _never_lights(case)
 
 
 def _always_on(case: Case) -> bool | None:
@@ -84,7 +82,9 @@ def _pattern_tells(case: Case) -> bool | None:
     if net is None:
         return None
     return all(
-        _grounded(other) in (None, net) for other in case.study.cases() if other.trips == case.trips
+        _grounded(other) in (None, net)
+        for other in case.study.cases(TOUCHING)
+        if other.trips == case.trips
     )
 
 
@@ -107,15 +107,10 @@ def _needs_every_state(case: Case) -> bool:
     """For each state some mistake is wrong in that state only."""
     shown = {
         (other.lit ^ case.lit) | other.trips | other.odd
-        for other in _with_faults(case)
+        for other in case.study.cases(ALL_KINDS)
         if not other.works
     }
     return all(1 << state in shown for state in range(case.everything.bit_length()))
-
-
-def _with_faults(case: Case) -> list[Case]:
-    """The cases of the same circuit with each single fault."""
-    return [other for other in case.study.cases() if other.kind]
 
 
 def _dangerous_shows(case: Case) -> bool | None:
@@ -144,14 +139,14 @@ def _tells_the_box(case: Case) -> bool | None:
     here = place(case.fault)
     return all(
         place(other.fault) == here
-        for other in case.study.cases()
-        if other.kind and other.signature == case.signature
+        for other in case.study.cases(LANDINGS)
+        if other.signature == case.signature
     )
 
 
 def _not_only_two_dead(case: Case) -> bool | None:
     """A light that some switch still works has at most one dead switch."""
-    if case.trips or len(case.dead) == len(case.circuit.switches):
+    if case.verdict != "misbehaves" or len(case.dead) == len(case.circuit.switches):
         return None
     return len(case.dead) < 2
 
@@ -210,19 +205,20 @@ CLAIMS: Final = (
             (TWO_AND_THREE,),
             _never_lights,
             ALL_KINDS,
-            "The current has more than these to pass: what is wrong here is none of them, and the "
-            "light is dark in every position all the same.",
+            "The current has the travelers to pass too. Here two of them are taken for each other "
+            "so that each leads back to the switch that it comes from, and the light is dark in "
+            "every position all the same.",
         ),
     ),
     Claim(
-        "never-lights-chain-right-parts",
+        "never-lights-by-an-opening",
         _THEME,
-        "In the usual hookup with the right switches, a light that never comes on is the lamp, the "
-        "neutral, the feed or the switch leg.",
-        "In a traveler chain of two or three locations whose switches are of the right kinds, if "
-        "the lamp is dark in every state and nothing trips, the mistake is at a part of the lamp "
-        "or at an end of line, neutral or switch leg.",
-        Every((CHAIN,), _never_lights_right_parts, ALL_KINDS),
+        "In the usual hookup, a light that never comes on because something is open has the lamp, "
+        "the neutral, the feed or the switch leg open.",
+        "In a traveler chain, if something is left off, spliced apart, broken, burnt out or never "
+        "closes and the lamp is dark in every state, the mistake is at a part of the lamp or at an "
+        "end of line, neutral or switch leg.",
+        Every((CHAIN,), _never_lights, OPENING),
     ),
     Claim(
         "always-on-means-touching-travelers",
@@ -270,7 +266,7 @@ CLAIMS: Final = (
         "The positions in which the breaker trips tell which conductor is grounded.",
         "In a traveler chain, two conductors that touch ground or neutral and trip in the same "
         "states are one and the same traveler, or both the switch leg.",
-        Every((CHAIN,), _pattern_tells, ("bridged", "conductors-shorted")),
+        Every((CHAIN,), _pattern_tells, TOUCHING),
     ),
     Claim(
         "both-down-is-off",
@@ -291,7 +287,14 @@ CLAIMS: Final = (
         _FLIPS,
         "All positions have to be tried to be sure.",
         "For every state of every circuit there is a single mistake that shows in that state only.",
-        Every((TWO,), _needs_every_state),
+        Every(
+            (TWO_AND_THREE,),
+            _needs_every_state,
+            because="For one of its combinations there is no single mistake that shows in it "
+            "alone, so that whoever has found all others right has nothing to learn from it. "
+            "Which ones can be spared depends on the circuit.",
+            by=lambda case: f"{len(case.circuit.switches)} locations",
+        ),
     ),
     Claim(
         "trying-all-positions-suffices",
@@ -324,13 +327,9 @@ CLAIMS: Final = (
         "trips-in-a-quarter",
         _FLIPS,
         "What trips the breaker at all trips it in at least a quarter of all positions.",
-        "A mistake that trips in some state trips in at least a quarter of the states.",
-        Every(
-            (TWO_AND_THREE,),
-            _trips_in_a_quarter,
-            ALL_KINDS,
-            "One combination of eight trips the breaker, so seven of eight flips show nothing.",
-        ),
+        "In a circuit of any number of locations a mistake that trips in some state trips in at "
+        "least a quarter of the states.",
+        Every((TWO_AND_THREE, Drawn(30, 12, 4, 5)), _trips_in_a_quarter, ALL_KINDS),
     ),
     Claim(
         "harmless-keeps-sense",

@@ -29,6 +29,7 @@ from verify.claims.vocabulary import (
 )
 
 _THEME: Final = "travelers and commons"
+_LANDED: Final = ("exchanged",)
 _STRAIGHT: Final = (("a1", "b1"), ("a2", "b2"))
 _CROSSED: Final = (("a1", "b2"), ("a2", "b1"))
 _SAME_SIDE: Final = (frozenset(("a1", "a2")), frozenset(("b1", "b2")))
@@ -40,14 +41,18 @@ def _any_travelers(case: Case) -> bool | None:
     devices = {device.name for device in case.circuit.devices}
     for box, one, other in case.sites:
         both_conductors = not {one.partition(".")[0], other.partition(".")[0]} & devices
-        if both_conductors and is_traveler(roles.at(box, one)) and is_traveler(roles.at(box, other)):
+        if (
+            both_conductors
+            and is_traveler(roles.at(box, one))
+            and is_traveler(roles.at(box, other))
+        ):
             # Two ends of one cable conductor's way are no exchange of travelers but a loop.
             return case.verdict == "sound" if _lead_away(case, box, one, other) else None
     return None
 
 
 def _lead_away(case: Case, box: str, one: str, other: str) -> bool:
-    """True if each of two conductors leads from this box to the same side of its own switch."""
+    """True if each of two conductors is landed on a device in this box, not passing through."""
     joins = {end.name: group for group in case.circuit.grouped_ends for end in group}
     devices = {device.name for device in case.circuit.devices}
     return all(
@@ -81,7 +86,7 @@ def _misplaced_common(case: Case) -> bool | None:
 def _looks_like_misplaced_common(case: Case) -> bool | None:
     if not is_traveler(opened(case)):
         return None
-    misplaced = {other.signature for other in case.study.cases() if common_exchanged(other)}
+    misplaced = {other.signature for other in case.study.cases(_LANDED) if common_exchanged(other)}
     return case.signature not in misplaced
 
 
@@ -94,7 +99,7 @@ def _one_combination(case: Case) -> bool | None:
 def _unlike_chain(case: Case) -> bool | None:
     if common_exchanged(case) is None:
         return None
-    usual = case.study.wired_as("chain").cases()
+    usual = case.study.wired_as("chain").cases(_LANDED)
     return case.signature not in {other.signature for other in usual if common_exchanged(other)}
 
 
@@ -136,7 +141,6 @@ def _mixed_shows(case: Case) -> bool | None:
     return not case.works if _is_mixed(case) else None
 
 
-
 def _is_sound(case: Case) -> bool:
     return case.verdict == "sound"
 
@@ -169,7 +173,6 @@ def _pair_touching_is_on(case: Case) -> bool | None:
     return held if roles[0] == roles[1] and nets[0] != nets[1] else None
 
 
-_LANDED: Final = ("exchanged",)
 CLAIMS: Final = (
     Claim(
         "any-travelers-interchangeable",
@@ -184,6 +187,7 @@ CLAIMS: Final = (
             "At a four-way the wires of the two sides are both called travelers, and which side a "
             "wire belongs to matters: with one of each side changed over, the four-way connects "
             "two wires that come from the same switch. Mark the pairs before taking them off.",
+            named=lambda site: not any(name.startswith("switch-") for name in site[1:]),
         ),
     ),
     Claim(
@@ -243,7 +247,7 @@ CLAIMS: Final = (
         Every(
             (CHAIN_OF_TWO,),
             _looks_like_misplaced_common,
-            ("left-off", "conductor-open", "exchanged"),
+            ("left-off", "conductor-open"),
             "A common exchanged with a traveler on one of the switches of this very circuit shows "
             "the same: the light comes on in one combination of the handles. Flipping cannot "
             "tell a broken wire from a misplaced one; looking at the screws, or continuity "
