@@ -32,6 +32,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "catalogue.commands.suspects:suspects",
         "Who fits what was seen, and what to check next.",
     ),
+    "flips": (
+        "catalogue.commands.flips:flips",
+        "Say which flips show a mistake, and what none shows.",
+    ),
     "draw": ("catalogue.commands.draw:draw", "Draw a circuit's wiring, or a fault's, as an SVG."),
     "readings": (
         "catalogue.commands.readings:readings",
@@ -48,6 +52,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "landings": (
         "catalogue.commands.landings:landings",
         "Count every way to land the free ends of a circuit.",
+    ),
+    "claims": (
+        "catalogue.commands.claims:claims",
+        "Judge what people say: proved, sampled or refuted.",
     ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),

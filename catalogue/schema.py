@@ -370,6 +370,34 @@ TABLES: Final[tuple[Table, ...]] = (
         facets=("outcome", "verdict_id"),
         since=3,
     ),
+    Table(
+        "claim",
+        "What is said about such lights, as properties: proved, sampled, depending or refuted.",
+        (
+            _ID,
+            Column("name", str, "Short name, to quote."),
+            Column("theme", str, "What it is about."),
+            Column("saying", str, "What people say, in our words."),
+            Column("statement", str, "The property that was decided."),
+            Column("scope", str, "Which circuits, and which mistakes in them, it was decided for."),
+            Column("status", str, "Either proved, holds-in-samples, depends or refuted."),
+            Column("decided_by", str, "How it was decided, with the numbers."),
+            Column("cases", int, "Cases that the statement speaks about."),
+            Column("against", int, "Cases that are against it."),
+            Column("circuit", str, "Counterexample: the circuit file as intended.", optional=True),
+            Column("label", str, "Counterexample: how the circuit is called.", optional=True),
+            Column("fault", str, "Counterexample: the mistake; empty for none.", optional=True),
+            Column("why", str, "Counterexample: what it does and why.", optional=True),
+            Column("locations", int, "Counterexample: its locations, the fewest.", optional=True),
+            Column("boxes", int, "Counterexample: its boxes, then the fewest.", optional=True),
+            Column("faults", int, "Counterexample: its mistakes, then the fewest.", optional=True),
+            Column("decided", str, "When it was decided, in UTC."),
+            Column("version", str, "Version of Miswire that decided it."),
+        ),
+        label="name",
+        unique=(("name",),),
+        since=4,
+    ),
 )
 TABLE: Final = {table.name: table for table in TABLES}
 
@@ -397,6 +425,12 @@ def two_at_once_and_flips(db: Database) -> None:
     for table in TABLES:
         if table.since == 3:
             create_table(db, table, since=3)
+
+
+@migrations()
+def what_people_say(db: Database) -> None:
+    """The register of claims, empty until `miswire claims --into` fills it."""
+    create_table(db, TABLE["claim"], since=4)
 
 
 def _add_column(db: Database, table: str, name: str, before: str | int) -> None:

@@ -91,8 +91,8 @@ class FourWayBetween:
         where = "every way to join the terminals of feed, lamp, two three-ways and a four-way"
         against = sum(not _is_between(parts.joins(wiring)) for wiring in wirings)
         told = (
-            f"exhaustive over all {parts.wirings:,} (miswire census 3): {len(wirings)} never trip and let "
-            f"every switch change the lamp in every state; {against} of these are against it"
+            f"exhaustive over all {parts.wirings:,} (miswire census 3): {len(wirings)} never trip "
+            f"and let every switch change the lamp in every state; {against} of these are against it"
         )
         return Answer("refuted" if against else "proved", where, told, len(wirings), against)
 

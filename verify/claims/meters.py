@@ -43,13 +43,12 @@ class ReadsLive:
                     if not case.live(reading.point.name) >> reading.state & 1:
                         against += 1
                         first = first or (case, reading)
-        meter = "low-impedance" if self.low else "ordinary"
-        assumed = parameters("us")
         told = (
-            f"exhaustive: every screw of lamp and switches in every state at which an {meter} meter reads {assumed.phantom_volts:g} V or more to ground, "
-            f"{cases:,} of them in {circuits:,} circuits{' with each fault' if self.of else ''}, "
-            f"by the electrical solution; {against:,} are against it"
-        ).replace("an low", "a low")
+            "exhaustive: every screw of lamp and switches in every state at which "
+            f"{'a low-impedance' if self.low else 'an ordinary'} meter reads "
+            f"{parameters('us').phantom_volts:g} V or more to ground, {cases:,} of them in "
+            f"{circuits:,} circuits, by the electrical solution; {against:,} are against it"
+        )
         found = None
         if first is not None:
             case, reading = first

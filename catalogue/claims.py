@@ -1,0 +1,84 @@
+"""The register of claims, as JSON and as rows of a catalogue."""
+
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+
+import catalogue
+from catalogue.report import FORMAT, short_cautions
+from catalogue.schema import open_catalogue
+from catalogue.store import now, require_catalogue
+from verify.claims.contract import Judged
+
+
+def register_form(judged: Sequence[Judged]) -> dict[str, object]:
+    """The register as the command prints it for programs."""
+    return {
+        "format": FORMAT,
+        "claims": [_claim_form(item) for item in judged],
+        "cautions": short_cautions(),
+    }
+
+
+def _claim_form(item: Judged) -> dict[str, object]:
+    claim, answer = item.claim, item.answer
+    found = answer.counterexample
+    return {
+        "name": claim.name,
+        "theme": claim.theme,
+        "saying": claim.saying,
+        "statement": claim.statement,
+        "scope": answer.scope,
+        "status": answer.status,
+        "decided_by": answer.decided_by,
+        "cases": answer.cases,
+        "against": answer.against,
+        "counterexample": None
+        if found is None
+        else {
+            "circuit": found.circuit,
+            "fault": found.fault,
+            "why": found.why,
+            "label": found.label,
+            "measure": dict(zip(("locations", "boxes", "faults"), found.measure, strict=True)),
+        },
+    }
+
+
+def store_register(path: Path, judged: Sequence[Judged]) -> None:
+    """Put the register into a catalogue, in place of the one that is there.
+
+    Raises UserError for a file that is no catalogue.
+    """
+    require_catalogue(path)
+    decided, version = now(), catalogue.version()
+    rows = []
+    for item in judged:
+        claim, answer = item.claim, item.answer
+        found = answer.counterexample
+        locations, boxes, faults = found.measure if found else (None, None, None)
+        rows.append(
+            {
+                "name": claim.name,
+                "theme": claim.theme,
+                "saying": claim.saying,
+                "statement": claim.statement,
+                "scope": answer.scope,
+                "status": answer.status,
+                "decided_by": answer.decided_by,
+                "cases": answer.cases,
+                "against": answer.against,
+                "circuit": found.circuit if found else None,
+                "label": found.label if found else None,
+                "fault": found.fault if found else None,
+                "why": found.why if found else None,
+                "locations": locations,
+                "boxes": boxes,
+                "faults": faults,
+                "decided": decided,
+                "version": version,
+            }
+        )
+    with closing(open_catalogue(str(path))) as db, db.atomic():
+        db.table("claim").delete_where()
+        db.table("claim").insert_all(rows)
