@@ -57,6 +57,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "catalogue.commands.claims:claims",
         "Judge what people say: proved, sampled or refuted.",
     ),
+    "lessons": (
+        "catalogue.commands.lessons:lessons",
+        "Make worksheets and quizzes from curated faults.",
+    ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),

@@ -1,0 +1,328 @@
+"""What a sheet says as plain dictionaries: for templates, for JSON, for rows of a table.
+
+With the answers left out nothing in a form gives them away, the circuit file included.
+`FORMAT` counts up when a key changes its meaning or goes; `data/lessons.schema.json` describes it.
+"""
+
+import csv
+import io
+import json
+from collections.abc import Callable, Sequence
+from typing import Final, NotRequired, TypedDict
+
+from catalogue.lessons.questions import Question
+from catalogue.lessons.sheet import Sheet
+from catalogue.lessons.wording import USAGE_TITLES, Usage, glossary, wording
+from catalogue.report import StateForm, short_cautions, state_forms
+from verify.circuitfile import dump
+from verify.evidence import Coverage, Evidence
+from verify.hazards import HAZARDS
+from verify.naming import signature_name
+from verify.rules.book import note
+
+FORMAT: Final = 1
+
+_VERDICT_MEANINGS: Final = {
+    "sound": "Every switch works in every combination and there is no hazard: the mistake is "
+    "harmless.",
+    "mimic": "Every switch works in every combination, and yet there is a hazard. Nobody notices "
+    "it by using the light.",
+    "misbehaves": "In some combination some switch does not change the light.",
+    "trips": "In some combination the breaker opens.",
+}
+Say = Callable[[str], str]
+
+
+class ChoiceForm(TypedDict):
+    """One choice; what tells whether it is right is left out with the answers."""
+
+    id: str
+    text: str
+    right: NotRequired[bool]
+    why: NotRequired[str]
+
+
+class QuestionForm(TypedDict):
+    """One question: `multiple` if all right choices are to be marked."""
+
+    id: str
+    prompt: str
+    multiple: bool
+    choices: list[ChoiceForm]
+
+
+class ProofForm(TypedDict):
+    """Why something holds: the positions, the path in words, and how much flows or stands there.
+
+    Where no single state shows it, `positions` and `path` are empty and `states` counts those that
+    were gone through.
+    """
+
+    positions: dict[str, str]
+    path: list[str]
+    amounts: list[str]
+    states: int
+
+
+class HazardForm(TypedDict):
+    """A hazard with its proof."""
+
+    name: str
+    title: str
+    danger: str
+    proof: ProofForm
+
+
+class StepForm(TypedDict):
+    """A check; `left` suspects remain after it."""
+
+    kind: str
+    check: str
+    how: str
+    caution: str
+    found: str
+    left: int
+
+
+class RuleForm(TypedDict):
+    """An observation against a published rule."""
+
+    section: str
+    title: str
+    because: str
+    says: str
+    how_known: str
+
+
+class AnswerForm(TypedDict):
+    """Everything that only the answer sheet says."""
+
+    description: str
+    family: str
+    verdict: str
+    meaning: str
+    signature: str
+    proof: ProofForm
+    hazards: list[HazardForm]
+    first_suspects: int
+    steps: list[StepForm]
+    rulebook: str
+    rulebook_note: str
+    rules: list[RuleForm]
+    reason: str
+    note: str
+    engines: str
+    circuit_file: str
+
+
+class SheetForm(TypedDict):
+    """One case. `changed` is a warning where the entry is no longer true, else empty."""
+
+    number: int
+    label: str
+    title: str
+    level: str
+    tags: list[str]
+    story: str
+    conversion: str
+    changed: str
+    intended_file: str
+    states: list[StateForm]
+    questions: list[QuestionForm]
+    answer: NotRequired[AnswerForm]
+
+
+class LessonsForm(TypedDict):
+    """A whole set of sheets."""
+
+    format: int
+    title: str
+    terms: Usage
+    terms_title: str
+    with_answers: bool
+    seed: int | None
+    left_out: list[str]
+    glossary: list[list[str]]
+    cases: list[SheetForm]
+    cautions: list[str]
+
+
+def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
+    """A sheet, in the words of its usage; `number` is its place in the set, 1 first."""
+    say = wording(sheet.usage)
+    case = sheet.case
+    form = SheetForm(
+        number=number,
+        label=case.label,
+        title=say(case.title),
+        level=case.level,
+        tags=list(case.tags),
+        story=say(case.story),
+        conversion=sheet.dress.note,
+        changed=sheet.changed,
+        intended_file=dump(sheet.intended),
+        states=_states(sheet),
+        questions=[_question(question, say, with_answers) for question in sheet.questions],
+    )
+    if with_answers:
+        form["answer"] = _answer(sheet, say)
+    return form
+
+
+def lessons_form(
+    sheets: Sequence[SheetForm],
+    usage: Usage,
+    *,
+    with_answers: bool,
+    seed: int | None,
+    left_out: Sequence[str] = (),
+) -> LessonsForm:
+    """A set of sheets. `left_out` are sentences on entries that could not be worked out."""
+    say = wording(usage)
+    return LessonsForm(
+        format=FORMAT,
+        title=f"{len(sheets)} cases from the boathouse",
+        terms=usage,
+        terms_title=USAGE_TITLES[usage],
+        with_answers=with_answers,
+        seed=seed,
+        left_out=list(left_out),
+        glossary=[list(pair) for pair in glossary(usage)],
+        cases=list(sheets),
+        cautions=[say(caution) for caution in short_cautions()],
+    )
+
+
+def to_json(form: LessonsForm) -> str:
+    """A set as JSON text."""
+    return json.dumps(form, indent=1, ensure_ascii=False) + "\n"
+
+
+def to_csv(form: LessonsForm) -> str:
+    """A set as rows, a question each; several right choices are parted by line breaks."""
+    fields = ["case", "label", "level", "tags", "title", "question", "prompt", "choices"]
+    fields += ["answer", "why"] if form["with_answers"] else []
+    out = io.StringIO(newline="")
+    rows = csv.DictWriter(out, fields, lineterminator="\r\n")  # RFC 4180
+    rows.writeheader()
+    for sheet in form["cases"]:
+        for question in sheet["questions"]:
+            right = [choice for choice in question["choices"] if choice.get("right")]
+            row = {
+                "case": sheet["number"],
+                "label": sheet["label"],
+                "level": sheet["level"],
+                "tags": " ".join(sheet["tags"]),
+                "title": sheet["title"],
+                "question": question["id"],
+                "prompt": f"{sheet['story']}\n{table_words(sheet)}\n{question['prompt']}",
+                "choices": _listed(question["choices"]),
+                "answer": _listed(right),
+                "why": "\n".join(choice.get("why", "") for choice in right),
+            }
+            rows.writerow({name: row[name] for name in fields})
+    return out.getvalue()
+
+
+def table_words(sheet: SheetForm) -> str:
+    """The table of a sheet in one line: every combination with what happens."""
+    return "; ".join(
+        f"{', '.join(f'{name} {where}' for name, where in state['positions'].items())}: "
+        f"{seen_words(state)}"
+        for state in sheet["states"]
+    )
+
+
+def seen_words(state: StateForm) -> str:
+    """What is to be seen in a state."""
+    if state["protection"] == "trips":
+        return "trips"
+    return ", ".join(
+        does if len(state["lamps"]) == 1 else f"{lamp} {does}"
+        for lamp, does in state["lamps"].items()
+    )
+
+
+def _listed(choices: Sequence[ChoiceForm]) -> str:
+    return "\n".join(f"{choice['id']}. {choice['text']}" for choice in choices)
+
+
+def _states(sheet: Sheet) -> list[StateForm]:
+    seen = sheet.examination.judgement.observation
+    return [] if seen is None else list(state_forms(sheet.found, seen))
+
+
+def _question(question: Question, say: Say, with_answers: bool) -> QuestionForm:
+    return QuestionForm(
+        id=question.id,
+        prompt=say(question.prompt),
+        multiple=question.multiple,
+        choices=[
+            ChoiceForm(id=c.id, text=say(c.text), right=c.is_right, why=say(c.why))
+            if with_answers
+            else ChoiceForm(id=c.id, text=say(c.text))
+            for c in question.choices
+        ],
+    )
+
+
+def _answer(sheet: Sheet, say: Say) -> AnswerForm:
+    judgement, evidence = sheet.examination.judgement, sheet.examination.evidence
+    hazards = {hazard.name: hazard for hazard in HAZARDS}
+    signature = judgement.signature
+    return AnswerForm(
+        description=say(sheet.truth.description),
+        family=say(sheet.truth.family),
+        verdict=sheet.verdict,
+        meaning=say(_VERDICT_MEANINGS.get(sheet.verdict, judgement.reason)),
+        signature="" if signature is None else signature_name(signature),
+        proof=_proof(evidence.get(sheet.verdict), say),
+        hazards=[
+            HazardForm(
+                name=name,
+                title=say(hazards[name].title),
+                danger=say(hazards[name].danger),
+                proof=_proof(evidence.get(name), say),
+            )
+            for name in judgement.hazards
+        ],
+        first_suspects=sheet.first_suspects,
+        steps=[
+            StepForm(
+                kind=say(step.kind),
+                check=say(step.title),
+                how=say(step.how),
+                caution=say(step.caution),
+                found=say(step.found),
+                left=step.left,
+            )
+            for step in sheet.steps
+        ],
+        rulebook=sheet.book.title,
+        rulebook_note=note(),
+        rules=[
+            RuleForm(
+                section=remark.section,
+                title=remark.rule.title,
+                because=say(remark.finding.because),
+                says=remark.text.says,
+                how_known=remark.how_known,
+            )
+            for remark in sheet.rules
+        ],
+        reason=say(sheet.case.reason),
+        note=say(sheet.case.note),
+        engines=f"{sheet.examination.engine}, checked by {sheet.examination.checker}",
+        circuit_file=dump(sheet.found),
+    )
+
+
+def _proof(item: Evidence | Coverage | None, say: Say) -> ProofForm:
+    if isinstance(item, Evidence):
+        return ProofForm(
+            positions=dict(item.positions),
+            path=[say(step) for step in item.path_words],
+            amounts=[say(amount.words) for amount in item.amounts],
+            states=1,
+        )
+    return ProofForm(positions={}, path=[], amounts=[], states=0 if item is None else item.states)

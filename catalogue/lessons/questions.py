@@ -1,0 +1,249 @@
+"""The questions of a sheet, with choices of which each is provably right or wrong.
+
+What is offered beside the answer are true suspects: mistakes in the same circuit that flips cannot
+tell from it, as long as the opened boxes do, and otherwise mistakes that the table refutes.
+"""
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal, TypeVar
+
+from catalogue.desk.answer import Answer
+from catalogue.desk.match import sights
+from catalogue.desk.planner import Proposal
+from catalogue.desk.pool import Pool, Suspect
+from verify.circuit import Circuit
+from verify.hazards import HAZARDS
+from verify.signature import trip_code
+from verify.verdict import Judgement
+
+_SUSPECTS_OFFERED: Final = 4
+_DANGERS_OFFERED: Final = 5
+_CHECKS_OFFERED: Final = 4
+_LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+_Item = TypeVar("_Item")
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One thing to choose; `why` says why it is right or wrong."""
+
+    id: str
+    text: str
+    is_right: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question; of a `multiple` one all right choices are to be found."""
+
+    id: Literal["wrong", "danger", "next"]
+    prompt: str
+    choices: tuple[Choice, ...]
+    multiple: bool = False
+
+    @property
+    def right(self) -> list[Choice]:
+        """The choices that are right."""
+        return [choice for choice in self.choices if choice.is_right]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What questions are about: the suspects of the intended circuit, and the true one among them.
+
+    `found` is the circuit with the mistake in it, `answer` what the desk says to its table.
+    """
+
+    pool: Pool
+    truth: Suspect
+    found: Circuit
+    judgement: Judgement
+    answer: Answer
+
+    @property
+    def intended(self) -> Circuit:
+        """The circuit without the mistake."""
+        if self.pool.circuit is None:
+            raise ValueError("a pool of a catalogue has no circuit")
+        return self.pool.circuit
+
+    def questions(self, seed: str) -> tuple[Question, ...]:
+        """All that can be asked; choices are in an order that `seed` decides."""
+        order = random.Random(seed)
+        asked = (self._what_is_wrong(order), self._is_it_dangerous(order), self._what_next(order))
+        return tuple(question for question in asked if question is not None)
+
+    def _what_is_wrong(self, order: random.Random) -> Question:
+        choices = [
+            (self.truth.description, True, "It is the mistake that was made."),
+            *((text, False, why) for text, why in self._plausible(order)),
+        ]
+        return Question(
+            "wrong",
+            "One thing is not as intended. Which? Go by the story, the table and the picture, "
+            "which shows what can be seen with the boxes open.",
+            _lettered(choices, order),
+        )
+
+    def _plausible(self, order: random.Random) -> Iterator[tuple[str, str]]:
+        """Other suspects, those that look most like the truth first, with what refutes each."""
+        candidates = [
+            number for number, suspect in enumerate(self.pool.suspects) if suspect != self.truth
+        ]
+        shuffle(candidates, order)
+        # What is seen alike is what makes a wrong answer plausible.
+        candidates.sort(key=lambda number: self.pool.suspects[number].codes != self.truth.codes)
+        families = {self.truth.family}
+        kinds = [self.truth.kind]
+        for number in candidates:
+            suspect = self.pool.suspects[number]
+            if suspect.family in families or kinds.count(suspect.kind) > 1:
+                continue
+            why = self._refutation(number)
+            if why:
+                families.add(suspect.family)
+                kinds.append(suspect.kind)
+                yield suspect.description, why
+            if len(families) == _SUSPECTS_OFFERED:
+                return
+
+    def _refutation(self, number: int) -> str:
+        """Why a suspect is not what is wrong, or an empty text if nothing on the sheet says so."""
+        suspect, fault = self.pool.suspects[number], self.pool.faults[number]
+        if suspect.codes != self.truth.codes:
+            return self._refuted_by_table(suspect)
+        result = self.intended if fault is None else fault.apply(self.intended)
+        if _is_seen_alike(result, self.found):
+            return ""
+        if _is_seen_alike(result, self.intended):
+            return (
+                "It would do the same in every combination, but then every connection would be "
+                "as intended, and in the picture one is not."
+            )
+        if _is_seen_alike(self.found, self.intended):
+            return (
+                "It would do the same in every combination, but it would be seen in the boxes, "
+                "and there every connection is as intended."
+            )
+        return (
+            "It would do the same in every combination, but the boxes would look different: "
+            f"look at {suspect.place or 'all of them'}."
+        )
+
+    def _refuted_by_table(self, suspect: Suspect) -> str:
+        codes = self.pool.codes
+        state = next(
+            state
+            for state in range(1 << self.pool.switches)
+            if codes[suspect.codes][state] != codes[self.truth.codes][state]
+        )
+        code = int(codes[suspect.codes][state])
+        seen = next(sights([code], self.pool.lamps))
+        does = (
+            "the breaker would trip"
+            if code == trip_code(self.pool.lamps)
+            else f"the light would be {'too bright' if seen == 'over' else seen}"
+        )
+        return f"Then {does} with {self.pool.positions(state)}."
+
+    def _is_it_dangerous(self, order: random.Random) -> Question:
+        held = [hazard for hazard in HAZARDS if hazard.name in self.judgement.hazards]
+        others = [
+            hazard
+            for hazard in HAZARDS
+            if hazard not in held and (hazard.name != "receptacle-switched" or self._has_outlet)
+        ]
+        shuffle(others, order)
+        offered = others[: max(2, _DANGERS_OFFERED - len(held))]
+        choices = [
+            *((hazard.title, True, hazard.danger) for hazard in held),
+            *(
+                (
+                    hazard.title,
+                    False,
+                    f"It would mean that {hazard.condition}. In no combination that is so.",
+                )
+                for hazard in offered
+            ),
+        ]
+        none = (
+            "None of these",
+            not held,
+            "No hazard that was looked for holds in any combination."
+            if not held
+            else "At least one of them holds.",
+        )
+        lettered = _lettered(choices, order)
+        last = Choice(_LETTERS[len(lettered)], *none)
+        return Question(
+            "danger",
+            "Is it dangerous? Mark everything that holds in some combination in which the breaker "
+            "does.",
+            (*lettered, last),
+            multiple=True,
+        )
+
+    @property
+    def _has_outlet(self) -> bool:
+        return any(device.form.name == "receptacle" for device in self.intended.devices)
+
+    def _what_next(self, order: random.Random) -> Question | None:
+        """The check that tells most for its cost, when all flips were made and no box opened."""
+        if not self.answer.next_checks:
+            return None
+        best, *rest = self.answer.next_checks
+        others = [other for other in rest if other.worth < best.worth - 1e-9]
+        shuffle(others, order)
+        suspects = len({hypothesis.suspect for hypothesis in self.answer.hypotheses})
+        choices = [
+            (
+                best.check.title,
+                True,
+                f"It tells most for its cost: {_told(best)}; {suspects} suspects fit the table.",
+            ),
+            *(
+                (other.check.title, False, f"It tells less for its cost: {_told(other)}.")
+                for other in others[: _CHECKS_OFFERED - 2]
+            ),
+            (
+                "Go through all combinations of the switches once more.",
+                False,
+                "All of them are in the table: another round tells nothing.",
+            ),
+        ]
+        return Question(
+            "next",
+            "Suppose that you have only the table and no box is open yet. Which check next tells "
+            "most for its cost?",
+            _lettered(choices, order),
+        )
+
+
+def _told(proposal: Proposal) -> str:
+    cost = proposal.check.kind.cost
+    return f"{proposal.gain:.2f} bits for a cost of {cost:g} flip{'' if cost == 1 else 's'}"
+
+
+def _is_seen_alike(one: Circuit, other: Circuit) -> bool:
+    """True if two circuits look the same to whoever opens all boxes."""
+    return (one.joins, one.devices, one.cables) == (other.joins, other.devices, other.cables)
+
+
+def _lettered(choices: Sequence[tuple[str, bool, str]], order: random.Random) -> tuple[Choice, ...]:
+    """Choices in a new order, each with its letter."""
+    shuffled = list(choices)
+    shuffle(shuffled, order)
+    return tuple(
+        Choice(letter, *choice) for letter, choice in zip(_LETTERS, shuffled, strict=False)
+    )
+
+
+def shuffle(items: list[_Item], order: random.Random) -> None:
+    """Fisher and Yates, from `Random.random` alone: its sequence never changes between versions."""
+    for last in range(len(items) - 1, 0, -1):
+        other = int(order.random() * (last + 1))
+        items[last], items[other] = items[other], items[last]

@@ -1,0 +1,168 @@
+"""Everything that the sheets of one case say, worked out from its circuit and proved again.
+
+The verdict comes from the fast engine, every other engine's agreement is asked for, and the
+evidence is found by the engine that shares no code with it, as everywhere in Miswire.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+from catalogue.desk.answer import Answer
+from catalogue.desk.checks import check_kinds
+from catalogue.desk.pool import Pool, Suspect, pool_of_circuit
+from catalogue.desk.symptoms import Symptoms
+from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
+from catalogue.lessons.dress import Dress
+from catalogue.lessons.questions import Asked, Question
+from catalogue.lessons.wording import Usage
+from catalogue.report import Examination, examine
+from verify.circuit import Circuit
+from verify.evidence import Coverage
+from verify.faults import Fault
+from verify.rules.book import BookChoice, Rulebook
+from verify.rules.remarks import Remark, remarks
+from verify.signature import unpacked
+
+#: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
+Stored = Callable[[Case], str | None]
+
+#: Circuits that are the same for several cases are judged once.
+_CIRCUITS_KEPT = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A check of the plan: what to do, what to mind, what is found, and who is left then."""
+
+    kind: str
+    title: str
+    how: str
+    caution: str
+    cost: float
+    found: str
+    left: int
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One case, worked out. `intended` and `found` are dressed for the story and the usage."""
+
+    case: Case
+    usage: Usage
+    dress: Dress
+    intended: Circuit
+    fault: Fault
+    found: Circuit
+    examination: Examination
+    seed: int = 0
+
+    @property
+    def verdict(self) -> str:
+        """What the circuit with the mistake is, as proved now."""
+        return self.examination.judgement.verdict
+
+    @property
+    def changed(self) -> str:
+        """What is no longer as the entry says, as a sentence; empty if all is."""
+        if self.verdict == self.case.verdict:
+            return ""
+        return (
+            f"Do not use this sheet: the entry says that the verdict is {self.case.verdict}, and "
+            f"it is {self.verdict}. Either the entry or Miswire has changed."
+        )
+
+    @cached_property
+    def pool(self) -> Pool:
+        """Every single mistake in the intended circuit."""
+        return _pool(self.intended)
+
+    @cached_property
+    def truth(self) -> Suspect:
+        """The suspect that it is."""
+        return next(s for s in self.pool.suspects if s.label == self.fault.label)
+
+    @cached_property
+    def answer(self) -> Answer:
+        """What the desk says to the table of the sheet."""
+        codes = self.pool.codes[self.truth.codes]
+        outcomes = {
+            state: set(unpacked(int(code), self.pool.lamps)) for state, code in enumerate(codes)
+        }
+        seen = {state: min(found) for state, found in outcomes.items() if len(found) == 1}
+        symptoms = Symptoms(self.pool.switches, seen, as_found=False)
+        return Answer(self.pool, symptoms, {}, check_kinds())
+
+    @cached_property
+    def questions(self) -> tuple[Question, ...]:
+        """The questions with their choices."""
+        asked = Asked(self.pool, self.truth, self.found, self.examination.judgement, self.answer)
+        return asked.questions(f"{self.seed} {self.case.label}")
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The checks of the plan in order, as they come out where the mistake is this one."""
+        return tuple(self._steps())
+
+    def _steps(self) -> Iterator[Step]:
+        here = self.answer.plan
+        while here.check is not None:
+            found, after = next(
+                branch for branch in here.branches if self.truth in branch[1].suspects
+            )
+            kind = here.check.kind
+            yield Step(
+                kind.title,
+                here.check.title,
+                here.check.how,
+                kind.caution,
+                kind.cost,
+                found,
+                len(after.suspects),
+            )
+            here = after
+
+    @cached_property
+    def first_suspects(self) -> int:
+        """How many suspects fit the table before anything is checked."""
+        return len({hypothesis.suspect for hypothesis in self.answer.hypotheses})
+
+    @cached_property
+    def difficulty(self) -> tuple[float, float, int]:
+        """What orders cases: the plan's expected cost and number of checks, and the suspects."""
+        return self.answer.plan.cost, self.answer.plan.checks, self.first_suspects
+
+    @cached_property
+    def book(self) -> Rulebook:
+        """The rulebook that goes with the colours."""
+        return BookChoice().book(self.found.palette)
+
+    @cached_property
+    def rules(self) -> tuple[Remark, ...]:
+        """What the mistake raises that the intended circuit does not."""
+        before = {(r.rule.id, r.finding) for r in remarks(self.intended, self.book)}
+        found = remarks(self.found, self.book)
+        return tuple(r for r in found if (r.rule.id, r.finding) not in before)
+
+    @property
+    def coverage(self) -> Coverage | None:
+        """What stands behind a verdict that no single state shows."""
+        item = self.examination.evidence.get(self.verdict)
+        return item if isinstance(item, Coverage) else None
+
+
+def work_out(
+    case: Case, usage: Usage = "us", resolve: Resolve = shipped_circuit, seed: int = 0
+) -> Sheet:
+    """The sheet of a case. Raises KeyError if its label no longer exists."""
+    circuit, mistake = locate(case, resolve)
+    dress = Dress.of(circuit, usage, case.places, case.title)
+    intended = dress.dressed()
+    fault = dress.fault(intended, mistake)
+    found = fault.apply(intended)
+    return Sheet(case, usage, dress, intended, fault, found, examine(found), seed)
+
+
+@lru_cache(maxsize=_CIRCUITS_KEPT)
+def _pool(circuit: Circuit) -> Pool:
+    return pool_of_circuit(circuit)

@@ -1,0 +1,90 @@
+"""The words of one usage: North American as Miswire speaks, or those of the IEC and the UK.
+
+Only prose is reworded: names of boxes, cables and switches stay what they are.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Final, Literal
+
+from catalogue.terms import terms
+
+Usage = Literal["us", "iec"]
+USAGES: Final[tuple[Usage, ...]] = ("us", "iec")
+USAGE_TITLES: Final[Mapping[Usage, str]] = {
+    "us": "North American terms and colours",
+    "iec": "IEC and UK terms and colours",
+}
+
+#: Forms that `data/terms.toml` does not list: it has one of each word.
+_FORMS: Final = {
+    "three-way": "two-way",
+    "four-way": "intermediate",
+    "single-pole": "one-way",
+    "equipment grounding": "protective",
+    "grounding": "protective",
+    "ground wire": "protective conductor",
+    "grounded": "earthed",
+    "not grounded": "not earthed",
+    "splice": "joint",
+    "spliced": "joined",
+    "traveler-1": "strapper-1",
+    "traveler-2": "strapper-2",
+}
+_PATTERN_NUMBER: Final = re.compile(r" \(pattern \d\)$")
+_BETWEEN_TAGS: Final = re.compile(r">([^<]+)<")
+#: Terminals stand close beside each other; a name that is longer than ours is squeezed.
+_LONG_TERMINAL: Final = re.compile(r">(strapper-\d)<")
+_TERMINAL_WIDTH: Final = 50
+
+
+def wording(usage: Usage) -> Callable[[str], str]:
+    """What turns a sentence of ours into one of that usage."""
+    return _reworded if usage == "iec" else str
+
+
+def reworded_svg(svg: str, usage: Usage) -> str:
+    """A picture with its writing in that usage."""
+    say = wording(usage)
+    reworded = _BETWEEN_TAGS.sub(lambda match: f">{say(match[1])}<", svg)
+    return _LONG_TERMINAL.sub(
+        rf' textLength="{_TERMINAL_WIDTH}" lengthAdjust="spacingAndGlyphs">\1<', reworded
+    )
+
+
+def glossary(usage: Usage) -> list[tuple[str, str]]:
+    """Words on the sheets with what the circuit files and the other usage call them."""
+    pairs = [
+        (term.word, _PATTERN_NUMBER.sub("", term.iec))
+        for term in terms()
+        if term.iec and "," not in term.word
+    ]
+    return [(iec, word) for word, iec in pairs] if usage == "iec" else pairs
+
+
+def _reworded(text: str) -> str:
+    return _words().sub(lambda match: _as_written(match[1], _said()[match[1].lower()]), text)
+
+
+def _as_written(old: str, new: str) -> str:
+    return new[:1].upper() + new[1:] if old[:1].isupper() else new
+
+
+@cache
+def _said() -> Mapping[str, str]:
+    """Every form with what is said for it."""
+    said = {word: iec for iec, word in glossary("iec")} | _FORMS
+    return said | {f"{word}s": _several(new) for word, new in said.items() if word[-1] != "s"}
+
+
+def _several(word: str) -> str:
+    return f"{word[:-1]}ies" if word.endswith("ly") else f"{word}s"
+
+
+@cache
+def _words() -> re.Pattern[str]:
+    # The longest first; a word that is part of a name, such as ground-run, is none of ours, but a
+    # terminal such as lamp.ground is.
+    words = "|".join(map(re.escape, sorted(_said(), key=len, reverse=True)))
+    return re.compile(rf"(?<![\w-])({words})(?![\w-])", re.IGNORECASE)
