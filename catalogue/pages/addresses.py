@@ -90,6 +90,18 @@ class Addresses:
         """Which mistakes pass every flip."""
         return self._page("mimics") + _query(filters)
 
+    def claims(self) -> str:
+        """What people say, and what is so."""
+        return self._page("claims")
+
+    def claim(self, name: str) -> str:
+        """The page of a claim."""
+        return self._page("claim", name)
+
+    def claim_picture(self, name: str) -> str:
+        """The picture of what stands against a claim."""
+        return self._page("claim", name, "picture")
+
     def terms(self, word: str = "") -> str:
         """The page of terms, at the definition of `word`."""
         return self._page("terms") + (word and f"#{anchor(word)}")

@@ -7,6 +7,7 @@ from typing import Any, Final
 from catalogue.pages import coverage, words
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
+from catalogue.pages.claims import claim, claim_picture, claims
 from catalogue.pages.desk import desk
 from catalogue.pages.deskpicture import picture
 from catalogue.pages.deskplan import plan
@@ -28,6 +29,9 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/desk/plan": plan,
     f"{ROOT}/desk/picture": picture,
     f"{ROOT}/mimics": mimics,
+    f"{ROOT}/claims": claims,
+    f"{ROOT}/claim/<claim>": claim,
+    f"{ROOT}/claim/<claim>/picture": claim_picture,
     f"{ROOT}/circuits": circuits,
     f"{ROOT}/circuit/<circuit>": circuit,
     f"{ROOT}/faults": faults,

@@ -92,7 +92,7 @@ class FourWayBetween:
         against = sum(not _is_between(parts.joins(wiring)) for wiring in wirings)
         told = (
             f"exhaustive over all {parts.wirings:,} (miswire census 3): {len(wirings)} never trip "
-            f"and let every switch change the lamp in every state; {against} of these are against it"
+            f"and let every switch change the lamp in every state; {against} are against it"
         )
         return Answer("refuted" if against else "proved", where, told, len(wirings), against)
 
