@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Final
 
-from verify.detection import MOST_SWITCHES, Flips, changes_function, plan_flips
+from verify.detection import Flips, changes_function, plan_flips
 from verify.signature import Codes
 from verify.verdict import MIMIC, Numbers
 
 #: Whether the person who flips knows which position of a switch is which.
 KNOWN: Final = "known"
 UNKNOWN: Final = "unknown"
+#: With more switches the search takes seconds; `miswire flips` does it for one circuit.
+MOST_SWITCHES: Final = 4
 
 
 @dataclass(frozen=True, slots=True)

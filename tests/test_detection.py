@@ -68,16 +68,21 @@ def plan(circuit: Circuit, *, positions_known: bool, start: int | None = None) -
 def is_told(circuit: Circuit, states: set[int], *, positions_known: bool) -> bool:
     """Whether what is seen in `states` gives away every mistake that changes the function.
 
-    Straight from the meaning: a person with a list of what a good circuit may do, for every naming
-    of positions that is possible, finds none that fits.
+    Straight from the meaning: a person has a list of what a good circuit may do. One who knows the
+    positions looks it up; one who does not has begun in any state, and finds nothing that fits
+    under any renaming of positions.
     """
     intended, faulted = outcomes(circuit)
     masks = range(len(intended))
-    for seen in faulted:
+    for seen in set(faulted):
         if any(all(seen[s] == intended[s ^ mask] for s in masks) for mask in masks):
             continue
-        possible = [0] if positions_known else masks
-        if any(all(seen[s] == intended[s ^ mask] for s in states) for mask in possible):
+        begun = [0] if positions_known else masks
+        if any(
+            all(seen[s ^ one] == intended[s ^ other] for s in states)
+            for one in begun
+            for other in begun
+        ):
             return False
     return True
 
@@ -112,7 +117,9 @@ def test_walks_are_of_single_flips_and_shortest(
         for states in itertools.combinations(range(1 << len(circuit.switches)), size)
         if is_told(circuit, set(states), positions_known=positions_known)
     ]
-    assert flips.flips == min(fewest_flips(s, len(circuit.switches), start) for s in sets)
+    # For whom all states are alike, every state is a beginning.
+    begin = start if positions_known else None
+    assert flips.flips == min(fewest_flips(s, len(circuit.switches), begin) for s in sets)
 
 
 def hold_walk(walk: tuple[int, ...], states: set[int], start: int | None) -> None:
@@ -140,27 +147,29 @@ def fewest_flips(states: set[int], switches: int, start: int | None) -> int:
     raise AssertionError("every state can be reached")
 
 
-SETS = st.lists(st.integers(1, 255), min_size=1, max_size=12)
-
-
-@given(needs=SETS)
-def test_sets_are_as_small_as_integer_programming_finds_them(needs: list[int]) -> None:
-    """Branching and an integer program agree on the size, and all smallest sets are found."""
-    found = smallest_sets(needs, 300)
-    meets = np.array([[need >> state & 1 for state in range(8)] for need in needs])
+def size_by_integer_program(needs: list[int], states: int) -> int:
+    """How many of so many states meet every need, at least: by scipy's solver."""
+    meets = np.array([[need >> state & 1 for state in range(states)] for need in needs])
     solved = milp(
-        np.ones(8),
-        integrality=np.ones(8),
+        np.ones(states),
+        integrality=np.ones(states, np.int64),
         bounds=Bounds(0, 1),
         constraints=LinearConstraint(meets, 1),
     )
-    size = round(solved.fun)
+    assert solved.fun is not None
+    return round(solved.fun)
+
+
+@given(needs=st.lists(st.integers(1, 255), min_size=1, max_size=12))
+def test_sets_are_as_small_as_integer_programming_finds_them(needs: list[int]) -> None:
+    """Branching and an integer program agree on the size, and all smallest sets are found."""
+    size = size_by_integer_program(needs, 8)
     every = [
         states
         for states in range(256)
         if states.bit_count() == size and all(states & need for need in needs)
     ]
-    assert sorted(found) == every
+    assert sorted(smallest_sets(needs, 300)) == every
 
 
 @given(needs=st.lists(st.integers(1, 2**64 - 1), min_size=1, max_size=40))
@@ -168,14 +177,7 @@ def test_large_sets_meet_every_need(needs: list[int]) -> None:
     """With six switches, too, the set found meets every need, and is as small as can be."""
     (found,) = smallest_sets(needs, 1)
     assert all(found & need for need in needs)
-    meets = np.array([[need >> state & 1 for state in range(64)] for need in needs])
-    solved = milp(
-        np.ones(64),
-        integrality=np.ones(64),
-        bounds=Bounds(0, 1),
-        constraints=LinearConstraint(meets, 1),
-    )
-    assert found.bit_count() == round(solved.fun)
+    assert found.bit_count() == size_by_integer_program(needs, 64)
 
 
 @given(states=st.sets(st.integers(0, 15), max_size=9), start=st.none() | st.integers(0, 15))

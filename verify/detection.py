@@ -1,17 +1,19 @@
 """Which states to look at, and how to get there, so that flipping shows every mistake it can show.
 
 A mistake changes the function if what the light does is not as intended, whatever the positions of
-each switch are called. A set of states detects it if what is seen in them cannot be as intended:
-for a person who knows which position is which, if some state of the set differs; for one who does
-not, if under every renaming of positions some state of the set differs. Either way a set has to
-meet certain other sets, one or more for each mistake, and the smallest that does is a minimum
-hitting set, found here exactly.
+each switch are called. A set of states detects it if what is seen in them cannot be as intended.
+A person who knows which position of each switch is which compares each state with what is intended
+in it. One who does not begins with the switches as they stand and moves them: any state may be the
+first, and what is seen may be as intended under any renaming of positions, so a set has to detect
+the mistake from wherever it begins, under every renaming. Either way the set has to meet certain
+other sets, one or more for each mistake, and the smallest that does is a minimum hitting set, found
+here exactly.
 
 A set of states is a number, as in `verify.behaviour`.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Final
@@ -57,13 +59,29 @@ def plan_flips(
     """The states that show every mistake that changes the function.
 
     `codes` (mistakes, states) and `intended` (states,) are packed outcomes, see
-    `verify.signature.state_codes`. `start`: the state to begin in. Raises ValueError beyond
-    `MOST_SWITCHES`.
+    `verify.signature.state_codes`. `start`: the state to begin in; who does not know the positions
+    may call any state so, and state 0 if none is given. Raises ValueError beyond `MOST_SWITCHES`.
     """
     if len(intended) > 1 << MOST_SWITCHES:
         raise ValueError(f"{len(intended)} states are more than those of {MOST_SWITCHES} switches")
     needs = needed(codes, intended, positions_known=positions_known)
-    return _plan(needs, len(intended).bit_length() - 1, start)
+    switches = len(intended).bit_length() - 1
+    if positions_known:
+        return _plan(needs, switches, start)
+    found = _plan(needs, switches, None)
+    return _begun_in(found, start or 0)
+
+
+def _begun_in(flips: Flips, start: int) -> Flips:
+    """The same moves from another state, for whom all states are alike."""
+    if not flips.walk:
+        return flips
+    renaming = flips.walk[0] ^ start
+    return replace(
+        flips,
+        states=tuple(sorted(state ^ renaming for state in flips.states)),
+        walk=tuple(state ^ renaming for state in flips.walk),
+    )
 
 
 def changes_function(codes: Codes, intended: Codes) -> Flags:
@@ -81,13 +99,17 @@ def needed(codes: Codes, intended: Codes, *, positions_known: bool) -> tuple[int
     """
     changing = codes[changes_function(codes, intended)]
     variants = intended[None] if positions_known else _variants(intended)
+    states = np.arange(len(intended))
     sets: set[int] = set()
     for variant in variants:
-        sets.update(np.unique(_as_words(changing != variant)).tolist())
+        first = np.unique(_as_words(changing != variant), return_index=True)[1]
+        differs = changing[first] != variant
+        for renaming in states[:1] if positions_known else states:
+            sets.update(_as_words(differs[:, states ^ renaming]).tolist())
     smallest: list[int] = []
-    for states in sorted(sets, key=lambda states: (states.bit_count(), states)):
-        if not any(kept & states == kept for kept in smallest):
-            smallest.append(states)
+    for need in sorted(sets, key=lambda need: (need.bit_count(), need)):
+        if not any(kept & need == kept for kept in smallest):
+            smallest.append(need)
     return tuple(smallest)
 
 
