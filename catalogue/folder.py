@@ -8,7 +8,7 @@ import hashlib
 import json
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -19,10 +19,13 @@ from verify.problems import Problem, UserError, shown
 LIST_NAME: Final = "miswire-files.json"
 _MADE_BY: Final = "miswire"
 
+Content = bytes | Path
 
-def write_folder(out: Path, files: Mapping[str, bytes], made: str) -> list[str]:
+
+def write_folder(out: Path, files: Mapping[str, Content], made: str) -> list[str]:
     """Write `files`, by their paths within `out`; returns the names of old ones that are gone.
 
+    A content that is a path is a file on the same disk, which is moved.
     `made` says which command fills the folder: one never takes over the folder of another. Files
     of an earlier run that are not among `files` are removed, so that no answer stays behind.
     Raises UserError, with every file in the way, before anything is written.
@@ -36,7 +39,9 @@ def write_folder(out: Path, files: Mapping[str, bytes], made: str) -> list[str]:
     for name, content in files.items():
         path = out / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        if not (path.is_file() and path.read_bytes() == content):
+        if isinstance(content, Path):
+            content.replace(path)
+        elif not (path.is_file() and path.read_bytes() == content):
             _replace(path, content)
     gone = sorted(known.keys() - files.keys())
     for name in gone:
@@ -47,9 +52,7 @@ def write_folder(out: Path, files: Mapping[str, bytes], made: str) -> list[str]:
     return gone
 
 
-def require_ours(
-    out: Path, names: Mapping[str, bytes] | list[str], made: str
-) -> dict[str, list[str]]:
+def require_ours(out: Path, names: Iterable[str], made: str) -> dict[str, list[str]]:
     """What an earlier run wrote, with the checksums. Raises UserError if anything is in the way."""
     place = shown(str(out), 200)
     if out.exists() and not out.is_dir():
@@ -72,7 +75,7 @@ def _in_the_way(path: Path, sums: list[str] | None) -> Iterator[str]:
         return
     if sums is None:
         yield "is there and is not ours; it is left alone, write to another folder"
-    elif not path.is_file() or _sum(path.read_bytes()) not in sums:
+    elif not path.is_file() or _sum(path) not in sums:
         yield "was changed since Miswire wrote it; move it away, or write to another folder"
 
 
@@ -106,8 +109,11 @@ def _list(made: str, sums: Mapping[str, list[str]]) -> bytes:
     return (json.dumps(form, indent=1) + "\n").encode()
 
 
-def _sum(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()
+def _sum(content: Content) -> str:
+    if isinstance(content, bytes):
+        return hashlib.sha256(content).hexdigest()
+    with content.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _replace(path: Path, content: bytes) -> None:

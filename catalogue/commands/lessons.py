@@ -91,7 +91,7 @@ def lessons(  # noqa: PLR0913, PLR0917 - click hands over every option
     )
     options.check()
     require_catalogue(database)
-    require_ours(out, {}, COMMAND)
+    require_ours(out, (), COMMAND)
     with _catalogue(database) as (resolve, stored), Progress("Working out cases", 0) as progress:
         curated = read_curated(curated_file or data_path("curated.toml"), resolve)
         curated.check()
