@@ -20,7 +20,7 @@ from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults, fault_kinds, find_fault
 from verify.hazards import HAZARD_NAMES
 from verify.layouts import Layout
-from verify.pairs.compose import Singles
+from verify.pairs.compose import Singles, both_made
 from verify.pairs.rules import PAIRED_KINDS, existing_pairs
 from verify.pairs.survey import MEANINGS, OUTCOMES, PairSurvey, of_outcome, survey_pairs
 from verify.resources import data_path
@@ -79,6 +79,12 @@ def hold(circuit: Circuit, faults: Sequence[Fault], pairs: Sequence[tuple[int, i
             back.joins,
             back.failures,
             back.devices,
+        ), label
+        both = both_made(circuit, faults[one], faults[other])
+        assert (both.joins, both.failures, both.devices) == (
+            forth.joins,
+            forth.failures,
+            forth.devices,
         ), label
         assert found.observation(row) == paths.observe(forth), label
 

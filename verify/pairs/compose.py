@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.change import Change
+from verify.change import Change, Wiring, changed
 from verify.circuit import Circuit
-from verify.faults import Fault
+from verify.faults import Fault, find_fault
 from verify.network import Batch, Flattener
 from verify.problems import BugError
 
@@ -17,6 +17,24 @@ Rows = npt.NDArray[np.intp]
 
 #: A fault makes no more joins than this; those of the second fault are numbered after them.
 _NEW_JOINS: Final = 2
+
+
+def both_made(circuit: Circuit, one: Fault, other: Fault) -> Circuit:
+    """The circuit with two faults that are a pair, as files and pictures show it."""
+    if one.change.replacement is not None:
+        one, other = other, one
+    wiring = Wiring(circuit)
+    if other.change.replacement is not None:
+        # Whatever else is wrong, the switch is there to be replaced, under the same site.
+        faulted = one.apply(circuit)
+        return find_fault(faulted, other.label).apply(faulted)
+    joins = len(wiring.joins)
+    moves = [
+        (end, join + _NEW_JOINS if join >= joins else join) for end, join in other.change.moves
+    ]
+    moved = changed(wiring, Change((*one.change.moves, *moves)))
+    failures = (fault.change.failure for fault in (one, other))
+    return replace(moved, failures=(*moved.failures, *(failure for failure in failures if failure)))
 
 
 class Singles:
