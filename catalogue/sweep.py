@@ -3,16 +3,16 @@
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
-from contextlib import closing, nullcontext
+from concurrent.futures import BrokenExecutor, Executor, Future
+from contextlib import closing
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
-from catalogue.plan import Batch, make_plan
-from catalogue.prove import CircuitRows, prove
+from catalogue.plan import Batch, batch_versions, make_plan
+from catalogue.prove import CircuitRows, prove, prove_as
 from catalogue.store import Store
+from catalogue.workforce import Hiring, processes
 from verify.circuit import Failure
 from verify.engines import Engine
 from verify.engines.nodal import NodalEngine
@@ -45,14 +45,15 @@ def build(
     drawn: int = 0,
     seed: int = 0,
     *,
-    workers: int = 1,
+    hire: Hiring | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Built:
     """Build or resume the catalogue in `path`: all layouts of `locations`, and `drawn` circuits.
 
-    `progress` is called with the circuits stored and planned. Interrupted at any moment, the same
-    call goes on from there and ends with the same content. Raises UserError for a file that is
-    something else.
+    `hire` gives the workforce, which is asked for only if there is work to share; without it this
+    process works alone. `progress` is called with the circuits stored and planned. Interrupted at
+    any moment, the same call goes on from there and ends with the same content. Raises UserError
+    for a file that is something else.
     """
     started = time.monotonic()
     plan = make_plan(locations, drawn, seed)
@@ -64,13 +65,9 @@ def build(
         stored = plan.circuits - sum(len(batch.specs) for batch in todo)
         proved = 0
         progress(stored, plan.circuits)
-        pool = (
-            ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
-            if workers > 1 and len(todo) > 1
-            else nullcontext()
-        )
-        with pool as executor:
-            for batch, rows in sweep(todo, executor=executor, window=workers * _WINDOW):
+        with hire() if hire and len(todo) > 1 else processes(1) as force:
+            window = force.workers * _WINDOW
+            for batch, rows in sweep(todo, executor=force.executor, window=window):
                 store.write(batch, rows)
                 proved += len(rows)
                 progress(stored + proved, plan.circuits)
@@ -93,13 +90,14 @@ def sweep(
         for batch in batches:
             yield batch, prove(batch.specs)
         return
+    versions = batch_versions()
     waiting = iter(batches)
     out: deque[tuple[Batch, Future[list[CircuitRows]] | None]] = deque()
 
     def send() -> None:
         for batch in waiting:
             try:
-                out.append((batch, executor.submit(prove, batch.specs)))
+                out.append((batch, executor.submit(prove_as, versions, batch.specs)))
             except (BrokenExecutor, RuntimeError):
                 out.append((batch, None))
             return

@@ -15,6 +15,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -26,6 +27,7 @@ from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from catalogue.sweep import build
+from catalogue.workforce import processes
 from verify.circuit import Circuit
 from verify.engines.paths import PathsEngine
 from verify.engines.words import WordsEngine
@@ -94,7 +96,7 @@ def desk(seconds: float) -> dict[str, float | int]:
     four = Layout.parse(LAYOUTS[4]).circuit("chain")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.db"
-        build(path, [2, 3], workers=os.cpu_count() or 1)
+        build(path, [2, 3], hire=partial(processes, os.cpu_count() or 1))
         with closing(sqlite3.connect(path)) as connection:
 
             def of_circuit() -> None:

@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from contextlib import closing, suppress
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from catalogue.plan import Batch, make_plan
 from catalogue.prove import prove
 from catalogue.schema import TABLES, open_catalogue
 from catalogue.sweep import build, self_check, sweep
+from catalogue.workforce import processes
 from verify.faults import all_faults, fault_kinds
 from verify.layouts import Layout
 from verify.problems import UserError
@@ -116,7 +118,8 @@ def test_run_is_recorded(built: tuple[Path, str]) -> None:
 
 def test_two_workers_give_the_same_content(built: tuple[Path, str], tmp_path: Path) -> None:
     """The number of workers cannot be seen in the content."""
-    assert build(tmp_path / "two.db", [2], DRAWN, seed=1, workers=2).digest == built[1]
+    two = build(tmp_path / "two.db", [2], DRAWN, seed=1, hire=partial(processes, 2))
+    assert two.digest == built[1]
 
 
 def test_building_again_changes_nothing(built: tuple[Path, str]) -> None:

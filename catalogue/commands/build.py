@@ -2,6 +2,7 @@
 
 import json
 import shlex
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -11,6 +12,8 @@ from catalogue.commands.options import Options, processors
 from catalogue.sweep import Built
 from catalogue.sweep import build as build_catalogue
 from catalogue.terminal import Progress, say
+from catalogue.workforce import EXECUTORS, Hiring, cluster, processes
+from verify.problems import shown
 from verify.verdict import VERDICTS
 
 _FEWEST_LOCATIONS: Final = 2
@@ -34,24 +37,33 @@ _MOST_WORKERS: Final = 256
 @click.option(
     "--workers", default="", metavar="W", help="Processes to use. Default: one a processor."
 )
+@click.option(
+    "--executor",
+    default="processes",
+    metavar="NAME",
+    help="Where to work: processes of this machine, or dask, a cluster. Default: processes.",
+)
+@click.option(
+    "--scheduler", default="", metavar="ADDRESS", help="With --executor dask: its scheduler."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def build(
-    database: Path, locations: str, drawn: str, seed: str, workers: str, as_json: bool
-) -> None:
+def build(database: Path, as_json: bool, **asked: str) -> None:
     """Build a catalogue, or go on building it.
 
     DB is the file to write. Interrupted at any moment, the same command goes on where it stopped
     and ends with the same content, which the digest shows: it is the same on every machine.
     """
     options = Options()
-    drawn_number = options.number("--random", drawn, 0, _MOST_DRAWN)
+    drawn_number = options.number("--random", asked["drawn"], 0, _MOST_DRAWN)
     sizes: tuple[int, ...] = ()
-    if locations:
-        sizes = options.numbers("--locations", locations, _FEWEST_LOCATIONS, _MOST_LOCATIONS)
+    if asked["locations"]:
+        sizes = options.numbers(
+            "--locations", asked["locations"], _FEWEST_LOCATIONS, _MOST_LOCATIONS
+        )
     elif not drawn_number:
         options.refuse("--locations", "say what to build, such as --locations 2,3 or --random 50")
-    seed_number = options.number("--seed", seed, 0, _MOST_SEED)
-    worker_number = options.number("--workers", workers or str(processors()), 1, _MOST_WORKERS)
+    seed_number = options.number("--seed", asked["seed"], 0, _MOST_SEED)
+    hire = _hiring(options, asked["executor"], asked["scheduler"], asked["workers"])
     options.check()
     with Progress("Proving circuits", patience=0) as progress:
         built = build_catalogue(
@@ -59,7 +71,7 @@ def build(
             sizes,
             drawn_number,
             seed_number,
-            workers=worker_number,
+            hire=hire,
             progress=progress,
         )
     if as_json:
@@ -67,6 +79,16 @@ def build(
         return
     say(_told(built))
     say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
+
+
+def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hiring:
+    """Where the work is to be done."""
+    number = options.number("--workers", workers or str(processors()), 1, _MOST_WORKERS)
+    if executor not in EXECUTORS:
+        options.refuse(f"--executor={shown(executor)}", f"write one of {', '.join(EXECUTORS)}")
+    elif (executor == "dask") != bool(scheduler):
+        options.refuse("--scheduler", "give it with --executor dask, and only then")
+    return partial(cluster, scheduler) if scheduler else partial(processes, number)
 
 
 def _form(built: Built) -> dict[str, object]:
