@@ -107,9 +107,10 @@ class Bench:
         key = (source, volts)
         if key not in self._kept:
             eyes = self.volts if volts else self.eyes
-            for label, circuit in source.circuits():
+            self._kept[key] = [
                 self._by_label.setdefault((label, volts), Study(circuit, label, eyes))
-                self._kept.setdefault(key, []).append(self._by_label[label, volts])
+                for label, circuit in source.circuits()
+            ]
         return self._kept[key]
 
 
@@ -225,8 +226,8 @@ class Every:
         if status == "holds-in-samples":
             told += (
                 f"; of the {sampled:,} circuits drawn at random none is against it, so that with "
-                f"95 % confidence it fails in fewer than {3 / sampled:.2%} of circuits drawn that "
-                "way (rule of three)"
+                f"95 % confidence it fails in fewer than {300 / sampled:.2f} % of circuits drawn "
+                "that way (rule of three)"
             )
         if against.total():
             told += f"; {against.total():,} are against it"
