@@ -1,7 +1,8 @@
 """From a fresh checkout to a running catalogue: `python3 scripts/start.py`.
 
 Makes the environment in `.venv`, builds the complete catalogue of two and three locations,
-audits a sample of it with the independent engine, and serves it until Control-C.
+audits a sample of it with the independent engine, judges the claims that its pages show, and serves
+it until Control-C.
 Every step can be interrupted and repeated: what is done already is not done again.
 """
 
@@ -31,7 +32,11 @@ def main() -> int:
     arguments = parser.parse_args()
     environment.ensure()
     database = str(arguments.database.resolve())
-    steps = [["build", database, "--locations", "2,3"], ["audit", database]]
+    steps = [
+        ["build", database, "--locations", "2,3"],
+        ["audit", database],
+        ["claims", "--into", database],
+    ]
     if not arguments.no_serve:
         steps.append(["serve", database, "--port", str(arguments.port)])
     for step in steps:

@@ -29,7 +29,18 @@ from verify.verdict import VERDICTS, judge
 pytest_plugins = ["small_catalogue"]
 
 PROVED = [verdict for verdict in VERDICTS if verdict != "undecided"]
-FIXED = ["", "desk", "mimics", "circuits", "faults", "signatures", "terms", "scope", "cautions"]
+FIXED = [
+    "",
+    "desk",
+    "mimics",
+    "claims",
+    "circuits",
+    "faults",
+    "signatures",
+    "terms",
+    "scope",
+    "cautions",
+]
 
 
 @pytest.mark.parametrize("name", FIXED)
