@@ -4,7 +4,7 @@ from typing import Final
 
 from verify.circuit import is_ground_colour
 from verify.claims.contract import Claim, Every
-from verify.claims.domains import CHAIN, CHAIN_OF_TWO, TWO, TWO_AND_THREE, TwoFeeds
+from verify.claims.domains import CHAIN_OF_TWO, TWO, TWO_AND_THREE, TwoFeeds
 from verify.claims.study import Case
 from verify.claims.vocabulary import (
     ALL_KINDS,
@@ -119,11 +119,7 @@ def _touching_never_darkens(case: Case) -> bool:
     return not case.intended.lit & case.dark
 
 
-def _worn_never_mimics(case: Case) -> bool:
-    return case.verdict != "mimic"
-
-
-def _wrong_device_shows(case: Case) -> bool:
+def _shows(case: Case) -> bool:
     return not case.works
 
 
@@ -259,12 +255,12 @@ CLAIMS: Final = (
         "An open neutral leaves the lamp's other side live.",
         "If an open neutral keeps the lamp dark, then in every state in which it should be lit "
         "its contact is connected to line, and what is beyond it is at line voltage through it.",
-        Every((CHAIN,), _open_neutral, ("left-off", "conductor-open")),
+        Every((TWO_AND_THREE,), _open_neutral, ("left-off", "conductor-open")),
     ),
     Claim(
         "metal-never-live",
         _THEME,
-        "No single mistake makes metal live as long as the grounds are connected.",
+        "No single mistake makes metal live.",
         "With one landing error no ground terminal or metal box is connected to line while "
         "protection holds.",
         Every(
@@ -334,7 +330,7 @@ CLAIMS: Final = (
     Claim(
         "open-conductor-never-mimics",
         _KINDS,
-        "One broken wire is always noticed, unless it is the ground.",
+        "One broken wire is noticed or does no harm, unless it is the ground.",
         "If one insulated conductor is open, the circuit either trips, misbehaves or is sound as "
         "before.",
         Every(
@@ -381,12 +377,12 @@ CLAIMS: Final = (
         Every((TWO_AND_THREE,), _touching_never_darkens, TOUCHING),
     ),
     Claim(
-        "worn-switch-never-mimics",
+        "worn-switch-shows",
         _KINDS,
         "A worn switch is always noticed.",
-        "A contact that never closes or never opens, or a switch that is stuck, never leaves a "
-        "circuit that passes every flip and has a hazard.",
-        Every((TWO_AND_THREE,), _worn_never_mimics, _WORN),
+        "With a contact that never closes or never opens, or a switch that is stuck, some switch "
+        "does nothing in some state or something trips.",
+        Every((TWO_AND_THREE,), _shows, _WORN),
     ),
     Claim(
         "wrong-switch-shows",
@@ -396,7 +392,7 @@ CLAIMS: Final = (
         "something trips.",
         Every(
             (TWO_AND_THREE,),
-            _wrong_device_shows,
+            _shows,
             ("wrong-device",),
             "A four-way with one screw left empty does all that a three-way does: the empty screw "
             "is the only thing that gives it away.",

@@ -10,6 +10,7 @@ from verify.circuit import Device, Failure
 from verify.claims.contract import Answer, Bench, Claim, Every, Source, counterexample, scope
 from verify.claims.domains import TWO, TWO_AND_THREE
 from verify.claims.study import INTENDED, Case
+from verify.claims.vocabulary import scheme_title
 from verify.devices import POSITIONS, Position
 from verify.electric.physics import parameters
 from verify.electric.readings import Reading, readings
@@ -204,7 +205,7 @@ def _hot_in_feed_box(case: Case) -> bool:
 def _where_the_feed_is(case: Case) -> str:
     first = case.circuit.switches[0].box == case.circuit.feed.box
     where = "arriving at the first switch" if first else "arriving elsewhere"
-    return f"{case.study.scheme} with the feed {where}"
+    return f"{scheme_title(case)} with the feed {where}"
 
 
 _WORN: Final = ("contact-open", "contact-welded", "switch-stuck")

@@ -10,11 +10,13 @@ from verify.claims.vocabulary import (
     LANDINGS,
     OPENING,
     TOUCHING,
+    brought_together,
     common_exchanged,
     count,
     is_traveler,
     nets_touching,
     roles_involved,
+    scheme_title,
     switches_concerned,
     touching,
 )
@@ -54,14 +56,14 @@ def _never_lights(case: Case) -> bool | None:
 def _always_on(case: Case) -> bool | None:
     if case.lit != case.everything:
         return None
-    roles = touching(case)
+    roles = brought_together(case)
     return roles is not None and all(map(is_traveler, roles))
 
 
 def _three_of_four(case: Case) -> bool | None:
     if case.trips or count(case.lit) != 3:
         return None
-    roles = touching(case)
+    roles = brought_together(case)
     if roles is None:
         return False
     return any(map(is_traveler, roles)) and bool({"line", "switch leg"} & {*roles})
@@ -70,7 +72,7 @@ def _three_of_four(case: Case) -> bool | None:
 def _trips_somewhere(case: Case) -> bool | None:
     if not case.trips or case.trips == case.everything:
         return None
-    roles = touching(case)
+    roles = brought_together(case)
     if roles is None:
         return False
     return any(map(is_traveler, roles)) and bool({"ground", "neutral"} & {*roles})
@@ -224,7 +226,7 @@ CLAIMS: Final = (
         "always-on-means-touching-travelers",
         _THEME,
         "A light that cannot be turned off means travelers that touch.",
-        "If the lamp is lit in every state, two travelers touch.",
+        "If the lamp is lit in every state, two travelers touch or one is landed on another.",
         Every(
             (TWO_AND_THREE,),
             _always_on,
@@ -238,7 +240,7 @@ CLAIMS: Final = (
         _THEME,
         "On in three of four positions means a traveler touching the feed or the switch leg.",
         "In two locations, if the lamp is lit in three states and nothing trips, a traveler "
-        "touches line or the switch leg.",
+        "touches line or the switch leg, or one is landed on the other.",
         Every(
             (TWO,),
             _three_of_four,
@@ -251,7 +253,8 @@ CLAIMS: Final = (
         "some-trips-mean-grounded-traveler",
         _THEME,
         "If the breaker trips only in some positions, a traveler is grounded.",
-        "If some states trip and some do not, a traveler touches ground or neutral.",
+        "If some states trip and some do not, a traveler touches ground or neutral, or one is "
+        "landed on the other.",
         Every(
             (TWO_AND_THREE,),
             _trips_somewhere,
@@ -279,7 +282,7 @@ CLAIMS: Final = (
             because="Nothing ties the sense of a handle to the light: with the travelers straight "
             "the light is on where both handles point the same way, and crossing them at one end "
             "turns that around. A handle that is down says nothing about the wires behind it.",
-            by=lambda case: f"{len(case.circuit.switches)} locations as {case.study.scheme}",
+            by=lambda case: f"{len(case.circuit.switches)} locations as {scheme_title(case)}",
         ),
     ),
     Claim(

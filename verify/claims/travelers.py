@@ -24,6 +24,7 @@ from verify.claims.vocabulary import (
     nets_touching,
     opened,
     pairs_of,
+    scheme_title,
     touching,
     travelers_exchanged,
 )
@@ -227,7 +228,7 @@ CLAIMS: Final = (
             _LANDED,
             "With tied commons the same slip gives the opposite picture, a light that goes off in "
             "one combination only: whoever waits for the usual pattern looks elsewhere.",
-            by=lambda case: case.study.scheme,
+            by=scheme_title,
         ),
     ),
     Claim(
@@ -274,7 +275,7 @@ CLAIMS: Final = (
             because="With tied commons the pair carries line on one wire and the switch leg on the "
             "other, so that both are hot whenever the light is on. A meter that finds both hot "
             "has found no fault there.",
-            by=lambda case: case.study.scheme,
+            by=scheme_title,
         ),
     ),
     Claim(
@@ -289,7 +290,7 @@ CLAIMS: Final = (
             because="With tied commons line lands on a traveler screw of both switches, and the "
             "commons are hot only part of the time. Whoever moves the always-hot wire to the "
             "common breaks a circuit that was right.",
-            by=lambda case: case.study.scheme,
+            by=scheme_title,
         ),
     ),
     Claim(

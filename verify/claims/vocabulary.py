@@ -1,11 +1,11 @@
 """What mistakes are, in the words of the claims: which ends, which roles, which switch."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 from verify.circuit import Device
 from verify.claims.study import Case
-from verify.faults import Site
+from verify.schemes import SCHEMES
 
 LANDINGS: Final = ("left-off", "moved", "exchanged", "bridged", "split")
 PARTS: Final = (
@@ -75,6 +75,19 @@ def touching(case: Case) -> tuple[str, str] | None:
     return None
 
 
+def brought_together(case: Case) -> tuple[str, str] | None:
+    """The roles of what touches by this mistake, or of what is landed on what."""
+    if case.kind == "moved":
+        box, one, other = case.fault.site
+        return case.study.roles.at(box, one), case.study.roles.at(box, other)
+    return touching(case)
+
+
+def scheme_title(case: Case) -> str:
+    """How the circuit is wired, in words."""
+    return SCHEMES[case.study.scheme].title
+
+
 def nets_touching(case: Case) -> tuple[int, int] | None:
     """The nets that touch by this mistake, each as its smallest end."""
     if case.kind == "conductors-shorted":
@@ -120,11 +133,6 @@ def switches_concerned(case: Case) -> set[str]:
         box = case.fault.site[0]
         return {switch.name for switch in case.circuit.switches if switch.box == box}
     return {name.partition(".")[0] for name in case.fault.site} & names
-
-
-def ends_named(sites: Iterable[Site]) -> Iterator[frozenset[str]]:
-    """What each site names beyond its box."""
-    return (frozenset(site[1:]) for site in sites)
 
 
 def pairs_of(switch: Device) -> Iterator[tuple[str, str]]:
