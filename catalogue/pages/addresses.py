@@ -86,6 +86,28 @@ class Addresses:
         """The picture of a fault in a circuit."""
         return self._page("desk", "picture") + _query(query)
 
+    def pairs(self, **filters: Parameter) -> str:
+        """Two mistakes at once, those that the filters leave."""
+        return self._page("pairs") + _query(filters)
+
+    def pair(self, circuit: str, kind: str, site: str, other_kind: str, other_site: str) -> str:
+        """The page of a pair of mistakes."""
+        return self._page("pair", circuit, kind, site, other_kind, other_site)
+
+    def pair_picture(
+        self, circuit: str, kind: str, site: str, other_kind: str, other_site: str
+    ) -> str:
+        """The picture of a pair of mistakes."""
+        return self._page("pair", circuit, kind, site, other_kind, other_site, "picture")
+
+    def flipping(self) -> str:
+        """How to test by flipping."""
+        return self._page("flipping")
+
+    def findings(self) -> str:
+        """What was found, in numbers."""
+        return self._page("findings")
+
     def mimics(self, **filters: Parameter) -> str:
         """Which mistakes pass every flip."""
         return self._page("mimics") + _query(filters)

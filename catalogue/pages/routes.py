@@ -13,10 +13,13 @@ from catalogue.pages.deskpicture import picture
 from catalogue.pages.deskplan import plan
 from catalogue.pages.fault import fault
 from catalogue.pages.faultlist import faults
+from catalogue.pages.findings import findings
+from catalogue.pages.flipping import flipping
 from catalogue.pages.hazard import hazard
 from catalogue.pages.home import home
 from catalogue.pages.kind import kind
 from catalogue.pages.mimics import mimics
+from catalogue.pages.pairs import pair, pair_picture, pairs
 from catalogue.pages.signature import signature, signatures
 from catalogue.pages.site import STATIC_NAMES, static_file, view
 from catalogue.pages.visit import MissingError, Page, Reader, Visit
@@ -29,6 +32,11 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/desk/plan": plan,
     f"{ROOT}/desk/picture": picture,
     f"{ROOT}/mimics": mimics,
+    f"{ROOT}/pairs": pairs,
+    f"{ROOT}/pair/<circuit>/<kind>/<site>/<other_kind>/<other_site>": pair,
+    f"{ROOT}/pair/<circuit>/<kind>/<site>/<other_kind>/<other_site>/picture": pair_picture,
+    f"{ROOT}/flipping": flipping,
+    f"{ROOT}/findings": findings,
     f"{ROOT}/claims": claims,
     f"{ROOT}/claim/<claim>": claim,
     f"{ROOT}/claim/<claim>/picture": claim_picture,

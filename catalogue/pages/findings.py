@@ -1,0 +1,147 @@
+"""What we found: the numbers of this catalogue, each with the command that gives it again."""
+
+from collections.abc import Iterator
+from functools import cache
+from typing import Final
+
+from catalogue.census import take_census
+from catalogue.pages.coverage import scheme_title
+from catalogue.pages.flipping import tests
+from catalogue.pages.pairs import sizes
+from catalogue.pages.provenance import audits, last_run
+from catalogue.pages.visit import Facts, Page, Visit
+from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
+
+_TITLE: Final = "What we found"
+_SHARES: Final = ("sound", "mimic", "misbehaves", "trips")
+
+
+def findings(visit: Visit) -> Page:
+    """Every number that a researcher could cite, computed from what is stored."""
+    run = last_run(visit)
+    build = _build_command(visit)
+    return Page(
+        _TITLE,
+        "findings",
+        {
+            "run": run,
+            "build": build,
+            "audits": audits(visit)[:1],
+            "scope": _scope(visit),
+            "verdicts": _verdicts(visit),
+            "hazards": _hazards(visit),
+            "signatures": _signatures(visit),
+            "pairs": sizes(visit),
+            "tests": tests(visit),
+            "claims": _claims(visit),
+            "census": _census(),
+        },
+    )
+
+
+def _build_command(visit: Visit) -> str:
+    """The command that builds the content of this file again."""
+    row = visit.row("select locations, drawn, seed from run order by id desc limit 1")
+    words = ["miswire build DB"]
+    if row and row["locations"]:
+        words.append(f"--locations {row['locations']}")
+    if row and row["drawn"]:
+        words.append(f"--random {row['drawn']} --seed {row['seed']}")
+    return " ".join(words)
+
+
+def _scope(visit: Visit) -> list[Facts]:
+    """Circuits and faults by size, layouts apart from drawn ones."""
+    return [
+        {**dict(row), "scheme_title": scheme_title(row["scheme"])}
+        for row in visit.rows(
+            "select locations, scheme, coverage, max(circuits) as circuits, sum(faults) as faults"
+            " from scope group by coverage, locations, scheme order by coverage, locations, scheme"
+        )
+    ]
+
+
+def _verdicts(visit: Visit) -> list[Facts]:
+    """The faults of the layouts by verdict, and how many sites on average are of each."""
+    rows = visit.rows(
+        "select circuit.locations, scheme, verdict.name as verdict, count(*) as faults"
+        " from fault join circuit on circuit.id = circuit_id"
+        " join verdict on verdict.id = fault.verdict_id where origin = 'layout'"
+        " group by 1, 2, 3 order by 1, 2"
+    )
+    found: dict[tuple[int, str], dict[str, int]] = {}
+    for row in rows:
+        counts = found.setdefault((row["locations"], row["scheme"]), dict.fromkeys(_SHARES, 0))
+        counts[row["verdict"]] = row["faults"]
+    return [
+        {
+            "locations": locations,
+            "scheme": scheme,
+            "scheme_title": scheme_title(scheme),
+            "counts": counts,
+            "faults": sum(counts.values()),
+            "shares": {name: counts[name] / sum(counts.values()) for name in _SHARES},
+        }
+        for (locations, scheme), counts in found.items()
+    ]
+
+
+def _hazards(visit: Visit) -> list[Facts]:
+    """Faults of the layouts, and mimics among them, by hazard."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
+            " coalesce(sum(faults * any_location), 0) as mimics from hazard"
+            " left join profile on hazard_set >> (hazard.id - 1) & 1"
+            " left join signature on signature.id = signature_id"
+            " group by hazard.id order by mimics desc, hazard.id"
+        )
+    ]
+
+
+def _signatures(visit: Visit) -> list[Facts]:
+    """Different things that the light of a layout does after one mistake, by size."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select profile.locations, count(distinct signature_id) as signatures,"
+            " count(distinct case when trip_states = 0 then signature_id end) as without_trips,"
+            " count(distinct family_id) as families from profile"
+            " join signature on signature.id = signature_id group by 1 order by 1"
+        )
+    ]
+
+
+def _claims(visit: Visit) -> list[Facts]:
+    """Claims by status; empty where none were judged into this file."""
+    return [
+        dict(row)
+        for row in visit.rows("select status, count(*) as claims from claim group by 1 order by 1")
+    ]
+
+
+def _census() -> list[Facts]:
+    """The census of the fewest locations, taken now, and the commands of the larger ones."""
+    return list(_censuses())
+
+
+@cache
+def _fewest() -> tuple[Facts, ...]:
+    taken = take_census(FEWEST_LOCATIONS)
+    return (
+        {
+            "locations": taken.parts.locations,
+            "wirings": taken.parts.wirings,
+            "any_location": taken.any_location,
+            "sound": sum(family.sound for family in taken.families),
+            "families": len(taken.families),
+        },
+    )
+
+
+def _censuses() -> Iterator[Facts]:
+    for facts in _fewest():
+        yield {**facts, "command": f"miswire census {facts['locations']}"}
+    for locations in range(FEWEST_LOCATIONS + 1, MOST_LOCATIONS + 1):
+        yield {"locations": locations, "command": f"miswire census {locations}"}

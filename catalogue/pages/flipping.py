@@ -1,0 +1,139 @@
+"""How to test a new installation by flipping, and what that cannot show."""
+
+from itertools import pairwise
+from typing import Final
+
+from catalogue.flips import KNOWN, UNKNOWN
+from catalogue.pages.coverage import scheme_title
+from catalogue.pages.states import state_facts
+from catalogue.pages.visit import Facts, Page, Row, Visit
+from verify.circuitfile import parse
+from verify.engines.words import WordsEngine
+from verify.problems import CircuitError
+
+_TITLE: Final = "How to test a new installation by flipping, and what that cannot show"
+NOT_COMPUTED: Final = (
+    "Not computed: no circuit in this catalogue has so few switches that its tests were searched. "
+    "miswire build DB --locations 2,3 searches them."
+)
+
+
+def flipping(visit: Visit) -> Page:
+    """Tests by number of locations, and what no flipping shows by hazard and kind."""
+    found = tests(visit)
+    return Page(
+        _TITLE,
+        "flipping",
+        {
+            "nothing": None if found else NOT_COMPUTED,
+            "tests": found,
+            "walks": [walk for size in _sizes(found) for walk in _walks(visit, size)],
+            "by_hazard": _by_hazard(visit),
+            "by_kind": _by_kind(visit),
+        },
+    )
+
+
+def tests(visit: Visit) -> list[Facts]:
+    """What a test takes and what it shows, for each number of locations and scheme of layouts."""
+    rows = visit.rows(
+        "select locations, scheme, count(*) as circuits,"
+        f" {_range(KNOWN, 'states')}, {_range(KNOWN, 'flips')}, {_range(UNKNOWN, 'states')},"
+        f" {_range(UNKNOWN, 'flips')}, sum(known.changing) as changing,"
+        " sum(known.mimics) as mimics, sum(known.harmless) as harmless"
+        " from circuit join detection as known on known.circuit_id = circuit.id"
+        " and known.positions = ? join detection as unknown on unknown.circuit_id = circuit.id"
+        " and unknown.positions = ? where origin = 'layout' group by 1, 2 order by 1, 2",
+        KNOWN,
+        UNKNOWN,
+    )
+    return [
+        {
+            **dict(row),
+            "scheme_title": scheme_title(row["scheme"]),
+            "combinations": 1 << row["locations"],
+        }
+        for row in rows
+    ]
+
+
+def _range(table: str, column: str) -> str:
+    return (
+        f"min({table}.{column}) as {table}_{column}_least,"
+        f" max({table}.{column}) as {table}_{column}_most"
+    )
+
+
+def _sizes(found: list[Facts]) -> list[object]:
+    return list(dict.fromkeys(size["locations"] for size in found))
+
+
+def _walks(visit: Visit, locations: object) -> list[Facts]:
+    """An example of a test for those who know the positions, and one for those who do not."""
+    found = []
+    for positions in (KNOWN, UNKNOWN):
+        row = visit.row(
+            "select label, file, walk, state_set, states, flips, detection.is_best from detection"
+            " join circuit on circuit.id = circuit_id where locations = ? and positions = ?"
+            " and origin = 'layout' order by circuit.id limit 1",
+            locations,
+            positions,
+        )
+        facts = _walk(row) if row else None
+        if facts:
+            found.append({"locations": locations, "positions": positions, **facts})
+    return found
+
+
+def _walk(row: Row) -> Facts | None:
+    """A walk step by step: what is moved, where the switches then stand, what the light does."""
+    try:
+        circuit = parse(row["file"])
+    except CircuitError:
+        return None
+    walk = [int(state) for state in row["walk"].split(",") if state]
+    counts = {int(state) for state in row["state_set"].split(",") if state}
+    if not walk:
+        return None
+    switches = [switch.name for switch in circuit.switches]
+    seen = WordsEngine().observe(circuit)
+    states = {fact["state"]: fact for fact in state_facts(circuit, seen, sorted({*walk}))}
+    moves = [switches[(here ^ there).bit_length() - 1] for here, there in pairwise(walk)]
+    return {
+        "circuit": row["label"],
+        "states": row["states"],
+        "flips": row["flips"],
+        "switches": switches,
+        "steps": [
+            {**states[state], "moved": moved, "counts": state in counts}
+            for state, moved in zip(walk, [None, *moves], strict=True)
+        ],
+    }
+
+
+def _by_hazard(visit: Visit) -> list[Facts]:
+    """The mimics of all layouts by hazard, which no flipping shows."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select name, title, danger, sum(faults) as faults from hazard"
+            " join (select hazard_set, faults from profile join signature"
+            "  on signature.id = signature_id where any_location)"
+            " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by faults desc"
+        )
+    ]
+
+
+def _by_kind(visit: Visit) -> list[Facts]:
+    """The faults of all layouts that no flipping shows, by kind."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select kind.name, title, sum(faults) as faults,"
+            " sum(faults * any_location) as unseen,"
+            " sum(faults * (any_location and hazard_set <> 0)) as mimics"
+            " from fault_kind as kind join profile on kind_id = kind.id"
+            " join signature on signature.id = signature_id"
+            " group by kind.id having unseen > 0 order by unseen desc, kind.id"
+        )
+    ]

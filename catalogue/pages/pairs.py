@@ -1,0 +1,272 @@
+"""Two mistakes at once: how many hide each other, layout by layout, and each such pair."""
+
+from typing import Final
+
+from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.coverage import scheme_title
+from catalogue.pages.lookup import circuit_row, named_row
+from catalogue.pages.paging import paged
+from catalogue.pages.pictures import picture
+from catalogue.pages.states import forms_of
+from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
+from verify.circuit import Circuit
+from verify.circuitfile import dump, parse
+from verify.engines.paths import PathsEngine
+from verify.faults import Fault, find_fault
+from verify.hazards import HAZARD_NAMES
+from verify.pairs.compose import both_made
+from verify.pairs.survey import MEANINGS, OUTCOMES
+from verify.problems import CircuitError
+from verify.verdict import judge
+
+_TITLE: Final = "Two mistakes at once"
+NOT_COMPUTED: Final = (
+    "Not computed: no circuit in this catalogue has a size of which pairs of mistakes are judged. "
+    "miswire build DB --locations 2,3 judges them."
+)
+_KINDS: Final = 12
+_EXAMPLES: Final = (
+    ("hides-both", "sound"),
+    ("hides-both", "mimic"),
+    ("makes-mimic", "mimic"),
+    ("breaks", "trips"),
+)
+_PAIRS: Final = (
+    "from pair join fault as one on one.id = pair.fault_id"
+    " join fault as other on other.id = pair.other_id"
+    " join circuit on circuit.id = one.circuit_id"
+    " join fault_kind as kind on kind.id = one.kind_id"
+    " join fault_kind as other_kind on other_kind.id = other.kind_id"
+    " join verdict as one_verdict on one_verdict.id = one.verdict_id"
+    " join verdict as other_verdict on other_verdict.id = other.verdict_id"
+    " join verdict on verdict.id = pair.verdict_id"
+)
+_PAIR: Final = (
+    "select circuit.label as circuit, kind.name as kind, one.site as site,"
+    " one.description as description, one_verdict.name as alone,"
+    " other_kind.name as other_kind, other.site as other_site,"
+    " other.description as other_description, other_verdict.name as other_alone,"
+    " outcome, verdict.name as verdict, hazard_set"
+)
+
+
+def pairs(visit: Visit) -> Page:
+    """Counts of pairs by what becomes of them, by layout and kind; and the list of those told."""
+    if not visit.number("select count(*) from pair_set"):
+        return Page(_TITLE, "pairs", {"nothing": NOT_COMPUTED})
+    return Page(
+        _TITLE,
+        "pairs",
+        {
+            "nothing": None,
+            "outcomes": [{"name": name, "meaning": MEANINGS[name]} for name in OUTCOMES],
+            "sizes": sizes(visit),
+            "layouts": _layouts(visit),
+            "kinds": _kinds(visit),
+            "states": _states(visit),
+            "examples": _examples(visit),
+            **_listed(visit),
+        },
+    )
+
+
+def sizes(visit: Visit) -> list[Facts]:
+    """For each number of locations and scheme how many pairs there are, and what they do."""
+    rows = visit.rows(
+        "select locations, scheme, count(*) as circuits, sum(existing) as existing,"
+        " sum(judged) as judged, min(states_one) as one_least, max(states_one) as one_most,"
+        " min(states_two) as two_least, max(states_two) as two_most"
+        " from pair_set join circuit using (id) group by 1, 2 order by 1, 2"
+    )
+    counts = {
+        (row["locations"], row["scheme"], row["outcome"]): row["pairs"]
+        for row in visit.rows(
+            "select locations, scheme, outcome, sum(pairs) as pairs from pair_count"
+            " join circuit on circuit.id = circuit_id group by 1, 2, 3"
+        )
+    }
+    return [
+        {
+            **dict(row),
+            "scheme_title": scheme_title(row["scheme"]),
+            "is_complete": row["existing"] == row["judged"],
+            "counts": {
+                name: counts.get((row["locations"], row["scheme"], name), 0) for name in OUTCOMES
+            },
+        }
+        for row in rows
+    ]
+
+
+def _layouts(visit: Visit) -> list[Facts]:
+    """The layouts all of whose pairs were judged, those with the largest share hidden first."""
+    columns = ", ".join(
+        f"coalesce(sum(pairs * (outcome = '{name}')), 0) as \"{name}\"" for name in OUTCOMES
+    )
+    rows = visit.rows(
+        f"select label, pair_set.faults, existing, {columns},"
+        " (select count(*) from pair join fault on fault.id = fault_id join verdict on verdict.id"
+        "  = pair.verdict_id where circuit_id = circuit.id and outcome = 'hides-both'"
+        "  and verdict.name = 'sound') as made_good"
+        " from pair_set join circuit using (id) join pair_count on circuit_id = circuit.id"
+        " where existing = judged group by circuit.id"
+        ' order by "hides-both" * 1.0 / existing desc, label'
+    )
+    return [{**dict(row), "share": row["hides-both"] / row["existing"]} for row in rows]
+
+
+def _kinds(visit: Visit) -> list[Facts]:
+    """The kinds of which most pairs hide each other, where all pairs were judged."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select one.name as one, one.title as one_title, other.name as other,"
+            " other.title as other_title, sum(pairs * (outcome = 'hides-both')) as hidden,"
+            " sum(pairs) as pairs from pair_count join pair_set on pair_set.id = circuit_id"
+            " join fault_kind as one on one.id = kind_id"
+            " join fault_kind as other on other.id = other_id where existing = judged"
+            f" group by kind_id, other_id having hidden > 0 order by hidden desc limit {_KINDS:d}"
+        )
+    ]
+
+
+def _states(visit: Visit) -> list[Facts]:
+    """How much one state shows, of mistakes that change the function: one, and two at once."""
+    return [
+        dict(row)
+        for row in visit.rows(
+            "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
+            " max(1.0 * pair_state.faults / changing) as one_most,"
+            " min(1.0 * pairs / two) as two_least, max(1.0 * pairs / two) as two_most"
+            " from pair_state join circuit on circuit.id = circuit_id"
+            " join (select circuit_id, sum(pairs * (outcome in ('shows', 'breaks'))) as two"
+            "  from pair_count group by 1) using (circuit_id)"
+            " join (select circuit_id, count(*) as changing from fault"
+            "  join verdict on verdict.id = verdict_id"
+            "  where verdict.name in ('misbehaves', 'trips')"
+            "  and kind_id in (select kind_id from pair_count"
+            "   union select other_id from pair_count)"
+            "  group by 1) using (circuit_id)"
+            " group by locations order by locations"
+        )
+    ]
+
+
+def _examples(visit: Visit) -> list[Facts]:
+    """A pair of each sort that teaches something, preferably of two kinds a person would do."""
+    found = []
+    for outcome, verdict in _EXAMPLES:
+        row = visit.row(
+            f"{_PAIR} {_PAIRS} where outcome = ? and verdict.name = ?"
+            " order by (kind.name = 'exchanged') + (other_kind.name = 'exchanged') desc,"
+            " circuit.boxes, circuit.id, pair.fault_id, pair.other_id limit 1",
+            outcome,
+            verdict,
+        )
+        if row:
+            found.append(_facts(row))
+    return found
+
+
+def _facts(row: Row) -> Facts:
+    hazards = [name for i, name in enumerate(HAZARD_NAMES) if row["hazard_set"] >> i & 1]
+    return {**dict(row), "hazards": hazards, "meaning": MEANINGS[row["outcome"]]}
+
+
+def _listed(visit: Visit) -> Facts:
+    """A page of the pairs told one by one."""
+    circuit, outcome = visit.query.get("circuit", ""), visit.query.get("outcome", "")
+    if outcome and outcome not in OUTCOMES:
+        raise RefusalError(f"outcome must be one of {', '.join(OUTCOMES)}; leave it out for all.")
+    where = "(? = '' or circuit.label = ?) and (? = '' or outcome = ?)"
+    chosen = (circuit, circuit, outcome, outcome)
+    total = visit.number(f"select count(*) {_PAIRS} where {where}", *chosen)
+    paging = paged(visit.query, total)
+    rows = visit.rows(
+        f"{_PAIR} {_PAIRS} where {where} order by circuit.locations, circuit.id, outcome,"
+        f" pair.fault_id, pair.other_id limit {paging.size:d} offset {paging.skip:d}",
+        *chosen,
+    )
+    told = visit.rows("select distinct outcome from pair order by outcome")
+    circuits = visit.rows(
+        "select distinct label from pair_set join circuit using (id)"
+        " where existing = judged order by circuit.id"
+    )
+    return {
+        "filters": {"circuit": circuit, "outcome": outcome},
+        "choices": {
+            "circuit": [row["label"] for row in circuits],
+            "outcome": [row["outcome"] for row in told],
+        },
+        "total": total,
+        **paging.facts(),
+        "pairs": [_facts(row) for row in rows],
+    }
+
+
+def pair(visit: Visit) -> Page:
+    """One pair of mistakes, judged again by the independent engine while its page is made."""
+    row, intended, one, other = _pair(visit)
+    both = both_made(intended, one, other)
+    circuits = (intended, one.apply(intended), other.apply(intended), both)
+    judged = [judge(each, PathsEngine()) for each in circuits]
+    states = range(1 << len(intended.switches))
+    forms = [
+        forms_of(intended, judgement.observation, states)
+        for judgement in judged
+        if judgement.observation
+    ]
+    return Page(
+        f"Two mistakes in {row['circuit']}",
+        "pair",
+        {
+            **_facts(row),
+            "rechecked": judged[-1].verdict,
+            "hazards_found": list(judged[-1].hazards),
+            "states": [
+                {
+                    "positions": forms[0][state]["positions"],
+                    "doings": [
+                        {"protection": form[state]["protection"], "lamps": form[state]["lamps"]}
+                        for form in forms
+                    ],
+                }
+                for state in states
+            ],
+            "circuit_file": dump(both),
+        },
+        drawn={"picture": picture(visit, both, {}, intended=intended)},
+    )
+
+
+def pair_picture(visit: Visit) -> Page:
+    """The wiring of a circuit beside the same with both mistakes of a pair."""
+    row, intended, one, other = _pair(visit)
+    svg = wiring_picture(both_made(intended, one, other), intended=intended)
+    return Page(f"Two mistakes in {row['circuit']}", "refusal", {}, svg=svg)
+
+
+def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
+    """The pair that an address names. Raises MissingError."""
+    parts = visit.parts
+    circuit = circuit_row(visit, parts["circuit"])
+    kinds = [named_row(visit, "fault_kind", parts[name]) for name in ("kind", "other_kind")]
+    row = visit.row(
+        f"{_PAIR} {_PAIRS} where circuit.id = ? and kind.id = ? and one.site = ?"
+        " and other_kind.id = ? and other.site = ?",
+        *(circuit["id"], kinds[0]["id"], parts["site"], kinds[1]["id"], parts["other_site"]),
+    )
+    if row is None:
+        raise MissingError(
+            "No such pair is told here: either its mistakes do together what one of them does "
+            "alone, or the pair was not judged. Those that are told are in the list of pairs."
+        )
+    try:
+        intended = parse(circuit["file"])
+        one, other = (
+            find_fault(intended, f"{kind['name']}/{parts[site]}")
+            for kind, site in zip(kinds, ("site", "other_site"), strict=True)
+        )
+    except (CircuitError, KeyError) as error:
+        raise MissingError("The circuit file does not have these mistakes any more.") from error
+    return row, intended, one, other
