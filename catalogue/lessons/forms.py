@@ -141,7 +141,6 @@ class LessonsForm(TypedDict):
     terms_title: str
     with_answers: bool
     seed: int | None
-    left_out: list[str]
     glossary: list[list[str]]
     cases: list[SheetForm]
     cautions: list[str]
@@ -175,9 +174,8 @@ def lessons_form(
     *,
     with_answers: bool,
     seed: int | None,
-    left_out: Sequence[str] = (),
 ) -> LessonsForm:
-    """A set of sheets. `left_out` are sentences on entries that could not be worked out."""
+    """A set of sheets."""
     say = wording(usage)
     return LessonsForm(
         format=FORMAT,
@@ -186,7 +184,6 @@ def lessons_form(
         terms_title=USAGE_TITLES[usage],
         with_answers=with_answers,
         seed=seed,
-        left_out=list(left_out),
         glossary=[list(pair) for pair in glossary(usage)],
         cases=list(sheets),
         cautions=[say(caution) for caution in short_cautions()],
