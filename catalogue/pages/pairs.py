@@ -31,15 +31,16 @@ _EXAMPLES: Final = (
     ("makes-mimic", "mimic"),
     ("breaks", "trips"),
 )
+#: Pairs are few: SQLite is told to begin with them (a cross join keeps its order).
 _PAIRS: Final = (
     "from pair join fault as one on one.id = pair.fault_id"
-    " join fault as other on other.id = pair.other_id"
-    " join circuit on circuit.id = one.circuit_id"
-    " join fault_kind as kind on kind.id = one.kind_id"
-    " join fault_kind as other_kind on other_kind.id = other.kind_id"
-    " join verdict as one_verdict on one_verdict.id = one.verdict_id"
-    " join verdict as other_verdict on other_verdict.id = other.verdict_id"
-    " join verdict on verdict.id = pair.verdict_id"
+    " cross join fault as other on other.id = pair.other_id"
+    " cross join circuit on circuit.id = one.circuit_id"
+    " cross join fault_kind as kind on kind.id = one.kind_id"
+    " cross join fault_kind as other_kind on other_kind.id = other.kind_id"
+    " cross join verdict as one_verdict on one_verdict.id = one.verdict_id"
+    " cross join verdict as other_verdict on other_verdict.id = other.verdict_id"
+    " cross join verdict on verdict.id = pair.verdict_id"
 )
 _PAIR: Final = (
     "select circuit.label as circuit, kind.name as kind, one.site as site,"
