@@ -62,6 +62,7 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "Make worksheets and quizzes from curated faults.",
     ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
+    "merge": ("catalogue.commands.merge:merge", "Put parts of one build together."),
     "export": ("catalogue.commands.export:export", "Write a catalogue as plain files."),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),

@@ -103,8 +103,21 @@ def fault_kind_versions() -> str:
     return ", ".join(f"{kind.name} {kind.version}" for kind in fault_kinds())
 
 
-def make_plan(locations: Sequence[int], drawn: int = 0, seed: int = 0) -> Plan:
-    """All layouts of each number of `locations`, and `drawn` random circuits of a seed."""
+@dataclass(frozen=True, slots=True)
+class Shard:
+    """Every `count`-th batch of a plan, beginning with number `number`, which counts from 1."""
+
+    number: int
+    count: int
+
+
+def make_plan(
+    locations: Sequence[int], drawn: int = 0, seed: int = 0, shard: Shard | None = None
+) -> Plan:
+    """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
+
+    With a `shard` only its batches.
+    """
     sizes = tuple(sorted(set(locations)))
     batches = [
         _batch(part)
@@ -112,6 +125,8 @@ def make_plan(locations: Sequence[int], drawn: int = 0, seed: int = 0) -> Plan:
         for part in _parts(list(_layout_specs(size)), max(1, _BATCH_WORK // size**2))
     ]
     batches += [_batch((DrawnSpec(seed, index),)) for index in range(drawn)]
+    if shard is not None:
+        batches = batches[shard.number - 1 :: shard.count]
     return Plan(sizes, drawn, seed, tuple(batches))
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from catalogue.plan import Batch, batch_versions, make_plan
+from catalogue.plan import Batch, Shard, batch_versions, make_plan
 from catalogue.prove import CircuitRows, prove, prove_as
 from catalogue.store import Store
 from catalogue.workforce import Hiring, processes
@@ -45,18 +45,20 @@ def build(
     drawn: int = 0,
     seed: int = 0,
     *,
+    shard: Shard | None = None,
     hire: Hiring | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Built:
     """Build or resume the catalogue in `path`: all layouts of `locations`, and `drawn` circuits.
 
-    `hire` gives the workforce, which is asked for only if there is work to share; without it this
-    process works alone. `progress` is called with the circuits stored and planned. Interrupted at
-    any moment, the same call goes on from there and ends with the same content. Raises UserError
-    for a file that is something else.
+    With a `shard` only that part of it, see `catalogue.merge`. `hire` gives the workforce, which
+    is asked for only if there is work to share; without it this process works alone. `progress`
+    is called with the circuits stored and planned. Interrupted at any moment, the same call goes
+    on from there and ends with the same content. Raises UserError for a file that is something
+    else.
     """
     started = time.monotonic()
-    plan = make_plan(locations, drawn, seed)
+    plan = make_plan(locations, drawn, seed, shard)
     with closing(Store(path)) as store:
         run = store.begin(plan, self_check())
         digest = store.finished_digest(run)

@@ -9,6 +9,7 @@ from typing import Final
 import click
 
 from catalogue.commands.options import Options, processors
+from catalogue.plan import Shard
 from catalogue.sweep import Built
 from catalogue.sweep import build as build_catalogue
 from catalogue.terminal import Progress, say
@@ -21,6 +22,7 @@ _MOST_LOCATIONS: Final = 6
 _MOST_DRAWN: Final = 1_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold
 _MOST_WORKERS: Final = 256
+_MOST_SHARDS: Final = 100_000
 
 
 @click.command()
@@ -46,6 +48,12 @@ _MOST_WORKERS: Final = 256
 @click.option(
     "--scheduler", default="", metavar="ADDRESS", help="With --executor dask: its scheduler."
 )
+@click.option(
+    "--shard",
+    default="",
+    metavar="I/N",
+    help="Build only part I of N, to be put together with: miswire merge.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def build(database: Path, as_json: bool, **asked: str) -> None:
     """Build a catalogue, or go on building it.
@@ -63,6 +71,7 @@ def build(database: Path, as_json: bool, **asked: str) -> None:
     elif not drawn_number:
         options.refuse("--locations", "say what to build, such as --locations 2,3 or --random 50")
     seed_number = options.number("--seed", asked["seed"], 0, _MOST_SEED)
+    shard = _shard(options, asked["shard"])
     hire = _hiring(options, asked["executor"], asked["scheduler"], asked["workers"])
     options.check()
     with Progress("Proving circuits", patience=0) as progress:
@@ -71,6 +80,7 @@ def build(database: Path, as_json: bool, **asked: str) -> None:
             sizes,
             drawn_number,
             seed_number,
+            shard=shard,
             hire=hire,
             progress=progress,
         )
@@ -79,6 +89,20 @@ def build(database: Path, as_json: bool, **asked: str) -> None:
         return
     say(_told(built))
     say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
+
+
+def _shard(options: Options, text: str) -> Shard | None:
+    """The part to build, or None for all of it."""
+    if not text:
+        return None
+    numbers = [int(word) for word in text.split("/") if word.isascii() and word.isdigit()]
+    if len(numbers) != 2 or not 1 <= numbers[0] <= numbers[1] <= _MOST_SHARDS:
+        options.refuse(
+            f"--shard={shown(text)}",
+            f"must be a part and how many there are, such as 2/8, of at most {_MOST_SHARDS:,}",
+        )
+        return None
+    return Shard(*numbers)
 
 
 def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hiring:

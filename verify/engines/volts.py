@@ -22,8 +22,9 @@ from verify.hazards import HAZARD_NAMES
 if TYPE_CHECKING:
     from verify.faults import Fault
 
-#: Solutions, pairs of fault and state, that are worth asking for where connections can answer.
-MOST_SOLUTIONS: Final = 4_000_000
+#: Solutions, pairs of fault and state, that people wait for: some seconds for all faults of a
+#: circuit of seven locations, or one circuit of sixteen.
+MOST_SOLUTIONS: Final = 150_000
 #: How many solutions are held at once.
 _AT_ONCE: Final = 65_536
 
