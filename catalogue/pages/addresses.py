@@ -124,6 +124,10 @@ class Addresses:
         """The picture of what stands against a claim."""
         return self._page("claim", name, "picture")
 
+    def practice(self) -> str:
+        """A case to practise on."""
+        return self._page("practice")
+
     def terms(self, word: str = "") -> str:
         """The page of terms, at the definition of `word`."""
         return self._page("terms") + (word and f"#{anchor(word)}")

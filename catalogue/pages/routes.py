@@ -20,6 +20,7 @@ from catalogue.pages.home import home
 from catalogue.pages.kind import kind
 from catalogue.pages.mimics import mimics
 from catalogue.pages.pairs import pair, pair_picture, pairs
+from catalogue.pages.practice import practice
 from catalogue.pages.signature import signature, signatures
 from catalogue.pages.site import STATIC_NAMES, static_file, view
 from catalogue.pages.visit import MissingError, Page, Reader, Visit
@@ -48,6 +49,7 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/signature/<signature>": signature,
     f"{ROOT}/hazard/<hazard>": hazard,
     f"{ROOT}/kind/<kind>": kind,
+    f"{ROOT}/practice": practice,
     f"{ROOT}/terms": words.terms,
     f"{ROOT}/scope": coverage.scope,
     f"{ROOT}/cautions": words.cautions,

@@ -44,6 +44,7 @@ HEADERS: Final = {
 _TYPES: Final = {
     "miswire.css": "text/css",
     "desk.css": "text/css",
+    "practice.css": "text/css",
     "tables.css": "text/css",
     "miswire.svg": "image/svg+xml",
 }

@@ -1,0 +1,230 @@
+"""Practice: a curated case to flip, look at and name, with nothing but plain links.
+
+The address holds all there is to remember: which case, how the switches stand, which combinations
+were seen, whether the boxes are open, and what was answered. Nothing is stored anywhere.
+"""
+
+import random
+from collections.abc import Iterator, Sequence
+from functools import cached_property, lru_cache
+from typing import Final, cast
+from urllib.parse import urlencode
+
+from markupsafe import Markup
+
+from catalogue.lessons.curated import LEVELS, Case, shipped
+from catalogue.lessons.forms import AnswerForm, sheet_form
+from catalogue.lessons.pages import Pictures
+from catalogue.lessons.questions import Question, shuffle
+from catalogue.lessons.sheet import Sheet, work_out
+from catalogue.lessons.wording import USAGE_TITLES, USAGES, Usage, wording
+from catalogue.pages.paging import whole_number
+from catalogue.pages.visit import Facts, Page, RefusalError, Visit
+from catalogue.report import StateForm, state_forms
+from verify.problems import listing
+
+_TITLE: Final = "Practice"
+_SHEETS_KEPT: Final = 16
+_MOST_SEED: Final = 2**31 - 1
+#: The answer of whoever wants to be told.
+_TELL: Final = "tell"
+
+
+def practice(visit: Visit) -> Page:
+    """One case, as far as its visitor has come with it."""
+    query = visit.query
+    seed = whole_number(query, "seed") or 0
+    level = _choice("level", query.get("level", ""), ("", *LEVELS))
+    usage = cast(Usage, _choice("terms", query.get("terms") or "us", USAGES))
+    cases = [case for case in shipped().cases if level in ("", case.level)]
+    if seed > _MOST_SEED or not cases:
+        raise RefusalError(f"seed must be a whole number up to {_MOST_SEED}; leave it out.")
+    case = _drawn(cases, seed)
+    try:
+        sheet = _worked(case, usage)
+    except KeyError:
+        return Page(_TITLE, "practice", {"gone": case.label, "another": _another(query, seed)})
+    return _Practice(visit, sheet, seed).page()
+
+
+def _drawn(cases: Sequence[Case], seed: int) -> Case:
+    """The case of a number: as it counts up, all come by before one comes again."""
+    round_, place = divmod(seed, len(cases))
+    order = list(cases)
+    shuffle(order, random.Random(round_))
+    return order[place]
+
+
+@lru_cache(maxsize=_SHEETS_KEPT)
+def _worked(case: Case, usage: Usage) -> Sheet:
+    return work_out(case, usage)
+
+
+def _another(query: object, seed: int) -> str:
+    kept = cast("dict[str, str]", query)
+    given = {key: kept[key] for key in ("level", "terms") if kept.get(key)}
+    return "?" + urlencode({"seed": seed + 1, **given})
+
+
+class _Practice:
+    """One visit to one case."""
+
+    def __init__(self, visit: Visit, sheet: Sheet, seed: int) -> None:
+        self._visit = visit
+        self._sheet = sheet
+        self._seed = seed
+        self._say = wording(sheet.usage)
+        states = 1 << len(sheet.found.switches)
+        self._state = self._number("state", states - 1)
+        self._seen = self._number("seen", (1 << states) - 1) | 1 << self._state
+        self._question: Question = sheet.questions[0]
+        letters = [choice.id for choice in self._question.choices]
+        self._answer = _choice(
+            "answer", visit.query.get("answer", ""), ("", *letters, _TELL), show_none=False
+        )
+        self._is_open = _choice("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
+
+    def page(self) -> Page:
+        """The page, with the solution once it was found or asked for."""
+        sheet, case = self._sheet, self._sheet.case
+        forms = self._forms()
+        chosen = next((c for c in self._question.choices if c.id == self._answer), None)
+        is_solved = self._answer == _TELL or (chosen is not None and chosen.is_right)
+        facts: Facts = {
+            "gone": "",
+            "seed": self._seed,
+            "label": case.label if is_solved else None,
+            "case_title": self._say(case.title),
+            "level": case.level,
+            "story": self._say(case.story),
+            "conversion": sheet.dress.note,
+            "warnings": list(self._warnings()),
+            "fault": self._place if is_solved and self._stored is not None else None,
+            "left_out": len(shipped().problems),
+            "state": forms[self._state],
+            "handles": list(self._handles(forms)),
+            "seen": [
+                {"state": number, **form}
+                for number, form in enumerate(forms)
+                if self._seen >> number & 1
+            ],
+            "combinations": len(forms),
+            "all_seen": self._link(seen=str((1 << len(forms)) - 1)),
+            "boxes": self._link(boxes="" if self._is_open else "open"),
+            "are_boxes_open": self._is_open,
+            "prompt": self._say(self._question.prompt),
+            "choices": list(self._choices(is_solved=is_solved)),
+            "is_right": None if chosen is None else chosen.is_right,
+            "why": "" if chosen is None else self._say(chosen.why),
+            "tell": self._link(answer=_TELL),
+            "solution": self._solution() if is_solved else None,
+            "another": _another(self._visit.query, self._seed),
+            "levels": [
+                {"title": level or "any level", "link": "?" + _query(level=level)}
+                for level in ("", *LEVELS)
+            ],
+            "usages": [
+                {"title": USAGE_TITLES[usage], "link": self._link(terms=usage)}
+                for usage in USAGES
+                if usage != sheet.usage
+            ],
+        }
+        return Page(_TITLE, "practice", facts, drawn=self._drawings(is_solved=is_solved))
+
+    def _number(self, key: str, most: int) -> int:
+        number = whole_number(self._visit.query, key) or 0
+        if number > most:
+            raise RefusalError(f"{key} must be at most {most} for this case; follow a link of it.")
+        return number
+
+    def _forms(self) -> list[StateForm]:
+        seen = self._sheet.examination.judgement.observation
+        return [] if seen is None else list(state_forms(self._sheet.found, seen))
+
+    def _warnings(self) -> Iterator[str]:
+        """What is no longer as the entry or the catalogue says."""
+        sheet = self._sheet
+        if sheet.changed:
+            yield sheet.changed
+        if self._stored not in (None, sheet.verdict):
+            yield f"This catalogue holds {self._stored} for the case, and it is {sheet.verdict}."
+
+    @property
+    def _place(self) -> Facts:
+        """The case as a catalogue addresses it."""
+        case = self._sheet.case
+        kind, _, site = case.fault.partition("/")
+        return {"circuit": case.circuit, "kind": kind, "site": site}
+
+    @cached_property
+    def _stored(self) -> str | None:
+        """The verdict that the catalogue holds, None if it does not have the fault."""
+        row = self._visit.row(
+            "select verdict.name from fault join circuit on circuit.id = circuit_id"
+            " join fault_kind as kind on kind.id = kind_id"
+            " join verdict on verdict.id = fault.verdict_id"
+            " where circuit.label = ? and kind.name = ? and site = ?",
+            *self._place.values(),
+        )
+        return None if row is None else str(row["name"])
+
+    def _link(self, **changed: str) -> str:
+        """The address of this page with something changed."""
+        here = {
+            "seed": str(self._seed),
+            "level": self._visit.query.get("level", ""),
+            "terms": self._visit.query.get("terms", ""),
+            "state": str(self._state),
+            "seen": str(self._seen),
+            "boxes": "open" if self._is_open else "",
+            "answer": self._answer,
+        }
+        return "?" + _query(**here | changed)
+
+    def _handles(self, forms: Sequence[StateForm]) -> Iterator[Facts]:
+        for bit, switch in enumerate(self._sheet.found.switches):
+            yield {
+                "switch": switch.name,
+                "position": forms[self._state]["positions"][switch.name],
+                "link": self._link(state=str(self._state ^ 1 << bit)) + "#light",
+            }
+
+    def _choices(self, *, is_solved: bool) -> Iterator[Facts]:
+        for choice in self._question.choices:
+            fact: Facts = {
+                "id": choice.id,
+                "text": self._say(choice.text),
+                "link": self._link(answer=choice.id) + "#answer",
+                "is_chosen": choice.id == self._answer,
+            }
+            if is_solved:
+                fact |= {"is_right": choice.is_right, "why": self._say(choice.why)}
+            yield fact
+
+    def _solution(self) -> AnswerForm:
+        return sheet_form(self._sheet, 1, with_answers=True)["answer"]
+
+    def _drawings(self, *, is_solved: bool) -> Facts:
+        drawn: Facts = {}
+        if self._is_open or is_solved:
+            pictures = Pictures.of(self._sheet)
+            if is_solved:
+                drawn["marked"] = Markup(pictures.marked_svg)  # drawn and escaped by us
+            else:
+                drawn["found"] = Markup(pictures.found_svg)  # drawn and escaped by us
+        return drawn
+
+
+def _query(**parameters: str) -> str:
+    return urlencode({key: value for key, value in parameters.items() if value})
+
+
+def _choice(key: str, word: str, known: Sequence[str], *, show_none: bool = True) -> str:
+    if word not in known:
+        words = listing(filter(None, known))
+        raise RefusalError(
+            f"{key} must be one of {words}; leave it out to begin anew."
+            if show_none
+            else f"{key} must be one of the choices, or {_TELL}; leave it out to begin anew."
+        )
+    return word
