@@ -171,7 +171,7 @@ def test_findings_come_from_the_catalogue(browser: Browser, database: Path, tmp_
         "wirings": 115_975,
         "any_location": 40,
         "sound": 8,
-        "families": 3,
+        "families": 5,
         "command": "",
     }
     assert [row["command"] for row in facts["census"]] == [
