@@ -1,19 +1,21 @@
 """Claims about what meters say: voltage that is none, continuity, and where line is to be found."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Final
+from typing import Final, NamedTuple
+
+import numpy as np
 
 from verify.behaviour import position, states_in
 from verify.circuit import Device, Failure
 from verify.claims.contract import Answer, Bench, Claim, Every, Source, counterexample, scope
 from verify.claims.domains import TWO, TWO_AND_THREE
-from verify.claims.study import INTENDED, Case
+from verify.claims.study import Case, Study
 from verify.claims.vocabulary import scheme_title
 from verify.devices import POSITIONS, Position
 from verify.electric.physics import parameters
-from verify.electric.readings import Reading, readings
+from verify.electric.readings import Reading, ground_readings, readings
 from verify.engines.words import terminals
 
 _THEME: Final = "what meters say"
@@ -35,54 +37,62 @@ class ReadsLive:
     def answer(self, bench: Bench) -> Answer:
         """Compare every reading above what counts as voltage with what is connected."""
         cases = against = circuits = 0
-        first: tuple[Case, Reading] | None = None
+        first: tuple[Case, _Reading] | None = None
         for study in bench.studies(self.source):
             circuits += 1
-            for case in study.cases(self.of) if self.of else [study.intended]:
-                for reading in self._readings(case):
-                    cases += 1
-                    if not case.live(reading.point.name) >> reading.state & 1:
-                        against += 1
-                        first = first or (case, reading)
+            found = list(study.cases(self.of)) if self.of else [study.intended]
+            for case, reading in self._readings(study, found):
+                cases += 1
+                if not case.live(reading.terminal) >> reading.state & 1:
+                    against += 1
+                    first = first or (case, reading)
         told = (
             "exhaustive: every screw of lamp and switches in every state at which "
             f"{'a low-impedance' if self.low else 'an ordinary'} meter reads "
             f"{parameters('us').phantom_volts:g} V or more to ground, {cases:,} of them in "
             f"{circuits:,} circuits, by the electrical solution; {against:,} are against it"
         )
-        found = None
+        shown = None
         if first is not None:
             case, reading = first
-            found = counterexample(case, f"{_reads(case, reading)} {self.because}")
+            shown = counterexample(case, f"{_reads(case, reading)} {self.because}")
         return Answer(
             "refuted" if against else "proved",
             scope((self.source,), self.of),
             told,
             cases,
             against,
-            found,
+            shown,
         )
 
-    def _readings(self, case: Case) -> Iterator[Reading]:
-        circuit = case.circuit if case.fault is INTENDED else case.fault.apply(case.circuit)
-        ends = {end.name: end for end in circuit.ends}
-        ground = circuit.terminal(circuit.feed, "ground")
-        pairs = [(ends[name], ground) for name in terminals(circuit)]
-        least = parameters(circuit.palette).phantom_volts
-        for reading in readings(circuit, pairs):
-            tripped = case.trips >> reading.state & 1
-            if not tripped and (reading.low if self.low else reading.high) >= least:
-                yield reading
+    def _readings(self, study: Study, cases: Sequence[Case]) -> Iterator[tuple[Case, "_Reading"]]:
+        """What counts as voltage, in states that do not trip."""
+        names = terminals(study.circuit)
+        read = ground_readings(study.circuit, [case.fault for case in cases], names)
+        least = parameters(study.circuit.palette).phantom_volts
+        for row, state, place in np.argwhere((read.low if self.low else read.high) >= least):
+            if not cases[row].trips >> int(state) & 1:
+                high, low = (float(volts[row, state, place]) for volts in (read.high, read.low))
+                yield cases[row], _Reading(names[place], int(state), high, low)
 
 
-def _reads(case: Case, reading: Reading) -> str:
+class _Reading(NamedTuple):
+    """What two meters read at a terminal in a state, in volts."""
+
+    terminal: str
+    state: int
+    high: float
+    low: float
+
+
+def _reads(case: Case, reading: _Reading) -> str:
     """What the meters read at a point, in words."""
     handles = " and ".join(
         f"{switch.name} {position(reading.state, number)}"
         for number, switch in enumerate(case.circuit.switches)
     )
     return (
-        f"With {handles}, {reading.point.name} is connected to line by no wire and no contact; to "
+        f"With {handles}, {reading.terminal} is connected to line by no wire and no contact; to "
         f"ground an ordinary meter of 10 MΩ reads {reading.high:.0f} V there, a low-impedance one "
         f"{reading.low:.0f} V."
     )
