@@ -57,6 +57,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
         "catalogue.commands.claims:claims",
         "Judge what people say: proved, sampled or refuted.",
     ),
+    "curate": (
+        "catalogue.commands.curate:curate",
+        "Propose faults to teach: the fewest that show everything.",
+    ),
     "lessons": (
         "catalogue.commands.lessons:lessons",
         "Make worksheets and quizzes from curated faults.",
