@@ -63,7 +63,7 @@ def visiting(*databases: Path, **settings: object) -> Iterator[Browser]:
     """A browser of a Datasette that serves databases as `miswire serve` does."""
     loop = asyncio.new_event_loop()
     files = [str(database) for database in databases]
-    datasette = Datasette([], immutables=files, settings={**SETTINGS, **settings})
+    datasette = Datasette(files, settings={**SETTINGS, **settings})
     try:
         loop.run_until_complete(datasette.invoke_startup())
         yield Browser(datasette, loop)

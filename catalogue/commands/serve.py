@@ -106,7 +106,8 @@ def _run(database: Path, listener: socket.socket) -> None:
     import uvicorn
     from datasette.app import Datasette
 
-    datasette = Datasette([], immutables=[str(database.resolve())], settings=SETTINGS)
+    # Opened for reading, but not as immutable: a build or an audit may go on meanwhile.
+    datasette = Datasette([str(database.resolve())], settings=SETTINGS)
     asyncio.run(datasette.invoke_startup())
     config = uvicorn.Config(datasette.app(), lifespan="on", log_level="warning", access_log=False)
     say(f"Serving {file_name(database)} at http://{HOST}:{listener.getsockname()[1]}/")
