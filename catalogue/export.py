@@ -17,7 +17,7 @@ import catalogue
 from catalogue.pages.coverage import coverage_line, scope_groups
 from catalogue.pages.visit import Visit
 from catalogue.report import short_cautions
-from catalogue.schema import TABLES, Column, Table
+from catalogue.tables import TABLES, Column, Table
 
 FORMATS: Final = ("csv", "json", "datapackage")
 DESCRIPTOR: Final = "datapackage.json"

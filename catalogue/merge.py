@@ -13,9 +13,9 @@ from sqlite3 import Connection
 from typing import Final
 
 from catalogue.plan import Plan, make_plan
-from catalogue.schema import TABLE, TABLES, Column, Table
 from catalogue.store import Store, require_catalogue
 from catalogue.sweep import self_check
+from catalogue.tables import TABLE, TABLES, Column, Table
 from verify.problems import Problem, UserError
 
 Progress = Callable[[int, int], None]

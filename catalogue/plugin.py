@@ -21,7 +21,7 @@ from catalogue.pages.site import (
     known_catalogue,
     static_version,
 )
-from catalogue.schema import TABLES
+from catalogue.tables import TABLES
 
 _OURS: Final = "miswire"
 

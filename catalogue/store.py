@@ -21,7 +21,8 @@ from catalogue.flips import write_flips
 from catalogue.pairs import drop_pairs, write_pairs
 from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows
-from catalogue.schema import TABLES, migrations, open_catalogue
+from catalogue.schema import migrations, open_catalogue
+from catalogue.tables import TABLES
 from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS

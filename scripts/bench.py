@@ -40,6 +40,9 @@ from verify.verdict import verdicts
 #: Feed and lamp in the middle of a chain of boxes: nothing special about it but its length.
 LAYOUTS: Final = {2: "1.f.1", 4: "1.f.1.2.3", 6: "1.f.1.2.3.4.5"}
 
+#: Locations, and how many faulted circuits are put to every tool.
+PEERS: Final = {2: 200, 4: 100, 6: 40, 8: 12}
+
 
 def rate(work: Callable[[], object], amount: int, seconds: float) -> float:
     """How much of `amount` is done a second, repeating `work` for about `seconds`; best of all."""
@@ -122,6 +125,20 @@ def _answer(pool: Pool, *, any_order: bool) -> None:
     answer.to_json()
 
 
+def side_by_side() -> list[dict[str, object]]:
+    """Miswire's engines beside general tools, which come with the extra ``bench``."""
+    try:
+        from bench_peers import peers
+    except ModuleNotFoundError as error:
+        print(f"left out, {error.name} is missing: pip install -e '.[bench]'", file=sys.stderr)
+        return []
+    found = []
+    for locations, count in PEERS.items():
+        print(f"{locations} locations, side by side …", file=sys.stderr, flush=True)
+        found.append(peers(locations, count))
+    return found
+
+
 def _rounded(value: float) -> float | int:
     return round(value) if value >= 100 else round(value, 2)
 
@@ -141,6 +158,7 @@ def main() -> int:
         circuit = Layout.parse(LAYOUTS[locations]).circuit("chain")
         found = electric(circuit, rate, arguments.seconds)
         volts.append({"locations": locations} | {k: _rounded(v) for k, v in found.items()})
+    beside = side_by_side()
     print("census …", file=sys.stderr, flush=True)
     counted = census()
     print("landings …", file=sys.stderr, flush=True)
@@ -152,6 +170,7 @@ def main() -> int:
                 "machine": platform.machine(),
                 "processors": os.cpu_count(),
                 "engines": measured,
+                "side_by_side": beside,
                 "electric": volts,
                 "census": counted,
                 "landings": landed,

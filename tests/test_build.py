@@ -19,8 +19,9 @@ from catalogue.audit import audit
 from catalogue.contents import digest_of
 from catalogue.plan import Batch, make_plan
 from catalogue.prove import prove
-from catalogue.schema import TABLES, open_catalogue
+from catalogue.schema import open_catalogue
 from catalogue.sweep import build, self_check, sweep
+from catalogue.tables import TABLES
 from catalogue.workforce import processes
 from verify.faults import all_faults, fault_kinds
 from verify.layouts import Layout

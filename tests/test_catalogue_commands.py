@@ -178,7 +178,8 @@ def test_serve_until_control_c(served: tuple[str, "subprocess.Popen[str]"], copy
         assert json.load(answer)[0]["id"] == 1
     with urllib.request.urlopen(f"{address}-/databases.json") as answer:
         databases = {found["name"]: found for found in json.load(answer)}
-    assert not databases["copy"]["is_mutable"]
+    # A build or an audit may go on meanwhile; that serving changes nothing is shown below.
+    assert databases["copy"]["is_mutable"]
     server.send_signal(signal.SIGINT)
     said, complaints = server.communicate(timeout=30)
     assert server.returncode == 0

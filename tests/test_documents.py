@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from catalogue.cli import COMMANDS, main
-from catalogue.schema import TABLES
+from catalogue.tables import TABLES
 from verify.circuitfile import parse
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS

@@ -14,7 +14,7 @@ from commandline import run, words
 
 from catalogue.export import FORMATS
 from catalogue.report import short_cautions
-from catalogue.schema import TABLE, TABLES
+from catalogue.tables import TABLE, TABLES
 
 pytest_plugins = ["small_catalogue"]
 

@@ -9,8 +9,8 @@ from commandline import run, words
 
 from catalogue.merge import merge
 from catalogue.plan import Shard, make_plan
-from catalogue.schema import TABLES
 from catalogue.sweep import build
+from catalogue.tables import TABLES
 from verify.problems import UserError
 
 DRAWN = 3

@@ -24,7 +24,7 @@ from browser import (
 
 from catalogue.pages.addresses import LONGEST_WORD, signature_label
 from catalogue.pages.site import HEADERS
-from catalogue.schema import TABLES, Table
+from catalogue.tables import TABLES, Table
 from verify.cautions import summary
 
 pytest_plugins = ["small_catalogue"]

@@ -170,7 +170,8 @@ def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
             far = min(
                 (abs(at.between(network.node(side), ground)), side.part) for side in lamp.sides
             )
-            yield Amount(lamp.name, far[0], "volts", f"{lamp.name} at {far[1]}, against ground, has")
+            what = f"{lamp.name} at {far[1]}, against ground, has"
+            yield Amount(lamp.name, far[0], "volts", what)
 
 
 _AMOUNTS: Final[Mapping[str, Callable[[NodalState, str | None], Iterator[Amount]]]] = {

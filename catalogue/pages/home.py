@@ -5,7 +5,7 @@ from typing import Final
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.coverage import scope_groups
 from catalogue.pages.visit import Page, Visit
-from catalogue.schema import TABLES
+from catalogue.tables import TABLES
 
 _SIGNATURES: Final = 6
 

@@ -28,7 +28,7 @@ from catalogue.pages.visit import (
     Visit,
 )
 from catalogue.report import FORMAT, short_cautions
-from catalogue.schema import TABLE
+from catalogue.tables import TABLE
 from verify.cautions import summary
 from verify.problems import shown
 
