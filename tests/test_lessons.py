@@ -10,6 +10,7 @@ import pytest
 from catalogue.desk.pool import NO_FAULT
 from catalogue.lessons.curated import LEVELS, Case, locate, read_curated, shipped
 from catalogue.lessons.forms import SheetForm, sheet_form
+from catalogue.lessons.pages import Pictures
 from catalogue.lessons.sheet import Sheet, work_out
 from catalogue.lessons.wording import Usage, glossary, reworded_svg, wording
 from verify.circuit import Circuit
@@ -133,9 +134,9 @@ def test_the_first_question_has_one_right_answer(case: Case) -> None:
             truth.over,
         )
         looks_alike = (result.joins, result.devices, result.cables) == (
-            sheet.found.joins,
-            sheet.found.devices,
-            sheet.found.cables,
+            sheet.seen.joins,
+            sheet.seen.devices,
+            sheet.seen.cables,
         )
         assert not (acts_alike and looks_alike), choice.text
         assert choice.why.startswith("Then " if not acts_alike else "It would do the same")
@@ -249,6 +250,17 @@ def test_levels_get_harder() -> None:
     shares = [places[level][True] / places[level].total() for level in LEVELS]
     assert shares == sorted(shares)
     assert shares[0] == 0 < shares[-1]
+
+
+def test_what_is_upstream_is_seen_in_no_box() -> None:
+    """A neutral that is open upstream of two feeds leaves every box as intended: its worksheet
+    shows no terminal with nothing landed, its answer sheet does."""
+    case = next(case for case in CASES if "/neutral-lost/" in case.label)
+    sheet = worked(case.label)
+    assert sheet.seen == sheet.intended != sheet.found
+    pictures = Pictures.of(sheet)
+    assert "terminal with nothing landed" not in pictures.found_svg
+    assert "terminal with nothing landed" in pictures.marked_svg
 
 
 WRONG = """

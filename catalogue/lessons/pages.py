@@ -52,7 +52,7 @@ class Pictures:
         """Draw them, in the words of the sheet."""
         return cls(
             reworded_svg(
-                wiring_picture(sheet.found, intended=sheet.intended, marked=False), sheet.usage
+                wiring_picture(sheet.seen, intended=sheet.intended, marked=False), sheet.usage
             ),
             reworded_svg(wiring_picture(sheet.found, intended=sheet.intended), sheet.usage),
         )

@@ -14,10 +14,12 @@ from catalogue.desk.match import sights
 from catalogue.desk.planner import Proposal
 from catalogue.desk.pool import Pool, Suspect
 from verify.circuit import Circuit
+from verify.faults import Fault
 from verify.hazards import HAZARDS
 from verify.signature import trip_code
 from verify.verdict import Judgement
 
+_UPSTREAM: Final = frozenset({"neutral-lost"})
 _SUSPECTS_OFFERED: Final = 4
 _DANGERS_OFFERED: Final = 5
 _CHECKS_OFFERED: Final = 4
@@ -55,7 +57,8 @@ class Question:
 class Asked:
     """What questions are about: the suspects of the intended circuit, and the true one among them.
 
-    `found` is the circuit with the mistake in it, `answer` what the desk says to its table.
+    `found` is what is seen of the circuit with the mistake in it, see `seen_in_boxes`, `answer`
+    what the desk says to its table.
     """
 
     pool: Pool
@@ -116,7 +119,7 @@ class Asked:
         suspect, fault = self.pool.suspects[number], self.pool.faults[number]
         if suspect.codes != self.truth.codes:
             return self._refuted_by_table(suspect)
-        result = self.intended if fault is None else fault.apply(self.intended)
+        result = self.intended if fault is None else seen_in_boxes(self.intended, fault)
         if _is_seen_alike(result, self.found):
             return ""
         if _is_seen_alike(result, self.intended):
@@ -226,6 +229,14 @@ class Asked:
 def _told(proposal: Proposal) -> str:
     cost = proposal.check.kind.cost
     return f"{proposal.gain:.2f} bits for a cost of {cost:g} flip{'' if cost == 1 else 's'}"
+
+
+def seen_in_boxes(intended: Circuit, fault: Fault) -> Circuit:
+    """The circuit with a mistake in it as far as all opened boxes show it.
+
+    What is open upstream of a feed is in none of its boxes: there everything is as intended.
+    """
+    return intended if fault.kind in _UPSTREAM else fault.apply(intended)
 
 
 def _is_seen_alike(one: Circuit, other: Circuit) -> bool:

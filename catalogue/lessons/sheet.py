@@ -14,7 +14,7 @@ from catalogue.desk.pool import Pool, Suspect, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.dress import Dress
-from catalogue.lessons.questions import Asked, Question
+from catalogue.lessons.questions import Asked, Question, seen_in_boxes
 from catalogue.lessons.wording import Usage
 from catalogue.report import Examination, examine
 from verify.circuit import Circuit
@@ -78,6 +78,11 @@ class Sheet:
         return _pool(self.intended)
 
     @cached_property
+    def seen(self) -> Circuit:
+        """What the opened boxes show."""
+        return seen_in_boxes(self.intended, self.fault)
+
+    @cached_property
     def truth(self) -> Suspect:
         """The suspect that it is."""
         return next(s for s in self.pool.suspects if s.label == self.fault.label)
@@ -96,7 +101,7 @@ class Sheet:
     @cached_property
     def questions(self) -> tuple[Question, ...]:
         """The questions with their choices."""
-        asked = Asked(self.pool, self.truth, self.found, self.examination.judgement, self.answer)
+        asked = Asked(self.pool, self.truth, self.seen, self.examination.judgement, self.answer)
         return asked.questions(f"{self.seed} {self.case.label}")
 
     @cached_property
