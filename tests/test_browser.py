@@ -51,6 +51,8 @@ PAGES: Final = {
     "&sign-trips=yes",
     "plan": f"{ROOT}/desk/plan?circuit=chain-1.f.1&positions=file",
     "mimics": f"{ROOT}/mimics",
+    "practice": f"{ROOT}/practice?seed=3&boxes=open",
+    "practice solved": f"{ROOT}/practice?seed=2&answer=tell",
     "refusal": f"{ROOT}/desk?locations=77",
     "wrong file": f"{ROOT}/desk?file=hello",
 }
