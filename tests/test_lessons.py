@@ -348,6 +348,17 @@ def test_all_mistakes_of_the_entries_are_told_at_once(tmp_path: Path) -> None:
     assert [case.title for case in read.cases] == ["one"]
 
 
+def test_a_circuit_too_large_for_a_sheet_is_refused(tmp_path: Path) -> None:
+    """Six switches have sixty-four combinations: the entry is refused with the remedy."""
+    path = tmp_path / "own.toml"
+    entry = """[[case]]
+label = "chain-1.f.1.2.3.4.5/lamp-open/lamp"
+"""
+    path.write_text(entry, "utf-8")
+    told = [str(problem) for problem in read_curated(path).problems]
+    assert any("has 6 switches" in line and "take a smaller circuit" in line for line in told)
+
+
 def test_cases_come_from_circuits_that_are_shipped() -> None:
     """A case is of a layout, as every catalogue has them, or of a circuit in `data/circuits`."""
     shipped_names = {path.stem for path in data_path("circuits").iterdir()}

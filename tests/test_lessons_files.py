@@ -8,6 +8,7 @@ import shutil
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 from xml.etree import ElementTree
@@ -432,6 +433,27 @@ def test_the_folder_opens_from_disk_and_asks_nobody(chromium: Browser, folder: P
     assert {url.rpartition("/")[0] for url in asked} == {folder.as_uri()}
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["index", "sheet-01", "answer-01", "answers"])
+def test_nobody_is_shut_out(chromium: Browser, folder: Path, name: str) -> None:
+    """axe-core finds nothing serious or critical on the pages."""
+    source = (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
+    context = chromium.new_context()
+    page = context.new_page()
+    page.goto((folder / f"{name}.html").as_uri())
+    page.add_script_tag(content=source)
+    found = page.evaluate("axe.run()")
+    context.close()
+    bad = [
+        f"{violation['id']}: {node['html'][:200]}"
+        for violation in found["violations"]
+        if violation["impact"] in ("serious", "critical")
+        for node in violation["nodes"]
+    ]
+    assert bad == []
+    assert len(found["passes"]) > 10
+
+
 @pytest.mark.parametrize("paper", SHEETS)
 def test_sheets_print(chromium: Browser, folder: Path, paper: str) -> None:
     """On either paper nothing is cut off at the edge, every case begins on a page of its own, and
@@ -463,6 +485,7 @@ def test_sheets_print(chromium: Browser, folder: Path, paper: str) -> None:
     context.close()
 
 
+@pytest.mark.slow
 def test_pdf_and_png_are_made_where_there_is_a_chromium(chromium: Browser) -> None:
     """The PDF has the paper asked for, and a picture all of its pixels."""
     assert chromium.is_connected()

@@ -27,6 +27,9 @@ LEVELS: Final = ("first-year", "second-year", "seasoned", "hard")
 #: Finds the circuit of a label, None if there is none.
 Resolve = Callable[[str], Circuit | None]
 
+#: A table of more combinations fills no page that anybody reads.
+MOST_SWITCHES: Final = 5
+
 _TEXTS: Final = ("label", "title", "verdict", "level", "story", "reason", "note")
 _KEYS: Final = (*_TEXTS, "tags", "places")
 _TOP: Final = ("tags", "case")
@@ -243,6 +246,13 @@ class _Reader:
                 place,
                 f"{what}: there is no circuit '{shown(name)}'; write a layout such as "
                 "chain-1.f.1 or the name of a file in data/circuits",
+            )
+            return
+        if len(circuit.switches) > MOST_SWITCHES:
+            self._refuse(
+                place,
+                f"{what}: the circuit has {len(circuit.switches)} switches; a sheet has room for "
+                f"the table of {MOST_SWITCHES}, so take a smaller circuit",
             )
             return
         self._check_places(place, name, circuit, places)
