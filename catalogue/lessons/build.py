@@ -1,7 +1,9 @@
 """A whole set of sheets in the formats asked for, as files by name."""
 
+import os
 import random
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -16,6 +18,8 @@ from catalogue.lessons.sheet import Stored, work_out
 from catalogue.lessons.wording import Usage
 
 FORMATS: Final = ("html", "csv", "json", "qti", "pdf", "png", "svg")
+#: So many pictures are printed at a time at most: each takes a browser of its own.
+_MOST_PRINTERS: Final = 4
 Progress = Callable[[int, int], None]
 
 
@@ -70,9 +74,12 @@ def make_lessons(
     if "qti" in wanted.formats:
         files["qti3.zip"] = qti_package(whole, [drawn.found_svg for drawn in pictures])
     if "png" in printers:
-        for name, svg in _drawn(pictures, with_answers=wanted.with_answers):
-            files[f"{name}.png"] = png(svg, printers["png"])
-            steps.advance()
+        drawn = list(_drawn(pictures, with_answers=wanted.with_answers))
+        with ThreadPoolExecutor(min(_MOST_PRINTERS, os.cpu_count() or 1)) as pool:
+            made = pool.map(lambda named: png(named[1], printers["png"]), drawn)
+            for (name, _), content in zip(drawn, made, strict=True):
+                files[f"{name}.png"] = content
+                steps.advance()
     if "pdf" in printers:
         pages = html_files(whole, pictures, curated.tags, renderer)
         names = [name for name in ("sheets.html", "answers.html") if name in pages]
