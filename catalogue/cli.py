@@ -34,7 +34,7 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "flips": (
         "catalogue.commands.flips:flips",
-        "Say which flips show a mistake, and what none shows.",
+        "Say which flips show a mistake, and which mistakes no flip shows.",
     ),
     "draw": ("catalogue.commands.draw:draw", "Draw a circuit's wiring, or a fault's, as an SVG."),
     "readings": (
@@ -55,19 +55,22 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "claims": (
         "catalogue.commands.claims:claims",
-        "Judge what people say: proved, sampled or refuted.",
+        "Judge what people say about lights controlled from several places.",
     ),
     "curate": (
         "catalogue.commands.curate:curate",
-        "Propose faults to teach: the fewest that show everything.",
+        "Propose the fewest faults to teach that show everything.",
     ),
     "lessons": (
         "catalogue.commands.lessons:lessons",
-        "Make worksheets and quizzes from curated faults.",
+        "Make worksheets, answer sheets and quizzes from the curated faults.",
     ),
     "build": ("catalogue.commands.build:build", "Build a catalogue, or go on building it."),
-    "merge": ("catalogue.commands.merge:merge", "Put parts of one build together."),
-    "export": ("catalogue.commands.export:export", "Write a catalogue as plain files."),
+    "merge": ("catalogue.commands.merge:merge", "Put the parts of one build together."),
+    "export": (
+        "catalogue.commands.export:export",
+        "Write a catalogue, or a part of it, as plain files.",
+    ),
     "audit": ("catalogue.commands.audit:audit", "Prove stored verdicts again, independently."),
     "serve": ("catalogue.commands.serve:serve", "Show a catalogue in the browser."),
 }

@@ -9,7 +9,7 @@ import numpy as np
 
 from catalogue.flips import FlipsRow, flips_rows
 from catalogue.pairs import PairRows, pair_rows
-from catalogue.plan import PlannedCircuit, Spec, batch_versions
+from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.behaviour import Findings
 from verify.circuitfile import dump
 from verify.engines.volts import engine_for
@@ -62,8 +62,8 @@ def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
     return [_circuit_rows(spec.build()) for spec in specs]
 
 
-def prove_as(versions: tuple[int, int, str, str], specs: Sequence[Spec]) -> list[CircuitRows]:
-    """The same for a worker that may be of another version, which raises UserError."""
+def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> list[CircuitRows]:
+    """The rows of a batch, for a worker that may be of another version, which raises UserError."""
     own = batch_versions()
     if own != versions:
         raise UserError(
@@ -75,7 +75,7 @@ def prove_as(versions: tuple[int, int, str, str], specs: Sequence[Spec]) -> list
                 )
             ]
         )
-    return prove(specs)
+    return prove(batch.specs)
 
 
 def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:

@@ -1,16 +1,17 @@
 """Running a plan: batches out to workers, rows back in plan order, one writer."""
 
 import time
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future
+from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 from catalogue.plan import Batch, Shard, batch_versions, make_plan
-from catalogue.prove import CircuitRows, prove, prove_as
+from catalogue.prove import CircuitRows, prove_as
 from catalogue.store import Store
 from catalogue.workforce import Hiring, processes
 from verify.circuit import Failure
@@ -20,6 +21,7 @@ from verify.engines.volts import VoltsEngine
 from verify.faults import all_faults, find_fault
 from verify.layouts import Layout
 from verify.problems import BugError
+from verify.spreading import in_order
 from verify.verdict import VERDICTS, judge, judge_faults
 
 #: How many batches may be out at once for each worker: enough to keep all busy, few in memory.
@@ -83,37 +85,9 @@ def build(
 def sweep(
     batches: Sequence[Batch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
 ) -> Iterator[tuple[Batch, list[CircuitRows]]]:
-    """The rows of each batch, in order.
-
-    Any executor will do; without one the work is done here. At most `window` batches are out at
-    once. A batch whose worker died is computed here, so that no work is lost with a pool.
-    """
-    if executor is None:
-        for batch in batches:
-            yield batch, prove(batch.specs)
-        return
-    versions = batch_versions()
-    waiting = iter(batches)
-    out: deque[tuple[Batch, Future[list[CircuitRows]] | None]] = deque()
-
-    def send() -> None:
-        for batch in waiting:
-            try:
-                out.append((batch, executor.submit(prove_as, versions, batch.specs)))
-            except (BrokenExecutor, RuntimeError):
-                out.append((batch, None))
-            return
-
-    for _ in range(window):
-        send()
-    while out:
-        batch, future = out.popleft()
-        try:
-            rows = prove(batch.specs) if future is None else future.result()
-        except BrokenExecutor:
-            rows = prove(batch.specs)
-        send()
-        yield batch, rows
+    """The rows of each batch, in order; see `verify.spreading`."""
+    work = partial(prove_as, batch_versions())
+    return in_order(batches, work, executor=executor, window=window)
 
 
 def self_check() -> str:

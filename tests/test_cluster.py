@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from distributed import LocalCluster
 
 from catalogue.cli import main
-from catalogue.plan import batch_versions
+from catalogue.plan import batch_versions, make_plan
 from catalogue.prove import prove_as
 from catalogue.sweep import build
 from catalogue.workforce import cluster
@@ -55,7 +55,7 @@ def test_a_worker_of_another_version_is_refused() -> None:
     """Its rows might differ, so it computes none and says which versions meet."""
     rows_version, *rest = batch_versions()
     with pytest.raises(UserError, match="install the same Miswire everywhere"):
-        prove_as((rows_version + 1, *rest), [])  # type: ignore[arg-type]
+        prove_as((rows_version + 1, *rest), make_plan([2]).batches[0])  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

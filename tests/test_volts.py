@@ -12,7 +12,7 @@ from verify.amounts import shown
 from verify.circuit import Circuit, Device, Failure, Join
 from verify.circuitfile import load
 from verify.engines.nodal import NodalEngine
-from verify.engines.volts import MOST_SOLUTIONS, VoltsEngine, engine_for
+from verify.engines.volts import MOST_WORK, VoltsEngine, engine_for, why_not_volts
 from verify.engines.words import WordsEngine
 from verify.evidence import Evidence, Prover
 from verify.faults import all_faults
@@ -240,11 +240,13 @@ def test_every_electrical_claim_is_told() -> None:
 
 
 def test_too_much_to_solve_is_left_to_connections() -> None:
-    """Beyond the declared number of solutions *words* decides, and says so by its name."""
+    """Beyond the declared amount of work *words* decides, and says so by its name."""
     small = stair()
     assert engine_for(small).name == "volts"
-    assert engine_for(small, MOST_SOLUTIONS // 4).name == "volts"
-    assert engine_for(small, MOST_SOLUTIONS // 4 + 1).name == "words"
+    most = MOST_WORK // (4 * len(small.grouped_ends) ** 2)
+    assert engine_for(small, most).name == "volts"
+    assert engine_for(small, most + 1).name == "words"
+    assert "are solved for volts" in why_not_volts(small, most + 1)
 
 
 @pytest.mark.parametrize(

@@ -31,10 +31,10 @@ _MOST: Final = 6
 @click.option("--toml", "as_toml", is_flag=True, help="Print entries for a file of curated cases.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def curate(database: Path, locations: str, as_toml: bool, as_json: bool) -> None:
-    """Propose faults to teach: the fewest that show everything, the easiest first.
+    """Propose the fewest faults to teach that show everything.
 
     Together they show every behaviour that flips can tell apart, every hazard and every fault kind
-    that occur in the layouts of these sizes. No smaller set does.
+    that occur in the layouts of these sizes. No smaller set does. The easiest come first.
 
     Entries printed with --toml lack story, reason and note: those are for you to write.
     """

@@ -44,9 +44,9 @@ def export(
     verdicts: tuple[str, ...],
     locations: str,
 ) -> None:
-    """Write a catalogue, or a part of it, as plain files into the folder OUT.
+    """Write a catalogue, or a part of it, as plain files.
 
-    A file a table, what is covered, the cautions, and checksums that `sha256sum -c SHA256SUMS`
+    They go into the folder OUT: a file a table, what is covered, the cautions, and checksums that `sha256sum -c SHA256SUMS`
     verifies; as a datapackage also a Frictionless Data Package descriptor. Equal catalogues give
     equal bytes. Files that this command wrote before are replaced, all others are left alone.
     """

@@ -4,9 +4,9 @@ A run is split by the beginnings of the growth strings. Batches depend on nothin
 locations and the rules, so that any number of workers, now or later, comes to the same result.
 """
 
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cache
 from typing import Final, NamedTuple
@@ -17,6 +17,7 @@ from verify.census.kernel import Numbers, Strings, Words, search
 from verify.census.parts import Parts, Wiring, parts_of
 from verify.census.rules import PRUNED
 from verify.devices import POSITIONS
+from verify.spreading import in_order
 
 #: Raised when batches or their results change: what is kept of an older run is then of no use.
 VERSION: Final = 1
@@ -242,33 +243,5 @@ def search_batch(batch: Batch) -> Found:
 def search_batches(
     batches: Iterable[Batch], *, executor: Executor | None = None, window: int = 6
 ) -> Iterator[tuple[Batch, Found]]:
-    """What is found in each batch, in order.
-
-    Any executor will do; without one the work is done here. At most `window` batches are out at
-    once. A batch whose worker died is searched here, so that no work is lost with a pool.
-    """
-    if executor is None:
-        for batch in batches:
-            yield batch, search_batch(batch)
-        return
-    waiting = iter(batches)
-    out: deque[tuple[Batch, Future[Found] | None]] = deque()
-
-    def send() -> None:
-        for batch in waiting:
-            try:
-                out.append((batch, executor.submit(search_batch, batch)))
-            except (BrokenExecutor, RuntimeError):
-                out.append((batch, None))
-            return
-
-    for _ in range(window):
-        send()
-    while out:
-        batch, future = out.popleft()
-        try:
-            found = search_batch(batch) if future is None else future.result()
-        except BrokenExecutor:
-            found = search_batch(batch)
-        send()
-        yield batch, found
+    """What is found in each batch, in order; see `verify.spreading`."""
+    return in_order(batches, search_batch, executor=executor, window=window)

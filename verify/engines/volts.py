@@ -22,9 +22,9 @@ from verify.hazards import HAZARD_NAMES
 if TYPE_CHECKING:
     from verify.faults import Fault
 
-#: Solutions, pairs of fault and state, that people wait for: some seconds for all faults of a
-#: circuit of seven locations, or one circuit of sixteen.
-MOST_SOLUTIONS: Final = 150_000
+#: Solutions, pairs of fault and state, times the square of the joins: about what solving them
+#: takes. People wait so long, some seconds: for all faults of seven locations, or one of fourteen.
+MOST_WORK: Final = 300_000_000
 #: How many solutions are held at once.
 _AT_ONCE: Final = 65_536
 
@@ -40,10 +40,11 @@ def engine_for(circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_C
 
 def why_not_volts(circuit: Circuit, faults: int = 1) -> str:
     """Why only connections are judged, or an empty text."""
-    if faults << len(circuit.switches) > MOST_SOLUTIONS:
+    states = 1 << len(circuit.switches)
+    if faults * states * len(circuit.grouped_ends) ** 2 > MOST_WORK:
         return (
-            f"{faults} times {1 << len(circuit.switches):,} states are more than the "
-            f"{MOST_SOLUTIONS:,} that are solved for volts"
+            f"{faults:,} times {states:,} states of {len(circuit.grouped_ends)} joins are more "
+            "than are solved for volts"
         )
     return "; ".join(map(str, unreadable_sizes(circuit)))
 
