@@ -46,9 +46,10 @@ def export(
 ) -> None:
     """Write a catalogue, or a part of it, as plain files.
 
-    They go into the folder OUT: a file a table, what is covered, the cautions, and checksums that `sha256sum -c SHA256SUMS`
-    verifies; as a datapackage also a Frictionless Data Package descriptor. Equal catalogues give
-    equal bytes. Files that this command wrote before are replaced, all others are left alone.
+    They go into the folder OUT: a file a table, what is covered, the cautions, and checksums that
+    `sha256sum -c SHA256SUMS` verifies; as a datapackage also a Frictionless Data Package
+    descriptor. Equal catalogues give equal bytes. Files that this command wrote before are
+    replaced, all others are left alone.
     """
     options = Options()
     for option, given, known in (
