@@ -20,6 +20,7 @@ def _content(db: Database) -> Iterator[str]:
     """Every row as a JSON array."""
     execute = db.conn.execute
     yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
+    yield from (str(row) for (row,) in execute(_SUMMARY_CONTENT))
     for circuit_id, circuit in execute(_CIRCUITS).fetchall():
         yield str(circuit)
         for query in (_FAULTS, _EVIDENCE, _FLIPS, _PAIR_SETS, _PAIR_COUNTS, _PAIR_STATES, _PAIRS):
@@ -56,6 +57,15 @@ _SCOPE_CONTENT: Final = """
 select json_array(locations, scheme, fault_kind.name, coverage, circuits, faults)
 from scope join fault_kind on fault_kind.id = kind_id
 order by locations, scheme, fault_kind.name, coverage
+"""
+_SUMMARY_CONTENT: Final = """
+select json_array(summary.locations, summary.lamps, scheme, kind.name, family.name, verdict.name,
+       word, hazard_set, summary.faults, circuits, example)
+from summary join fault_kind as kind on kind.id = kind_id
+join family on family.id = family_id join verdict on verdict.id = verdict_id
+join signature on signature.id = signature_id
+order by summary.locations, summary.lamps, scheme, kind.name, family.name, verdict.name, word,
+         hazard_set
 """
 _CIRCUITS: Final = """
 select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locations,

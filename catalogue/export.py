@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalogue
-from catalogue.pages.coverage import coverage_line, scope_groups
+from catalogue.pages.coverage import scope_line
 from catalogue.pages.visit import Visit
 from catalogue.report import short_cautions
 from catalogue.tables import TABLES, Column, Table
@@ -92,7 +92,7 @@ class Export:
             "part": self.part.words,
             "faults": self.count("fault"),
             "circuits": self.count("circuit"),
-            "scope": coverage_line(scope_groups(visit)),
+            "scope": scope_line(visit),
             "cautions": short_cautions(),
         }
 

@@ -14,6 +14,7 @@ from typing import Final
 
 from catalogue.plan import Plan, make_plan
 from catalogue.store import Store, require_catalogue
+from catalogue.summary import COUNT_IN
 from catalogue.sweep import self_check
 from catalogue.tables import TABLE, TABLES, Column, Table
 from verify.problems import Problem, UserError
@@ -44,9 +45,10 @@ def merge(
 ) -> Merged:
     """Put the finished batches of `parts` into the catalogue in `path`, made if there is none.
 
-    Each part is taken whole or not at all; to merge again, with more parts, goes on. When nothing
-    is missing the content and its digest are those of one build. Raises UserError for parts that
-    are not of one build, or of another version than this.
+    Each part is taken whole or not at all; to merge again, with more parts, goes on. Counts
+    (``--summary``) can be put in only once. When nothing is missing the content and its digest are
+    those of one build. Raises UserError for parts that are not of one build, or of another version
+    than this.
     """
     plan = _common_plan(parts)
     taken = 0
@@ -54,7 +56,7 @@ def merge(
         run = store.begin(plan, self_check())
         for number, part in enumerate(parts):
             progress(number, len(parts))
-            taken += _take(store, part, run)
+            taken += _take(store, part, run, plan)
         progress(len(parts), len(parts))
         done = store.done()
         missing = sum(len(batch.specs) for batch in plan.batches if batch.id not in done)
@@ -73,9 +75,14 @@ def _common_plan(parts: Sequence[Path]) -> Plan:
             continue
         with closing(sqlite3.connect(f"{part.absolute().as_uri()}?mode=ro", uri=True)) as db:
             asked = tuple(next(db.execute(_ASKED)))
+            (counts,) = db.execute(_HAS_COUNTS).fetchone()
+            asked = (
+                *asked,
+                bool(counts and db.execute("select count(*) from summary").fetchone()[0]),
+            )
             batches = {str(row[0]) for row in db.execute("select id from work")}
         sizes = [int(size) for size in str(asked[0]).split(",") if size]
-        plan = make_plan(sizes, int(asked[1]), int(asked[2]))
+        plan = make_plan(sizes, int(asked[1]), int(asked[2]), summary=bool(asked[3]))
         first, _ = plans.setdefault(asked, (part, plan))
         if len(plans) > 1 and first == part:
             problems.append(
@@ -94,16 +101,19 @@ def _common_plan(parts: Sequence[Path]) -> Plan:
     return next(iter(plans.values()))[1]
 
 
+_HAS_COUNTS: Final = "select count(*) from sqlite_master where name = 'summary'"
 _ASKED: Final = "select locations, drawn, seed from run order by id desc limit 1"
 
 
 def _words(asked: tuple[object, ...]) -> str:
-    locations, drawn, seed = asked
-    return f"--locations {locations or 'none'} --random {drawn} --seed {seed}"
+    locations, drawn, seed, summary = asked
+    kept = " --summary" if summary else ""
+    return f"--locations {locations or 'none'} --random {drawn} --seed {seed}{kept}"
 
 
-def _take(store: Store, part: Path, run: int) -> int:
+def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
     """Put the circuits of one part in, with all that hangs on them; how many they are."""
+    before = store.done()
     connection = store.db.conn
     connection.execute("attach database ? as part", [str(part)])
     try:
@@ -118,6 +128,8 @@ def _take(store: Store, part: Path, run: int) -> int:
                 _take_named(connection, TABLE[name], key)
             for table in _hanging_tables():
                 _take_rows(connection, table, shift)
+            if plan.summary:
+                circuits = _take_counts(connection, part, plan, before)
             connection.execute(
                 "update work set done = 1 where run_id = ? and id in"
                 " (select id from part.work where done = 1)",
@@ -127,6 +139,32 @@ def _take(store: Store, part: Path, run: int) -> int:
     finally:
         connection.execute("detach database part")
     return int(circuits)
+
+
+def _take_counts(connection: Connection, part: Path, plan: Plan, before: set[str]) -> int:
+    """Count the faults of a part in; for how many circuits. Counts cannot be told apart again."""
+    done = {str(row[0]) for row in connection.execute("select id from part.work where done = 1")}
+    if done <= before:
+        return 0
+    if done & before:
+        raise UserError(
+            [
+                Problem(
+                    str(part),
+                    "some of its counts are here already, and counts cannot be told apart; merge "
+                    "all parts into a new file",
+                )
+            ]
+        )
+    table = TABLE["summary"]
+    columns = [column for column in table.columns if column.name != "id"]
+    names = ", ".join(column.name for column in columns)
+    values = ", ".join(_value(table, column, {}) for column in columns)
+    connection.execute(
+        f"insert into main.summary ({names}) select {values} from part.summary as row where true"
+        f" order by row.id on conflict ({', '.join(table.unique[0])}) {COUNT_IN}"
+    )
+    return sum(len(batch.specs) for batch in plan.batches if batch.id in done)
 
 
 #: The circuits of a part that are finished and not here yet.

@@ -75,12 +75,13 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole build. Equal ids mean equal content."""
+    """A whole build. Equal ids mean equal content. A `summary` keeps counts in place of rows."""
 
     locations: tuple[int, ...]
     drawn: int
     seed: int
     batches: tuple[Batch, ...]
+    summary: bool = False
 
     @property
     def id(self) -> str:
@@ -112,22 +113,27 @@ class Shard:
 
 
 def make_plan(
-    locations: Sequence[int], drawn: int = 0, seed: int = 0, shard: Shard | None = None
+    locations: Sequence[int],
+    drawn: int = 0,
+    seed: int = 0,
+    shard: Shard | None = None,
+    *,
+    summary: bool = False,
 ) -> Plan:
     """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
 
-    With a `shard` only its batches.
+    With a `shard` only its batches. Of a `summary` the batches are other ones.
     """
     sizes = tuple(sorted(set(locations)))
     batches = [
-        _batch(part)
+        _batch(part, summary)
         for size in sizes
         for part in _parts(list(_layout_specs(size)), max(1, _BATCH_WORK // size**2))
     ]
-    batches += [_batch((DrawnSpec(seed, index),)) for index in range(drawn)]
+    batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
     if shard is not None:
         batches = batches[shard.number - 1 :: shard.count]
-    return Plan(sizes, drawn, seed, tuple(batches))
+    return Plan(sizes, drawn, seed, tuple(batches), summary)
 
 
 def _layout_specs(locations: int) -> Iterator[LayoutSpec]:
@@ -146,8 +152,9 @@ def batch_versions() -> tuple[int, int, str, str]:
     return ROWS_VERSION, FORMAT, engine_version(), fault_kind_versions()
 
 
-def _batch(specs: tuple[Spec, ...]) -> Batch:
-    return Batch(_hash([batch_versions(), [repr(spec) for spec in specs]]), specs)
+def _batch(specs: tuple[Spec, ...], summary: bool) -> Batch:
+    kept = ["summary"] if summary else []
+    return Batch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
 
 
 def _hash(content: object) -> str:

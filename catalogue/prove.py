@@ -62,8 +62,8 @@ def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
     return [_circuit_rows(spec.build()) for spec in specs]
 
 
-def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> list[CircuitRows]:
-    """The rows of a batch, for a worker that may be of another version, which raises UserError."""
+def as_version(versions: tuple[int, int, str, str]) -> None:
+    """Raise UserError if this process, perhaps a worker far away, is not of those versions."""
     own = batch_versions()
     if own != versions:
         raise UserError(
@@ -75,6 +75,11 @@ def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> list[CircuitR
                 )
             ]
         )
+
+
+def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> list[CircuitRows]:
+    """The rows of a batch; see `as_version`."""
+    as_version(versions)
     return prove(batch.specs)
 
 
@@ -89,7 +94,7 @@ def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
     judged: list[Verdicts] = []
     for faults, _, verdicts in judge_faults(circuit, every, engine):
         judged.append(verdicts)
-        words = _words(verdicts, len(circuit.lamps))
+        words = words_of(verdicts, len(circuit.lamps))
         columns = zip(
             faults,
             verdicts.verdict.tolist(),
@@ -149,7 +154,7 @@ def _flips(intended: Judgement, judged: Sequence[Verdicts]) -> list[FlipsRow]:
     )
 
 
-def _words(verdicts: Verdicts, lamps: int) -> list[str]:
+def words_of(verdicts: Verdicts, lamps: int) -> list[str]:
     """The canonical word of each row; few rows differ, so each word is found once."""
     different, which = np.unique(verdicts.codes, axis=0, return_inverse=True)
     words = [canonical(codes, lamps).word for codes in different]

@@ -41,6 +41,12 @@ def what_people_say(db: Database) -> None:
     create_table(db, TABLE["claim"], since=4)
 
 
+@migrations()
+def counts_in_place_of_rows(db: Database) -> None:
+    """What builds with ``--summary`` keep."""
+    create_table(db, TABLE["summary"], since=5)
+
+
 def _add_column(db: Database, table: str, name: str, before: str | int) -> None:
     """Add a described column; rows that are there already have what was so `before`."""
     column = next(column for column in TABLE[table].columns if column.name == name)

@@ -8,6 +8,7 @@ import itertools
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from contextlib import closing
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -22,6 +23,7 @@ from catalogue.pairs import drop_pairs, write_pairs
 from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows
 from catalogue.schema import migrations, open_catalogue
+from catalogue.summary import Alike, Summary, write_summary
 from catalogue.tables import TABLES
 from catalogue.terms import terms
 from verify.faults import fault_kinds
@@ -47,10 +49,20 @@ def now() -> str:
 
 
 def require_catalogue(path: Path) -> None:
-    """Raise UserError unless `path` is a catalogue."""
+    """Raise UserError unless `path` is a catalogue with the tables of this version."""
     if not path.is_file():
         raise UserError([Problem(str(path), "there is no such file; make one with: miswire build")])
     require_no_stranger(path)
+    with closing(sqlite_utils.Database(path)) as db:
+        if migrations.pending(db):
+            raise UserError(
+                [
+                    Problem(
+                        str(path),
+                        "was made by an older version; repeat the miswire build that made it",
+                    )
+                ]
+            )
 
 
 def require_no_stranger(path: Path) -> None:
@@ -139,6 +151,20 @@ class Store:
                 self._drop(circuit.label)
                 self._write_circuit(batch, circuit)
             self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
+
+    def write_summary(self, batch: Batch, summary: Summary) -> None:
+        """Count a batch in, once: what is noted as done is never counted again."""
+        with self.db.atomic():
+            write_summary(self.db.conn, summary, self._summary_ids)
+            self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
+
+    def _summary_ids(self, alike: Alike) -> tuple[int, ...]:
+        return (
+            self._ids["fault_kind"][alike.kind],
+            self._family(alike.family, ""),
+            self._ids["verdict"][alike.verdict],
+            self._signature(alike.word, alike.lamps),
+        )
 
     def _drop(self, label: str) -> None:
         for row in list(self.db.query("select id from circuit where label = ?", [label])):
@@ -237,10 +263,12 @@ class Store:
         return self._family_ids[name, place]
 
     def faults_by_verdict(self) -> Counter[str]:
-        """How many faults are stored of each verdict."""
+        """How many faults are stored of each verdict, one by one or counted."""
         rows = self.db.query(
-            "select verdict.name as name, count(*) as number from fault"
-            " join verdict on verdict.id = verdict_id group by verdict_id"
+            "select verdict.name as name, sum(faults) as number from ("
+            " select verdict_id, count(*) as faults from fault group by verdict_id"
+            " union all select verdict_id, sum(faults) from summary group by verdict_id"
+            ") join verdict on verdict.id = verdict_id group by verdict_id"
         )
         return Counter({str(row["name"]): int(row["number"]) for row in rows})
 

@@ -10,10 +10,11 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from catalogue.plan import Batch, Shard, batch_versions, make_plan
+from catalogue.plan import Batch, Plan, batch_versions, make_plan
 from catalogue.prove import CircuitRows, prove_as
 from catalogue.store import Store
-from catalogue.workforce import Hiring, processes
+from catalogue.summary import summarize_as
+from catalogue.workforce import Hiring, Workforce, processes
 from verify.circuit import Failure
 from verify.engines import Engine
 from verify.engines.nodal import NodalEngine
@@ -47,20 +48,28 @@ def build(
     drawn: int = 0,
     seed: int = 0,
     *,
-    shard: Shard | None = None,
     hire: Hiring | None = None,
     progress: Progress = lambda done, total: None,
 ) -> Built:
-    """Build or resume the catalogue in `path`: all layouts of `locations`, and `drawn` circuits.
+    """Build or resume the catalogue in `path`: all layouts of `locations`, and `drawn` circuits."""
+    return build_plan(path, make_plan(locations, drawn, seed), hire=hire, progress=progress)
 
-    With a `shard` only that part of it, see `catalogue.merge`. `hire` gives the workforce, which
-    is asked for only if there is work to share; without it this process works alone. `progress`
-    is called with the circuits stored and planned. Interrupted at any moment, the same call goes
-    on from there and ends with the same content. Raises UserError for a file that is something
-    else.
+
+def build_plan(
+    path: Path,
+    plan: Plan,
+    *,
+    hire: Hiring | None = None,
+    progress: Progress = lambda done, total: None,
+) -> Built:
+    """Build or resume the catalogue in `path`.
+
+    `hire` gives the workforce, which is asked for only if there is work to share; without it this
+    process works alone. `progress` is called with the circuits stored and planned. Interrupted at
+    any moment, the same call goes on from there and ends with the same content. Raises UserError
+    for a file that is something else.
     """
     started = time.monotonic()
-    plan = make_plan(locations, drawn, seed, shard)
     with closing(Store(path)) as store:
         run = store.begin(plan, self_check())
         digest = store.finished_digest(run)
@@ -70,16 +79,30 @@ def build(
         proved = 0
         progress(stored, plan.circuits)
         with hire() if hire and len(todo) > 1 else processes(1) as force:
-            window = force.workers * _WINDOW
-            for batch, rows in sweep(todo, executor=force.executor, window=window):
-                store.write(batch, rows)
-                proved += len(rows)
+            for batch in _stored(store, todo, force, summary=plan.summary):
+                proved += len(batch.specs)
                 progress(stored + proved, plan.circuits)
         if digest is None or todo:
             digest = store.finish(run)
         return Built(
             plan.circuits, proved, store.faults_by_verdict(), time.monotonic() - started, digest
         )
+
+
+def _stored(
+    store: Store, batches: Sequence[Batch], force: Workforce, *, summary: bool
+) -> Iterator[Batch]:
+    """Each batch once it is stored."""
+    window = force.workers * _WINDOW
+    if not summary:
+        for batch, rows in sweep(batches, executor=force.executor, window=window):
+            store.write(batch, rows)
+            yield batch
+        return
+    work = partial(summarize_as, batch_versions())
+    for batch, counted in in_order(batches, work, executor=force.executor, window=window):
+        store.write_summary(batch, counted)
+        yield batch
 
 
 def sweep(

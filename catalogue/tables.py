@@ -395,5 +395,31 @@ TABLES: Final[tuple[Table, ...]] = (
         unique=(("name",),),
         since=4,
     ),
+    Table(
+        "summary",
+        "Faults counted in place of rows: what `miswire build --summary` keeps of large sizes.",
+        (
+            _ID,
+            Column("locations", int, "Number of switches."),
+            Column("lamps", int, "Number of lamps."),
+            Column("scheme", str, "Scheme of the circuits as intended."),
+            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("family_id", int, "What one would call it, wherever it is.", refers="family"),
+            Column("verdict_id", int, "Verdict with the mistake.", refers="verdict"),
+            Column("signature_id", int, "What the light then does.", refers="signature"),
+            Column("hazard_set", int, "The hazards that hold: bit i is that of hazard i + 1."),
+            Column("faults", int, "How many faults are alike in all this."),
+            Column("circuits", int, "In how many circuits."),
+            Column("example", str, "The first of them by label: circuit, kind and site."),
+        ),
+        unique=(
+            (
+                *("locations", "lamps", "scheme", "kind_id", "family_id"),
+                *("verdict_id", "signature_id", "hazard_set"),
+            ),
+        ),
+        facets=("locations", "scheme", "verdict_id", "kind_id"),
+        since=5,
+    ),
 )
 TABLE: Final = {table.name: table for table in TABLES}

@@ -12,7 +12,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from commandline import PROGRAM, run
+from commandline import PROGRAM, run, words
 
 from catalogue.sweep import build
 
@@ -185,6 +185,19 @@ def test_serve_until_control_c(served: tuple[str, "subprocess.Popen[str]"], copy
     assert server.returncode == 0
     assert said.splitlines() == ["Stopped."]
     assert complaints == ""
+    assert copy.read_bytes() == content
+
+
+def test_a_catalogue_of_an_older_version_is_named(copy: Path) -> None:
+    """Its tables lack what pages ask for: it is to be built again, and stays as it is till then."""
+    with closing(sqlite3.connect(copy)) as connection, connection:
+        connection.execute("drop table summary")
+        connection.execute("delete from _sqlite_migrations where name = 'counts_in_place_of_rows'")
+    content = copy.read_bytes()
+    for command in (["serve", str(copy)], ["audit", str(copy)]):
+        result = run(*command)
+        assert result.exit_code == 2
+        assert "was made by an older version; repeat the miswire build" in words(result.stderr)
     assert copy.read_bytes() == content
 
 

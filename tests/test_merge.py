@@ -9,7 +9,7 @@ from commandline import run, words
 
 from catalogue.merge import merge
 from catalogue.plan import Shard, make_plan
-from catalogue.sweep import build
+from catalogue.sweep import build, build_plan
 from catalogue.tables import TABLES
 from verify.problems import UserError
 
@@ -23,7 +23,7 @@ def parts(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     folder = tmp_path_factory.mktemp("parts")
     paths = [folder / f"part-{number}.db" for number in (1, 2, 3)]
     for number, path in enumerate(paths, 1):
-        build(path, [2], DRAWN, SEED, shard=Shard(number, 3))
+        build_plan(path, make_plan([2], DRAWN, SEED, Shard(number, 3)))
     return paths
 
 

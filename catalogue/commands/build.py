@@ -9,9 +9,8 @@ from typing import Final
 import click
 
 from catalogue.commands.options import Options, processors
-from catalogue.plan import Shard
-from catalogue.sweep import Built
-from catalogue.sweep import build as build_catalogue
+from catalogue.plan import Shard, make_plan
+from catalogue.sweep import Built, build_plan
 from catalogue.terminal import Progress, say
 from catalogue.workforce import EXECUTORS, Hiring, cluster, processes
 from verify.problems import shown
@@ -54,8 +53,11 @@ _MOST_SHARDS: Final = 100_000
     metavar="I/N",
     help="Build only part I of N, to be put together with: miswire merge.",
 )
+@click.option(
+    "--summary", is_flag=True, help="Keep counts with an example each, and no row for each fault."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def build(database: Path, as_json: bool, **asked: str) -> None:
+def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
     """Build a catalogue, or go on building it.
 
     DB is the file to write. Interrupted at any moment, the same command goes on where it stopped
@@ -74,16 +76,9 @@ def build(database: Path, as_json: bool, **asked: str) -> None:
     shard = _shard(options, asked["shard"])
     hire = _hiring(options, asked["executor"], asked["scheduler"], asked["workers"])
     options.check()
+    plan = make_plan(sizes, drawn_number, seed_number, shard, summary=summary)
     with Progress("Proving circuits", patience=0) as progress:
-        built = build_catalogue(
-            database,
-            sizes,
-            drawn_number,
-            seed_number,
-            shard=shard,
-            hire=hire,
-            progress=progress,
-        )
+        built = build_plan(database, plan, hire=hire, progress=progress)
     if as_json:
         say(json.dumps(_form(built), indent=2))
         return

@@ -48,8 +48,14 @@ def scope_groups(visit: Visit) -> list[ScopeGroup]:
     ]
 
 
-def coverage_line(groups: Sequence[ScopeGroup]) -> str:
+def scope_line(visit: Visit) -> str:
     """The whole scope in a line, for the foot of every page."""
+    rows = visit.rows("select distinct locations from summary order by locations")
+    return coverage_line(scope_groups(visit), [row["locations"] for row in rows])
+
+
+def coverage_line(groups: Sequence[ScopeGroup], counted: Sequence[int] = ()) -> str:
+    """The scope in a line; `counted` are the sizes that were only counted."""
     complete = sorted({g["locations"] for g in groups if g["coverage"] == "complete"})
     drawn = [group for group in groups if group["coverage"] == "sampled"]
     told = []
@@ -64,6 +70,10 @@ def coverage_line(groups: Sequence[ScopeGroup]) -> str:
     if drawn:
         count = sum(group["circuits"] for group in drawn)
         told.append(f"{count:,} more circuits drawn at random, a sample")
+    if counted:
+        told.append(
+            f"faults of {_and(list(map(str, counted)))} locations counted, without a page each"
+        )
     return f"{'; '.join(told)}. Anything else was not computed." if told else "Empty so far."
 
 

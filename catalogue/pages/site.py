@@ -15,7 +15,7 @@ from datasette import Response
 
 import catalogue
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.coverage import coverage_line, scope_groups
+from catalogue.pages.coverage import scope_line
 from catalogue.pages.provenance import last_run
 from catalogue.pages.visit import (
     LONGEST_PART,
@@ -97,7 +97,7 @@ async def frame(datasette: Datasette) -> Frame:
 
     def read(connection: Connection) -> tuple[str, Facts | None]:
         visit = Visit(connection, {}, {})
-        return coverage_line(scope_groups(visit)), last_run(visit)
+        return scope_line(visit), last_run(visit)
 
     covers, run = "No catalogue is served here.", None
     if name is not None:
