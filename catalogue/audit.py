@@ -3,13 +3,11 @@
 Nothing is taken from the build but the circuit files and the labels of the faults.
 """
 
-import itertools
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
-from multiprocessing import get_context
+from functools import partial
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -17,6 +15,7 @@ from sqlite_utils import Database
 
 from catalogue.schema import open_catalogue
 from catalogue.store import now, require_catalogue
+from catalogue.workforce import processes
 from verify.circuit import Circuit
 from verify.circuitfile import parse
 from verify.engines import Engine
@@ -27,10 +26,14 @@ from verify.evidence import Prover
 from verify.faults import all_faults
 from verify.hazards import HAZARD_NAMES
 from verify.problems import BugError
+from verify.spreading import in_order
 from verify.verdict import Judgement, judge
 
 #: Faults of circuits with this many locations are all re-proved, those of others by sample.
 ALL_UP_TO: Final = 2
+
+#: How many circuits may be out at once for each worker.
+_WINDOW: Final = 4
 
 Progress = Callable[[int, int], None]
 
@@ -110,14 +113,12 @@ def _audited(
     path: Path, chosen: Mapping[int, Sequence[int]], workers: int
 ) -> Iterator[tuple[list[Disagreement], int]]:
     """What does not agree in each circuit, and how many faults were re-proved, in order."""
-    if workers == 1:
-        for circuit_id, faults in chosen.items():
-            yield _audit_circuit(path, circuit_id, faults), len(faults)
-        return
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        paths = itertools.repeat(path)
-        found = pool.map(_audit_circuit, paths, chosen, chosen.values(), chunksize=2)
-        yield from zip(found, map(len, chosen.values()), strict=True)
+    work = partial(_audit_circuit, path)
+    with processes(workers if len(chosen) > 1 else 1) as force:
+        window = workers * _WINDOW
+        items = chosen.items()
+        for (_, faults), found in in_order(items, work, executor=force.executor, window=window):
+            yield found, len(faults)
 
 
 def _digest(db: Database) -> str:
@@ -142,8 +143,9 @@ def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
     return chosen
 
 
-def _audit_circuit(path: Path, circuit_id: int, fault_ids: Sequence[int]) -> list[Disagreement]:
+def _audit_circuit(path: Path, chosen: tuple[int, Sequence[int]]) -> list[Disagreement]:
     """What does not agree among some faults of a stored circuit; fit for another process."""
+    circuit_id, fault_ids = chosen
     with closing(open_catalogue(str(path))) as db:
         label, text, engine = next(
             db.conn.execute("select label, file, engine from circuit where id = ?", [circuit_id])

@@ -3,14 +3,12 @@
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import nullcontext
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
 from catalogue.terminal import file_name
+from catalogue.workforce import processes
 from verify.census.families import Family, families_of
 from verify.census.parts import Parts, Wiring, parts_of
 from verify.census.rules import PRUNED
@@ -58,13 +56,9 @@ def take_census(
     done = dict(kept.done) if kept else {}
     todo = [batch for batch in run.batches if batch.number not in done]
     progress(len(done), len(run.batches))
-    pool = (
-        ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
-        if workers > 1 and len(todo) > 1
-        else nullcontext()
-    )
-    with pool as executor:
-        for batch, found in search_batches(todo, executor=executor, window=workers * _WINDOW):
+    with processes(workers if len(todo) > 1 else 1) as force:
+        window = workers * _WINDOW
+        for batch, found in search_batches(todo, executor=force.executor, window=window):
             done[batch.number] = found
             if kept:
                 kept.add(batch.number, found)

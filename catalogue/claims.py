@@ -21,18 +21,9 @@ def register_form(judged: Sequence[Judged]) -> dict[str, object]:
 
 
 def _claim_form(item: Judged) -> dict[str, object]:
-    claim, answer = item.claim, item.answer
-    found = answer.counterexample
+    found = item.answer.counterexample
     return {
-        "name": claim.name,
-        "theme": claim.theme,
-        "saying": claim.saying,
-        "statement": claim.statement,
-        "scope": answer.scope,
-        "status": answer.status,
-        "decided_by": answer.decided_by,
-        "cases": answer.cases,
-        "against": answer.against,
+        **_decided(item),
         "counterexample": None
         if found is None
         else {
@@ -45,6 +36,22 @@ def _claim_form(item: Judged) -> dict[str, object]:
     }
 
 
+def _decided(item: Judged) -> dict[str, object]:
+    """What was decided of a claim, but for the counterexample."""
+    claim, answer = item.claim, item.answer
+    return {
+        "name": claim.name,
+        "theme": claim.theme,
+        "saying": claim.saying,
+        "statement": claim.statement,
+        "scope": answer.scope,
+        "status": answer.status,
+        "decided_by": answer.decided_by,
+        "cases": answer.cases,
+        "against": answer.against,
+    }
+
+
 def store_register(path: Path, judged: Sequence[Judged]) -> None:
     """Put the register into a catalogue, in place of the one that is there.
 
@@ -54,20 +61,11 @@ def store_register(path: Path, judged: Sequence[Judged]) -> None:
     decided, version = now(), catalogue.version()
     rows = []
     for item in judged:
-        claim, answer = item.claim, item.answer
-        found = answer.counterexample
+        found = item.answer.counterexample
         locations, boxes, faults = found.measure if found else (None, None, None)
         rows.append(
             {
-                "name": claim.name,
-                "theme": claim.theme,
-                "saying": claim.saying,
-                "statement": claim.statement,
-                "scope": answer.scope,
-                "status": answer.status,
-                "decided_by": answer.decided_by,
-                "cases": answer.cases,
-                "against": answer.against,
+                **_decided(item),
                 "circuit": found.circuit if found else None,
                 "label": found.label if found else None,
                 "fault": found.fault if found else None,

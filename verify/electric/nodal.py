@@ -5,7 +5,6 @@ no code, and to give the amounts shown as evidence.
 """
 
 import cmath
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -308,8 +307,3 @@ def highest(amounts: dict[str, float]) -> tuple[str, float]:
     """The largest amount and whose it is; of equals the first. Nothing amounts to 0."""
     name = max(amounts, key=lambda name: amounts[name], default="")
     return name, amounts.get(name, 0.0)
-
-
-def is_near(one: float, other: float) -> bool:
-    """True if two amounts are the same but for the arithmetic."""
-    return math.isclose(one, other, rel_tol=1e-6, abs_tol=1e-6)
