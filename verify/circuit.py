@@ -149,7 +149,7 @@ class Circuit:
 
         def in_order(join: Join) -> Join:
             ends = sorted((End(join.box, name) for name in join.ends), key=order.__getitem__)
-            return replace(join, ends=tuple(end.name for end in ends))
+            return Join(join.box, tuple(end.name for end in ends), join.fixed)
 
         joins = (in_order(join) for join in self.joins if len(join.ends) > 1 or join.fixed)
         return tuple(sorted(joins, key=lambda join: order[End(join.box, join.ends[0])]))

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
-import networkx as nx
-
 from verify.change import Wiring
 from verify.circuit import Circuit
 from verify.faults import Fault
@@ -32,22 +30,20 @@ class Roles:
     @cached_property
     def of_end(self) -> Mapping[int, str]:
         """The role of each end, by its number."""
-        net: nx.Graph[int] = nx.Graph()
-        net.add_nodes_from(range(len(self.circuit.ends)))
-        for ends in self._wiring.joins:
-            nx.add_path(net, ends)
+        wiring = self._wiring
+        nets = {join: list(ends) for join, ends in enumerate(wiring.joins)}
+        net_of = list(wiring.join_of)
         for cable in self.circuit.cables:
             for colour in cable.conductors:
                 here, there = (
-                    self._wiring.number(box, f"{cable.name}.{colour}") for box in cable.between
+                    net_of[wiring.number(box, f"{cable.name}.{colour}")] for box in cable.between
                 )
-                net.add_edge(here, there)
-        return {
-            end: role
-            for ends in nx.connected_components(net)
-            for role in [self._role(sorted(ends))]
-            for end in ends
-        }
+                if here != there:
+                    for end in nets[there]:
+                        net_of[end] = here
+                    nets[here] += nets.pop(there)
+        roles = {net: self._role(sorted(ends)) for net, ends in nets.items()}
+        return {end: roles[net] for end, net in enumerate(net_of)}
 
     def _role(self, ends: list[int]) -> str:
         names = [self._wiring.name(end) for end in ends]

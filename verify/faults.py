@@ -91,20 +91,21 @@ class FaultKind(ABC):
 
     def sites(self, wiring: Wiring) -> Iterator[tuple[Site, Fault]]:
         """Every site, with the fault under which its result is listed: that of the first one."""
-        failed = set(map(failed_part, wiring.circuit.failures))
         listed: dict[object, Fault] = {}
-        for site, change in self.changes(wiring):
-            if change.failure is not None and failed_part(change.failure) in failed:
-                continue
+        for site, change in self.open_changes(wiring):
             fault = Fault(self.name, site, change)
             key = _result(wiring, change)
             yield site, fault if key is None else listed.setdefault(key, fault)
 
-    def faults(self, wiring: Wiring) -> Iterator[Fault]:
-        """The faults of this kind; of sites with one result the first is listed.
+    def open_changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """The changes; but what has failed already (`failed_part`) does not fail again."""
+        failed = set(map(failed_part, wiring.circuit.failures))
+        for site, change in self.changes(wiring):
+            if change.failure is None or failed_part(change.failure) not in failed:
+                yield site, change
 
-        What has failed already (`failed_part`) does not fail again.
-        """
+    def faults(self, wiring: Wiring) -> Iterator[Fault]:
+        """The faults of this kind; of sites with one result the first is listed."""
         return (fault for site, fault in self.sites(wiring) if site == fault.site)
 
 

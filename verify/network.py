@@ -8,14 +8,15 @@ of its terminals, most of which never close.
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from verify.change import Change, Replacement, Wiring
-from verify.circuit import Circuit, Device, Failure, is_ground_colour
-from verify.devices import KINDS
+from verify.circuit import Circuit, Failure, is_ground_colour
+from verify.devices import KINDS, DeviceKind
 
 Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
@@ -93,42 +94,52 @@ class Flattener:
             for number, switch in enumerate(circuit.switches)
             for pair in itertools.combinations(switch.form.switched_terminals, 2)
         ]
+        self.slots_of: dict[str, list[int]] = {switch.name: [] for switch in circuit.switches}
+        for slot, (_, switch, _) in enumerate(self.slots):
+            self.slots_of[switch.name].append(slot)
 
     def _cables(self) -> set[str]:
         return {cable.name for cable in self.circuit.cables}
 
     def batch(self, changes: Sequence[Change]) -> Batch:
         """A row for each of `changes`, none of which rebuilds the circuit."""
-        circuit, rows = self.circuit, len(changes)
+        moves = [(row, *move) for row, change in enumerate(changes) for move in change.moves]
+        parts = {
+            row: change
+            for row, change in enumerate(changes)
+            if change.failure is not None or change.replacement is not None
+        }
+        return self.batch_of(len(changes), np.array(moves, np.intp).reshape(-1, 3), parts)
+
+    def batch_of(
+        self, rows: int, moves: npt.NDArray[np.intp], parts: Mapping[int, Change]
+    ) -> Batch:
+        """So many rows: `moves` (M, 3) are row, end and join, `parts` by row what else changes."""
+        circuit = self.circuit
         failures = circuit.failures
         shorts = [self._short(failure) for failure in failures if failure.kind in _CONNECTING]
         join_of = np.tile(np.array(self.wiring.join_of, np.int16), (rows, 1))
         conducts = np.tile(np.array(self._conducts(failures), np.uint8), (rows, 1))
-        closed = np.tile(np.array(self._closed(failures, None), np.uint8), (rows, 1))
+        closed = np.tile(np.array(self._closed(failures), np.uint8), (rows, 1))
         works = np.tile(np.array(self._works(failures), np.uint8), (rows, 1))
         bridges = np.full((rows, len(shorts) + 1, 2), NOTHING, np.int16)
         if shorts:
             bridges[:, :-1] = shorts
-        loose = self._loose(failures, changes)
-        moves = []
-        for row, change in enumerate(changes):
-            moves += [(row, end, join) for end, join in change.moves]
-            failure = change.failure
-            if change.replacement is not None:
-                closed[row] = self._closed(failures, change.replacement)
+        for row, change in parts.items():
+            failure, replacement = change.failure, change.replacement
+            if replacement is not None:
+                self._close(closed[row], replacement.device, failures, replacement)
             elif failure is not None:
                 both = (*failures, failure)
                 if failure.kind == "conductor-open":
                     conducts[row, self.conductor_number[failure.at[0]]] = 0
                 elif failure.kind.startswith(("contact", "switch")):
-                    closed[row] = self._closed(both, None)
+                    self._close(closed[row], failure.at[0].partition(".")[0], both, None)
                 elif failure.kind.startswith("lamp"):
                     works[row] = self._works(both)
                 if failure.kind in _CONNECTING:
                     bridges[row, -1] = self._short(failure)
-        if moves:
-            at = np.array(moves)
-            join_of[at[:, 0], at[:, 1]] = at[:, 2]
+        join_of[moves[:, 0], moves[:, 1]] = moves[:, 2]
         return Batch(
             switches=len(circuit.switches),
             feeds=self._ends(
@@ -164,7 +175,7 @@ class Flattener:
             closed=closed,
             works=works,
             bridges=bridges,
-            loose=loose,
+            loose=self._loose(rows, failures, parts),
         )
 
     def numbers(self, names: Sequence[str]) -> list[int]:
@@ -195,14 +206,18 @@ class Flattener:
         one, other = (self.conductors[self.conductor_number[name], 0] for name in failure.at)
         return int(one), int(other)
 
-    def _loose(self, failures: Sequence[Failure], changes: Sequence[Change]) -> Indices:
+    def _loose(
+        self, rows: int, failures: Sequence[Failure], parts: Mapping[int, Change]
+    ) -> Indices:
         """The loose ends of each row: those that all have, then that of the change."""
         shared = [self._loose_end(failure) for failure in failures]
-        own = [self._loose_end(change.failure) for change in changes]
-        columns = [np.full(len(changes), end) for end in shared if end != NOTHING]
-        if any(end != NOTHING for end in own):
-            columns.append(np.array(own))
-        return np.array(columns, np.int16).reshape(len(columns), len(changes)).T
+        columns = [np.full(rows, end, np.int16) for end in shared if end != NOTHING]
+        own = np.full(rows, NOTHING, np.int16)
+        for row, change in parts.items():
+            own[row] = self._loose_end(change.failure)
+        if np.any(own != NOTHING):
+            columns.append(own)
+        return np.array(columns, np.int16).reshape(len(columns), rows).T
 
     def _loose_end(self, failure: Failure | None) -> int:
         if failure is None or failure.kind != "loose-join" or failure.box is None:
@@ -217,30 +232,58 @@ class Flattener:
         failed = {failure.at[0] for failure in failures if failure.kind.startswith("lamp")}
         return [lamp.name not in failed for lamp in self.circuit.lamps]
 
-    def _closed(self, failures: Sequence[Failure], replacement: Replacement | None) -> list[int]:
-        """When each contact slot is closed, with `failures` and one switch replaced."""
-        by_switch = {
-            switch.name: _closed_contacts(switch, failures, replacement)
-            for switch in self.circuit.switches
-        }
-        return [by_switch[switch.name].get(frozenset(pair), 0) for _, switch, pair in self.slots]
+    def _closed(self, failures: Sequence[Failure]) -> list[int]:
+        """When each contact slot is closed, with `failures`."""
+        closed = [0] * len(self.slots)
+        for switch in self.circuit.switches:
+            self._close(closed, switch.name, failures, None)
+        return closed
+
+    def _close(
+        self,
+        closed: "Bytes | list[int]",
+        name: str,
+        failures: Sequence[Failure],
+        replacement: Replacement | None,
+    ) -> None:
+        """Write into a row when the contact slots of one switch are closed."""
+        switch = self.circuit.device(name)
+        own = tuple(
+            failure
+            for failure in failures
+            if failure.kind.startswith(("contact", "switch"))
+            and failure.at[0].partition(".")[0] == name
+        )
+        new = None
+        if replacement is not None:
+            new = replacement.kind, tuple(sorted(replacement.landed.items()))
+        for slot, when in zip(
+            self.slots_of[name], _closed_slots(name, switch.form, own, new), strict=True
+        ):
+            closed[slot] = when
 
 
 _CONNECTING: Final = ("conductors-shorted", "lamp-shorted")
 
 
-def _closed_contacts(
-    switch: Device, failures: Sequence[Failure], replacement: Replacement | None
-) -> Mapping[frozenset[str], int]:
-    """Pairs of the old switch's terminals to the positions in which they are connected.
+@lru_cache(maxsize=4096)  # many circuits have switches of the same names, and few failures
+def _closed_slots(
+    name: str,
+    kind: DeviceKind,
+    failures: tuple[Failure, ...],
+    replacement: tuple[str, tuple[tuple[str, str], ...]] | None,
+) -> tuple[int, ...]:
+    """For each two of a switch's terminals, the positions in which they are connected.
 
+    `replacement` are the kind of the new switch and where the old terminals' conductors land.
     An open contact stays open even if it is said to be welded or its switch stuck.
     """
-    kind, slot_of = switch.form, {t: t for t in switch.form.switched_terminals}
-    if replacement is not None and replacement.device == switch.name:
-        kind = KINDS[replacement.kind]
-        slot_of = {new: old for old, new in replacement.landed.items()}
-    stuck = next((f.position for f in failures if f.at == (switch.name,)), None)
+    terminals = kind.switched_terminals
+    slot_of = {terminal: terminal for terminal in terminals}
+    if replacement is not None:
+        kind = KINDS[replacement[0]]
+        slot_of = {new: old for old, new in replacement[1]}
+    stuck = next((f.position for f in failures if f.at == (name,)), None)
     failed = {frozenset(f.at): f.kind for f in failures if f.kind.startswith("contact")}
     closed: dict[frozenset[str], int] = {}
     for contact in kind.contacts:
@@ -249,12 +292,10 @@ def _closed_contacts(
         up, down = contact.up, contact.down
         if stuck is not None:
             up = down = up if stuck == "up" else down
-        failure = failed.get(
-            frozenset((f"{switch.name}.{contact.a}", f"{switch.name}.{contact.b}"))
-        )
+        failure = failed.get(frozenset((f"{name}.{contact.a}", f"{name}.{contact.b}")))
         if failure is not None:
             up = down = failure == "contact-welded"
         closed[frozenset((slot_of[contact.a], slot_of[contact.b]))] = (
             CLOSED_UP * up | CLOSED_DOWN * down
         )
-    return closed
+    return tuple(closed.get(frozenset(pair), 0) for pair in itertools.combinations(terminals, 2))

@@ -299,6 +299,8 @@ class _Rules:
                         )
                 if complaint:
                     yield Problem(f"{place}, ends[{index}]", complaint)
+            if len(set(join.ends)) == len(join.ends):
+                continue
             for name, times in Counter(join.ends).items():
                 if times > 1:
                     yield Problem(

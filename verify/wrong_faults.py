@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import ClassVar, Final
 
 from verify.change import Change, Replacement, Wiring
-from verify.circuit import Circuit, Device, conductor_name
+from verify.circuit import Device, conductor_name
 from verify.faults import Example, FaultKind, Site
 from verify.part_faults import capital
 from verify.routing import arrangement_of, wire
@@ -170,8 +170,9 @@ class WholeCircuit(FaultKind):
         order = [device.name for device in circuit.devices]
         for scheme in WRONG_SCHEMES:
             rewired = wire(scheme, arrangement, circuit.name, order)
-            rebuilt: Circuit = replace(rewired, devices=circuit.devices, volts=circuit.volts)
-            yield (scheme,), Change(rebuilt=rebuilt)
+            if (rewired.devices, rewired.volts) != (circuit.devices, circuit.volts):
+                rewired = replace(rewired, devices=circuit.devices, volts=circuit.volts)
+            yield (scheme,), Change(rebuilt=rewired)
 
     def in_words(self, site: Site) -> str:
         """Which scheme."""

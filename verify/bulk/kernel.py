@@ -1,0 +1,443 @@
+"""What tells networks apart, and the currents in them: written for numba, only numbers and arrays.
+
+Networks are of circuits with one feed and one lamp, fit for `verify.bulk.judging`, and of at most
+six switches, so that a set of states is one 64-bit word.
+"""
+
+# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - functions of loops, because numba inlines them
+
+import numpy as np
+import numpy.typing as npt
+
+Words = npt.NDArray[np.uint64]
+Indices = npt.NDArray[np.int16]
+Bytes = npt.NDArray[np.uint8]
+Numbers = npt.NDArray[np.int64]
+
+_DOWN = np.array(
+    [
+        0xAAAAAAAAAAAAAAAA,
+        0xCCCCCCCCCCCCCCCC,
+        0xF0F0F0F0F0F0F0F0,
+        0xFF00FF00FF00FF00,
+        0xFFFF0000FFFF0000,
+        0xFFFFFFFF00000000,
+    ],
+    np.uint64,
+)
+_NONE = np.uint64(0)
+_ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
+_FIRST_PRIME = np.uint64(0x9E3779B97F4A7C15)
+_OTHER_PRIME = np.uint64(0xC2B2AE3D27D4EB4F)
+_SHIFT = np.uint64(29)
+_HAS_GROUND_WIRE = 1
+_HAS_STUB = 2
+
+
+def name_networks(
+    terminals: Indices,
+    conductors: Indices,
+    is_ground: Bytes,
+    join_of: Indices,
+    conducts: Bytes,
+    closed: Bytes,
+    works: Bytes,
+    bridges: Indices,
+    seed: Words,
+    names: Words,
+    nets: Indices,
+) -> None:
+    """Fill `names` (rows, 2), which are equal for rows that connections cannot tell apart.
+
+    A name is made of all that `verify.engines.kernel` looks at: which `terminals` are connected by
+    conductors, which of their nets have a ground wire or a conductor with a free end, which
+    contacts close and whether the lamp works. `nets` (rows, joins) gets the net of each join.
+    """
+    rows, ends = join_of.shape
+    joins = nets.shape[1]
+    size = np.empty(joins, np.int16)
+    flags = np.empty(joins, np.uint8)
+    label = np.empty(joins, np.int16)
+    for row in range(rows):
+        of = join_of[row]
+        net = nets[row]
+        for join in range(joins):
+            net[join] = join
+            size[join] = 0
+            flags[join] = 0
+            label[join] = -1
+        for end in range(ends):
+            size[of[end]] += 1
+        for c in range(len(conductors)):
+            if conducts[row, c]:
+                a = of[conductors[c, 0]]
+                b = of[conductors[c, 1]]
+                while net[a] != a:
+                    a = net[a]
+                while net[b] != b:
+                    b = net[b]
+                net[b] = a
+        for c in range(bridges.shape[1]):
+            if bridges[row, c, 0] >= 0:
+                a = of[bridges[row, c, 0]]
+                b = of[bridges[row, c, 1]]
+                while net[a] != a:
+                    a = net[a]
+                while net[b] != b:
+                    b = net[b]
+                net[b] = a
+        for join in range(joins):
+            a = net[join]
+            while net[a] != a:
+                a = net[a]
+            net[join] = a
+        for c in range(len(conductors)):
+            one = of[conductors[c, 0]]
+            other = of[conductors[c, 1]]
+            flag = 0
+            if is_ground[c]:
+                flag = _HAS_GROUND_WIRE
+            if size[one] == 1 or size[other] == 1:
+                flag |= _HAS_STUB
+            flags[net[one]] |= flag
+            flags[net[other]] |= flag
+
+        first = seed[0]
+        second = seed[1]
+        met = 0
+        for t in range(len(terminals)):
+            a = net[of[terminals[t]]]
+            part = 0
+            if label[a] < 0:
+                label[a] = met
+                met += 1
+                part = flags[a] + 4
+            part = part * 256 + label[a]
+            first = (first ^ np.uint64(part)) * _FIRST_PRIME
+            first ^= first >> _SHIFT
+            second = (second + np.uint64(part)) * _OTHER_PRIME
+            second ^= second >> _SHIFT
+        for c in range(closed.shape[1]):
+            part = closed[row, c] + 1
+            first = (first ^ np.uint64(part)) * _FIRST_PRIME
+            first ^= first >> _SHIFT
+            second = (second + np.uint64(part)) * _OTHER_PRIME
+            second ^= second >> _SHIFT
+        first = (first ^ np.uint64(works[row, 0] + 1)) * _FIRST_PRIME
+        second = (second + np.uint64(works[row, 0] + 1)) * _OTHER_PRIME
+        names[row, 0] = first ^ (first >> _SHIFT)
+        names[row, 1] = second ^ (second >> _SHIFT)
+
+
+def find_currents(
+    switches: int,
+    terminals: Indices,
+    contacts: Indices,
+    contact_switch: Indices,
+    lamp: Indices,
+    feed: Indices,
+    terminal_of: Indices,
+    join_of: Indices,
+    closed: Bytes,
+    nets: Indices,
+    lit: Words,
+    into: Words,
+    out: Words,
+    unclear: Words,
+) -> None:
+    """Where the lamp's current runs while it is lit, as if all of it returned on one conductor.
+
+    `lit` (rows,). For each row and return, on the feed's neutral 0 and its ground 1, `into` and
+    `out` (rows, 2, terminals) get the states in which it enters a net at a terminal and leaves it
+    there; `unclear` (rows,) those in which it may divide. `terminal_of` (ends,): the place of an
+    end in `terminals`. The path of the current is what remains when all that leads nowhere is taken
+    away, again and again; if that is no path, the current divides.
+    """
+    rows = len(join_of)
+    joins = nets.shape[1]
+    edges = len(contacts) + 1
+    valid = _ALL
+    if switches < 6:
+        valid = (np.uint64(1) << np.uint64(1 << switches)) - np.uint64(1)
+    once = np.zeros(joins, np.uint64)
+    twice = np.zeros(joins, np.uint64)
+    more = np.zeros(joins, np.uint64)
+    at = np.zeros(joins, np.uint64)
+    one = np.empty(edges, np.int16)
+    other = np.empty(edges, np.int16)
+    active = np.empty(edges, np.uint64)
+    ahead = np.empty(edges, np.uint64)
+    back = np.empty(edges, np.uint64)
+    mask = np.empty(edges, np.uint64)
+    for row in range(rows):
+        of = join_of[row]
+        net = nets[row]
+        unclear[row] = _NONE
+        for c in range(len(contacts)):
+            one[c] = net[of[contacts[c, 0]]]
+            other[c] = net[of[contacts[c, 1]]]
+            down = _DOWN[contact_switch[c]]
+            mask[c] = _NONE
+            if closed[row, c] & 1:
+                mask[c] |= ~down & valid
+            if closed[row, c] & 2:
+                mask[c] |= down & valid
+        last = edges - 1
+        one[last] = net[of[lamp[0]]]
+        other[last] = net[of[lamp[1]]]
+        mask[last] = lit[row]
+        source = net[of[feed[0]]]
+        for way in range(2):
+            sink = net[of[feed[1 + way]]]
+            for t in range(len(terminals)):
+                into[row, way, t] = _NONE
+                out[row, way, t] = _NONE
+            for e in range(edges):
+                active[e] = mask[e] & lit[row]
+                if one[e] == other[e]:
+                    active[e] = _NONE
+            removing = True
+            while removing:
+                for e in range(edges):
+                    once[one[e]] = _NONE
+                    once[other[e]] = _NONE
+                    twice[one[e]] = _NONE
+                    twice[other[e]] = _NONE
+                    more[one[e]] = _NONE
+                    more[other[e]] = _NONE
+                once[source] = lit[row]
+                twice[source] = _NONE
+                more[source] = _NONE
+                twice[sink] = _NONE
+                more[sink] = _NONE
+                if sink == source:
+                    twice[sink] = lit[row]
+                once[sink] = lit[row]
+                for e in range(edges):
+                    for side in range(2):
+                        a = one[e]
+                        if side:
+                            a = other[e]
+                        more[a] |= twice[a] & active[e]
+                        twice[a] |= once[a] & active[e]
+                        once[a] |= active[e]
+                removing = False
+                for e in range(edges):
+                    kept = active[e] & twice[one[e]] & twice[other[e]]
+                    if kept != active[e]:
+                        active[e] = kept
+                        removing = True
+            flowing = active[last]
+            for e in range(edges):
+                if one[e] != other[e]:
+                    unclear[row] |= (more[one[e]] | more[other[e]]) & active[e] & flowing
+            # Along the path, from the line on.
+            for e in range(edges):
+                at[one[e]] = _NONE
+                at[other[e]] = _NONE
+                ahead[e] = _NONE
+                back[e] = _NONE
+            at[source] = flowing
+            walking = True
+            while walking:
+                walking = False
+                for e in range(edges):
+                    free = active[e] & ~(ahead[e] | back[e])
+                    on = free & at[one[e]]
+                    if on:
+                        ahead[e] |= on
+                        at[other[e]] |= on
+                        walking = True
+                    on = free & at[other[e]] & ~on
+                    if on:
+                        back[e] |= on
+                        at[one[e]] |= on
+                        walking = True
+            for e in range(edges):
+                if e == last:
+                    t = terminal_of[lamp[0]]
+                    u = terminal_of[lamp[1]]
+                else:
+                    t = terminal_of[contacts[e, 0]]
+                    u = terminal_of[contacts[e, 1]]
+                out[row, way, t] |= ahead[e]
+                into[row, way, u] |= ahead[e]
+                out[row, way, u] |= back[e]
+                into[row, way, t] |= back[e]
+                # A closed contact beside the conductors of one net: the current may divide.
+                if one[e] == other[e] and e != last and contacts[e, 0] >= 0:
+                    if of[contacts[e, 0]] != of[contacts[e, 1]]:
+                        unclear[row] |= mask[e] & at[one[e]]
+            into[row, way, terminal_of[feed[0]]] |= flowing
+            out[row, way, terminal_of[feed[1 + way]]] |= flowing
+
+
+def find_hazards(
+    terminals: Indices,
+    conductors: Indices,
+    is_ground: Bytes,
+    cable_starts: Numbers,
+    join_of: Indices,
+    conducts: Bytes,
+    bridges: Indices,
+    loose: Indices,
+    network: Numbers,
+    into: Words,
+    out: Words,
+    unbalanced: Words,
+    in_ground: Words,
+    heated: Words,
+    unclear: Words,
+) -> None:
+    """In which states currents are where they must not be, as far as connections tell.
+
+    `network` (rows,) is the row of `into` and `out` (networks, 2, terminals) for each row.
+    `unbalanced`, `in_ground` and `heated` (rows,): the current runs in conductors of a cable that
+    do not cancel, in a ground wire, through the end `loose` (rows,), which is negative for none.
+    `unclear` gets the states in which conductors make a ring with current in it.
+    """
+    rows, ends = join_of.shape
+    joins = ends + 4
+    count = len(conductors)
+    edges = count + bridges.shape[1]
+    degree = np.empty(joins, np.int16)
+    through = np.empty(joins, np.int32)
+    enters = np.empty((joins, 2), np.uint64)
+    leaves = np.empty((joins, 2), np.uint64)
+    stack = np.empty(joins, np.int16)
+    a_of = np.empty(edges, np.int16)
+    b_of = np.empty(edges, np.int16)
+    forth = np.empty((edges, 2), np.uint64)
+    back = np.empty((edges, 2), np.uint64)
+    for row in range(rows):
+        of = join_of[row]
+        known = network[row]
+        for join in range(joins):
+            degree[join] = 0
+            through[join] = 0
+            for way in range(2):
+                enters[join, way] = _NONE
+                leaves[join, way] = _NONE
+        flows = _NONE
+        for t in range(len(terminals)):
+            join = of[terminals[t]]
+            for way in range(2):
+                enters[join, way] |= into[known, way, t]
+                leaves[join, way] |= out[known, way, t]
+                flows |= out[known, way, t]
+        unbalanced[row] = _NONE
+        in_ground[row] = _NONE
+        heated[row] = _NONE
+        if not flows:
+            continue
+        for e in range(edges):
+            forth[e, 0] = forth[e, 1] = back[e, 0] = back[e, 1] = _NONE
+            if e < count:
+                there = conducts[row, e] != 0
+                if there:
+                    a_of[e] = of[conductors[e, 0]]
+                    b_of[e] = of[conductors[e, 1]]
+            else:
+                there = bridges[row, e - count, 0] >= 0
+                if there:
+                    a_of[e] = of[bridges[row, e - count, 0]]
+                    b_of[e] = of[bridges[row, e - count, 1]]
+            if there and a_of[e] != b_of[e]:
+                degree[a_of[e]] += 1
+                degree[b_of[e]] += 1
+                through[a_of[e]] ^= e
+                through[b_of[e]] ^= e
+        left = 0
+        height = 0
+        for join in range(joins):
+            if degree[join] > 0:
+                left += 1
+            if degree[join] == 1:
+                stack[height] = join
+                height += 1
+        # What enters at the tips runs on to the only neighbour that is left.
+        while height:
+            height -= 1
+            join = stack[height]
+            if degree[join] != 1:
+                continue
+            e = through[join]
+            on = b_of[e]
+            if on == join:
+                on = a_of[e]
+            for way in range(2):
+                going = enters[join, way] & ~leaves[join, way]
+                coming = leaves[join, way] & ~enters[join, way]
+                if a_of[e] == join:
+                    forth[e, way] = going
+                    back[e, way] = coming
+                else:
+                    forth[e, way] = coming
+                    back[e, way] = going
+                enters[on, way] |= going
+                leaves[on, way] |= coming
+            degree[join] = 0
+            degree[on] -= 1
+            through[on] ^= e
+            left -= 1
+            if degree[on] == 1:
+                stack[height] = on
+                height += 1
+            elif degree[on] == 0:
+                left -= 1
+        if left:
+            for join in range(joins):
+                if degree[join] > 0:
+                    for way in range(2):
+                        unclear[row] |= enters[join, way] ^ leaves[join, way]
+                        unclear[row] |= enters[join, way] & leaves[join, way]
+        for cable in range(len(cable_starts)):
+            stop = count
+            if cable + 1 < len(cable_starts):
+                stop = cable_starts[cable + 1]
+            for way in range(2):
+                # How many run forth less how many run back, in four bits modulo 16.
+                s0 = s1 = s2 = s3 = _NONE
+                for e in range(cable_starts[cable], stop):
+                    carry = forth[e, way]
+                    then = s0 & carry
+                    s0 ^= carry
+                    carry = s1 & then
+                    s1 ^= then
+                    then = s2 & carry
+                    s2 ^= carry
+                    s3 ^= then
+                    carry = back[e, way]
+                    then = ~s0 & carry
+                    s0 ^= carry
+                    carry = ~s1 & then
+                    s1 ^= then
+                    then = ~s2 & carry
+                    s2 ^= carry
+                    s3 ^= then
+                    if is_ground[e]:
+                        in_ground[row] |= forth[e, way] | back[e, way]
+                unbalanced[row] |= s0 | s1 | s2 | s3
+        end = loose[row]
+        if end >= 0:
+            heated[row] = _through_end(end, terminals, conductors, into[known], out[known], forth, back)
+
+
+def _through_end(
+    end: int,
+    terminals: Indices,
+    conductors: Indices,
+    into: Words,
+    out: Words,
+    forth: Words,
+    back: Words,
+) -> np.uint64:
+    """The states in which current runs through an end."""
+    states = _NONE
+    for t in range(len(terminals)):
+        if terminals[t] == end:
+            states |= into[0, t] | out[0, t] | into[1, t] | out[1, t]
+    for e in range(len(conductors)):
+        if conductors[e, 0] == end or conductors[e, 1] == end:
+            states |= forth[e, 0] | back[e, 0] | forth[e, 1] | back[e, 1]
+    return states

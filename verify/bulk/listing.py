@@ -1,0 +1,298 @@
+"""All single faults of a circuit as arrays, without a Python object for each.
+
+The kinds in `verify.faults` say what a fault is, one by one; for the kinds that make most faults,
+wrong landings, the same is said here for all sites at once. Tests hold the two to each other.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.change import Change, Wiring
+from verify.families import Roles, family, place
+from verify.faults import Fault, FaultKind, Site, fault_kinds
+
+Numbers = npt.NDArray[np.intp]
+Flags = npt.NDArray[np.bool_]
+
+_SMALLEST_SPLIT: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Landings:
+    """The faults of one landing kind that are listed.
+
+    - `site` (F,): the place of each among the sites of its kind, those that repeat included
+    - `moves` (M, 3): row, end and the join it goes to, in the order in which `Change` has them
+    - `ends` (F, 1 or 2): the ends that decide how people call the fault
+    """
+
+    site: Numbers
+    moves: Numbers
+    ends: Numbers
+
+
+class Listing:
+    """Every single fault of a circuit, in the order of `verify.faults.all_faults`.
+
+    - `kind` (F,): a place in `fault_kinds()`; `site` (F,): the place among the sites of the kind
+    - `moves` (M, 3): fault, end and the join it goes to, of the landing kinds
+    - `others`: what the faults of the other kinds change, by their place in the listing
+    """
+
+    def __init__(self, wiring: Wiring) -> None:
+        self.wiring = wiring
+        kinds, sites, moves = [], [], []
+        self.others: dict[int, Fault] = {}
+        self._landings: dict[int, tuple[int, Landings]] = {}
+        count = 0
+        ends = _Ends(wiring)
+        for number, kind in enumerate(fault_kinds()):
+            if kind.name in _LANDINGS:
+                found = _LANDINGS[kind.name](ends)
+                self._landings[number] = count, found
+                moves.append(found.moves + (count, 0, 0))
+                site = found.site
+            else:
+                site = self._list_others(kind, count)
+            kinds.append(np.full(len(site), number, np.int16))
+            sites.append(site)
+            count += len(site)
+        self.kind = np.concatenate(kinds)
+        self.site = np.concatenate(sites).astype(np.int32)
+        self.moves = np.concatenate(moves)
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+    def _list_others(self, kind: FaultKind, start: int) -> Numbers:
+        listed = [
+            (place, fault)
+            for place, (site, fault) in enumerate(kind.sites(self.wiring))
+            if site == fault.site
+        ]
+        self.others.update((start + row, fault) for row, (_, fault) in enumerate(listed))
+        return np.array([place for place, _ in listed], np.intp)
+
+    def change(self, row: int) -> Change:
+        """What one fault changes."""
+        if row in self.others:
+            return self.others[row].change
+        own = self.moves[self.moves[:, 0] == row]
+        return Change(tuple((int(end), int(join)) for _, end, join in own))
+
+    def faults(self, rows: Sequence[int]) -> list[Fault]:
+        """Some of the faults as objects."""
+        kinds = fault_kinds()
+        names = {kind: sites_of(kinds[kind], self.wiring) for kind in set(self.kind[list(rows)])}
+        return [
+            self.others[row]
+            if row in self.others
+            else Fault(
+                kinds[self.kind[row]].name,
+                names[self.kind[row]][self.site[row]],
+                self.change(row),
+            )
+            for row in rows
+        ]
+
+    @cached_property
+    def families(self) -> tuple[list[tuple[str, str]], Numbers]:
+        """The names and places that faults have, each once, and which of them each fault has."""
+        roles = Roles(self.wiring.circuit)
+        names: dict[tuple[str, str], int] = {}
+        which = np.zeros(len(self), np.intp)
+        for row, fault in self.others.items():
+            which[row] = names.setdefault((family(roles, fault), place(fault)), len(names))
+        things = _things(self.wiring, roles)
+        kinds = fault_kinds()
+        for number, (start, found) in self._landings.items():
+            if not len(found.site):
+                continue
+            keys = things[found.ends]
+            key = keys[:, 0] if keys.shape[1] == 1 else keys[:, 0] * len(things) + keys[:, 1]
+            _, first, alike = np.unique(key, return_index=True, return_inverse=True)
+            of_key = np.zeros(len(first), np.intp)
+            for at, row in enumerate(first.tolist()):
+                site = self._named(found.ends[row])
+                fault = Fault(kinds[number].name, site, Change())
+                of_key[at] = names.setdefault((family(roles, fault), place(fault)), len(names))
+            which[start : start + len(found.site)] = of_key[alike]
+        return list(names), which
+
+    def _named(self, ends: Numbers) -> tuple[str, ...]:
+        """A site with the family of all that have such ends."""
+        wiring = self.wiring
+        return (
+            wiring.circuit.ends[int(ends[0])].box,
+            *(wiring.name(int(end)) for end in ends),
+        )
+
+
+def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
+    """The sites of a kind by their place; those that repeat a result are among them."""
+    return [site for site, _ in kind.open_changes(wiring)]
+
+
+def _things(wiring: Wiring, roles: Roles) -> Numbers:
+    """A number for each end: equal where people would point at it with the same words."""
+    seen: dict[tuple[str, str, str], int] = {}
+    return np.array(
+        [
+            seen.setdefault(
+                (end.box, roles.thing(end.box, end.name), roles.at(end.box, end.name)), len(seen)
+            )
+            for end in wiring.circuit.ends
+        ],
+        np.intp,
+    )
+
+
+class _Ends:
+    """The ends of a circuit in the order in which sites name them, as arrays."""
+
+    def __init__(self, wiring: Wiring) -> None:
+        self.joins = wiring.joins
+        self.join_of = np.array(wiring.join_of, np.intp)
+        self.size = np.array([len(ends) for ends in wiring.joins], np.intp)
+        self.boxes = [np.array(ends, np.intp) for ends in wiring.site_order.values()]
+        self.ordered = np.concatenate(self.boxes)
+        self.joins_in = [_in_order(self.join_of[ends]) for ends in self.boxes]
+        self.name_of = np.zeros(len(wiring.joins), np.intp)
+        self.name_of[self.join_of[self.ordered[::-1]]] = self.ordered[::-1]
+        # Of an end in a join of two, the other one.
+        self.partner = np.full(len(self.join_of), -1, np.intp)
+        for one, other in (ends for ends in wiring.joins if len(ends) == 2):
+            self.partner[one], self.partner[other] = other, one
+        self.rank = np.zeros(len(self.join_of), np.intp)
+        self.rank[self.ordered] = np.arange(len(self.ordered))
+
+
+def _in_order(numbers: Numbers) -> Numbers:
+    """Each number once, in the order in which they come."""
+    first: Numbers = np.sort(np.unique(numbers, return_index=True)[1])
+    return numbers[first]
+
+
+def _left_off(ends: _Ends) -> Landings:
+    """Of a join of two, either end left off leaves the same: the first is listed."""
+    sizes = ends.size[ends.join_of[ends.ordered]]
+    found = ends.ordered[sizes > 1]
+    site = np.arange(len(found))
+    partner = ends.partner[found]
+    kept = (partner < 0) | (ends.rank[found] < ends.rank[partner])
+    found, site = found[kept], site[kept]
+    rows = np.arange(len(found))
+    alone = np.full(len(found), len(ends.joins))
+    return Landings(site, np.stack((rows, found, alone), 1), found[:, None])
+
+
+def _moved(ends: _Ends) -> Landings:
+    """Of two that are each alone, either landed with the other is the same."""
+    moved = np.concatenate(
+        [np.repeat(box, len(joins)) for box, joins in zip(ends.boxes, ends.joins_in, strict=True)]
+    )
+    join = np.concatenate(
+        [np.tile(joins, len(box)) for box, joins in zip(ends.boxes, ends.joins_in, strict=True)]
+    )
+    own = ends.join_of[moved]
+    away = own != join
+    moved, join, own = moved[away], join[away], own[away]
+    target = ends.name_of[join]
+    both_alone = (ends.size[own] == 1) & (ends.size[join] == 1)
+    kept = ~both_alone | (ends.rank[moved] < ends.rank[target])
+    site = np.flatnonzero(kept)
+    moved, join, target = moved[kept], join[kept], target[kept]
+    return Landings(
+        site,
+        np.stack((np.arange(len(site)), moved, join), 1),
+        np.stack((moved, target), 1),
+    )
+
+
+def _exchanged(ends: _Ends) -> Landings:
+    """Of two joins of two, to exchange one end of each is to exchange the other ends."""
+    pairs = [_pairs(box) for box in ends.boxes]
+    one, other = (np.concatenate([pair[side] for pair in pairs]) for side in (0, 1))
+    here, there = ends.join_of[one], ends.join_of[other]
+    apart = (here != there) & (ends.size[here] + ends.size[there] > 2)
+    one, other, here, there = one[apart], other[apart], here[apart], there[apart]
+    in_twos = (ends.size[here] == 2) & (ends.size[there] == 2)
+    ranks = ends.rank[np.stack((ends.partner[one], ends.partner[other]), 1)]
+    ranks.sort(axis=1)
+    earlier = (ranks[:, 0] < ends.rank[one]) | (
+        (ranks[:, 0] == ends.rank[one]) & (ranks[:, 1] < ends.rank[other])
+    )
+    kept = ~(in_twos & earlier)
+    site = np.flatnonzero(kept)
+    one, other, here, there = one[kept], other[kept], here[kept], there[kept]
+    rows = np.arange(len(site))
+    moves = np.stack((rows, one, there, rows, other, here), 1).reshape(-1, 3)
+    return Landings(site, moves, np.stack((one, other), 1))
+
+
+def _pairs(numbers: Numbers) -> tuple[Numbers, Numbers]:
+    first, second = _pair_places(len(numbers))
+    return numbers[first], numbers[second]
+
+
+@lru_cache(maxsize=64)
+def _pair_places(count: int) -> tuple[Numbers, Numbers]:
+    return np.triu_indices(count, 1)
+
+
+def _bridged(ends: _Ends) -> Landings:
+    found: list[tuple[int, int]] = []
+    moves: list[tuple[int, int, int]] = []
+    for joins in ends.joins_in:
+        wide = joins[ends.size[joins] > 1].tolist()
+        for one, other in combinations(wide, 2):
+            moves += [(len(found), end, one) for end in ends.joins[other]]
+            found.append((one, other))
+    pairs = ends.name_of[np.array(found, np.intp).reshape(-1, 2)]
+    return Landings(np.arange(len(found)), _table(moves), pairs)
+
+
+def _split(ends: _Ends) -> Landings:
+    site, named = 0, []
+    moves: list[Numbers] = []
+    for join in (join for joins in ends.joins_in for join in joins.tolist()):
+        members = np.array(ends.joins[join], np.intp)
+        rows, places = _partings(len(members))
+        count = int(rows[-1]) + 1 if len(rows) else 0
+        moved = members[places]
+        moves.append(np.stack((site + rows, moved, np.full(len(rows), len(ends.joins))), 1))
+        named.append(np.full(count, members[0]))
+        site += count
+    first = np.concatenate(named)
+    return Landings(np.arange(site), np.concatenate(moves), np.stack((first, first), 1))
+
+
+@lru_cache(maxsize=64)
+def _partings(size: int) -> tuple[Numbers, Numbers]:
+    """Every way to part so many ends in two groups of two or more: who leaves, row by row."""
+    leaving = [
+        group
+        for count in range(_SMALLEST_SPLIT, size + 1 - _SMALLEST_SPLIT)
+        for group in combinations(range(1, size), count)
+    ]
+    rows = np.array([row for row, group in enumerate(leaving) for _ in group], np.intp)
+    return rows, np.array([end for group in leaving for end in group], np.intp)
+
+
+def _table(moves: Sequence[tuple[int, int, int]]) -> Numbers:
+    return np.array(moves, np.intp).reshape(-1, 3)
+
+
+_LANDINGS: Final[Mapping[str, Callable[[_Ends], Landings]]] = {
+    "left-off": _left_off,
+    "moved": _moved,
+    "exchanged": _exchanged,
+    "bridged": _bridged,
+    "split": _split,
+}
