@@ -7,7 +7,7 @@ of its terminals, most of which never close.
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -71,6 +71,18 @@ class Batch:
 
     def __len__(self) -> int:
         return len(self.join_of)
+
+    def rows(self, rows: npt.NDArray[np.intp]) -> "Batch":
+        """Some of the rows."""
+        return replace(
+            self,
+            join_of=self.join_of[rows],
+            conducts=self.conducts[rows],
+            closed=self.closed[rows],
+            works=self.works[rows],
+            bridges=self.bridges[rows],
+            loose=self.loose[rows],
+        )
 
 
 class Flattener:

@@ -160,7 +160,7 @@ def verdicts(found: Findings) -> Verdicts:
         state,
         switch,
         lamp,
-        _first_state(found.hazards),
+        first_state(found.hazards),
         state_codes(found),
         by_volts,
     )
@@ -202,11 +202,11 @@ def _witness(
     count = len(found)
     state = np.full(count, NONE, np.int32)
     switch, lamp = state.copy(), state.copy()
-    state[trips] = _first_state(found.trips[trips])
+    state[trips] = first_state(found.trips[trips])
     rows = np.flatnonzero(misbehaves)
     if len(rows):
         bad = idle[rows]
-        first = _first_state(np.bitwise_or.reduce(bad, axis=(1, 2)))
+        first = first_state(np.bitwise_or.reduce(bad, axis=(1, 2)))
         at_first = (
             bad[np.arange(len(rows)), :, :, first // 64]
             >> ((first % 64).astype(np.uint64)[:, None, None])
@@ -218,7 +218,7 @@ def _witness(
     return state, switch, lamp
 
 
-def _first_state(words: Words) -> Numbers:
+def first_state(words: Words) -> Numbers:
     """The smallest member of each set of states along the last axis, `NONE` for the empty set."""
     if words.shape[-1] == 1:
         content = words[..., 0]

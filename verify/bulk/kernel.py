@@ -390,7 +390,6 @@ def find_hazards(
                 if degree[join] > 0:
                     for way in range(2):
                         unclear[row] |= enters[join, way] ^ leaves[join, way]
-                        unclear[row] |= enters[join, way] & leaves[join, way]
         for cable in range(len(cable_starts)):
             stop = count
             if cable + 1 < len(cable_starts):
@@ -420,24 +419,32 @@ def find_hazards(
                 unbalanced[row] |= s0 | s1 | s2 | s3
         end = loose[row]
         if end >= 0:
-            heated[row] = _through_end(end, terminals, conductors, into[known], out[known], forth, back)
+            for way in range(2):
+                for t in range(len(terminals)):
+                    if terminals[t] == end:
+                        heated[row] |= into[known, way, t] | out[known, way, t]
+                for e in range(count):
+                    if conductors[e, 0] == end or conductors[e, 1] == end:
+                        heated[row] |= forth[e, way] | back[e, way]
 
 
-def _through_end(
-    end: int,
-    terminals: Indices,
-    conductors: Indices,
-    into: Words,
-    out: Words,
-    forth: Words,
-    back: Words,
-) -> np.uint64:
-    """The states in which current runs through an end."""
-    states = _NONE
-    for t in range(len(terminals)):
-        if terminals[t] == end:
-            states |= into[0, t] | out[0, t] | into[1, t] | out[1, t]
-    for e in range(len(conductors)):
-        if conductors[e, 0] == end or conductors[e, 1] == end:
-            states |= forth[e, 0] | back[e, 0] | forth[e, 1] | back[e, 1]
-    return states
+def look_up(names: Words, table: Words, places: Numbers, found: Numbers, known: int) -> int:
+    """Fill `found` (rows,) with the number of each name; new names get the next ones.
+
+    `table` (size, 2) with `places` (size,) holds `known` names by their bits; a place below 0 is
+    free. Returns how many names are known now; there must be room for all rows.
+    """
+    last = np.uint64(len(table) - 1)
+    for row in range(len(names)):
+        slot = names[row, 0] & last
+        while places[slot] >= 0 and (
+            table[slot, 0] != names[row, 0] or table[slot, 1] != names[row, 1]
+        ):
+            slot = (slot + np.uint64(1)) & last
+        if places[slot] < 0:
+            table[slot, 0] = names[row, 0]
+            table[slot, 1] = names[row, 1]
+            places[slot] = known
+            known += 1
+        found[row] = places[slot]
+    return known

@@ -126,11 +126,13 @@ class Grid:
         )
         plugged_in = list(self._loads())
         self.loads = len(plugged_in)
+        between = list(self._capacitances())
+        self.capacitances = [siemens for _, _, siemens in between]
         self._branches: list[tuple[int, int, complex]] = [
             *zip(*self.conductors.T.tolist(), self.conductor_siemens, strict=True),
             *zip(*self.lamps.T.tolist(), self.lamp_siemens, strict=True),
             *plugged_in,
-            *self._capacitances(),
+            *between,
             *self._returns(),
         ]
         self.branches = np.array([branch[:2] for branch in self._branches], np.int16)

@@ -1,0 +1,408 @@
+"""The verdicts on all single faults of a circuit, each different network judged once.
+
+Faults differ in far fewer ways than they are many: most of a circuit is as it was. What *words*
+would look at is given a name, and a network whose name is known is not judged again, in whatever
+circuit it comes up. What the engine *volts* adds depends on where conductors run; here it follows
+from the path of the lamp's current, which connections tell as long as the current does not divide
+in ways that only resistances decide. Where it may, and in circuits that are not as simple as
+`is_simple` asks for, *volts* itself is asked. Tests hold the answers to those of *volts*.
+"""
+
+import hashlib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from types import SimpleNamespace
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.bulk import kernel
+from verify.bulk.listing import Listing
+from verify.change import Change, Wiring
+from verify.circuit import Circuit
+from verify.electric.physics import parameters, section, unreadable_sizes
+from verify.electric.grid import Grid
+from verify.engines import Engine
+from verify.engines.volts import engine_for
+from verify.engines.words import WordsEngine
+from verify.hazards import HAZARD_NAMES
+from verify.network import NOTHING, Batch, Flattener
+from verify.signature import canonical
+from verify.verdict import MIMIC, NONE, SOUND, Verdicts, first_state, judge_faults, verdicts
+
+MOST_SWITCHES: Final = 6
+#: Shapes of circuits whose networks are remembered.
+_MOST_SHAPES: Final = 12
+_UNBALANCED: Final = HAZARD_NAMES.index("cable-unbalanced")
+_IN_GROUND: Final = HAZARD_NAMES.index("ground-current")
+_HEATED: Final = HAZARD_NAMES.index("loose-join")
+_LOADED: Final = HAZARD_NAMES.index("ground-carries-load")
+
+Words = npt.NDArray[np.uint64]
+Numbers = npt.NDArray[np.int64]
+
+
+class Outcome(NamedTuple):
+    """All that is found of a fault; see `verify.verdict.Verdicts` for the fields.
+
+    `word` is that of the signature, `codes` the outcomes as they are, state by state; `hazards`
+    pairs the place in `HAZARDS` with the state that shows it.
+    """
+
+    verdict: int
+    word: str
+    codes: tuple[int, ...]
+    state: int
+    switch: int
+    lamp: int
+    hazards: tuple[tuple[int, int], ...]
+    by_volts: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """All single faults of a circuit: `which` (F,) of the different `outcomes` each has.
+
+    `unclear` faults were left to the engine *volts*.
+    """
+
+    listing: Listing
+    outcomes: list[Outcome]
+    which: npt.NDArray[np.intp]
+    engine: str
+    unclear: int = 0
+
+
+class Bulk:
+    """Judges all single faults of circuits, and remembers the networks it has met."""
+
+    def __init__(self) -> None:
+        self._shapes: dict[tuple[object, ...], _Networks] = {}
+
+    def judge(self, circuit: Circuit) -> Judged:
+        """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
+
+        Where that cannot be asked, or it would take too long, as *words* gives them; see
+        `verify.engines.volts.engine_for`.
+        """
+        listing = Listing(Wiring(circuit))
+        engine = engine_for(circuit, len(listing))
+        outcomes: dict[Outcome, int] = {}
+        which = np.zeros(len(listing), np.intp)
+        if engine.name == "words" or not is_simple(circuit):
+            self._judge_by(engine, listing, range(len(listing)), outcomes, which)
+            return Judged(listing, list(outcomes), which, engine.name)
+        rebuilt = {row: f.change.rebuilt for row, f in listing.others.items() if f.change.rebuilt}
+        shared = np.delete(np.arange(len(listing)), list(rebuilt))
+        unclear = self._judge_rows(
+            circuit, _Rows.of_listing(listing, shared), shared, outcomes, which
+        )
+        for row, whole in rebuilt.items():
+            alone = _Rows.of_circuit(whole)
+            unclear += self._judge_rows(whole, alone, np.array([row]), outcomes, which)
+        self._judge_by(engine, listing, unclear, outcomes, which)
+        return Judged(listing, list(outcomes), which, engine.name, len(unclear))
+
+    def _judge_rows(
+        self,
+        circuit: Circuit,
+        rows: "_Rows",
+        places: npt.NDArray[np.intp],
+        outcomes: dict[Outcome, int],
+        which: npt.NDArray[np.intp],
+    ) -> list[int]:
+        """Write the outcomes of rows into their places in `which`; those that are unclear."""
+        networks = self._networks(circuit, rows.batch)
+        numbers, unclear = networks.outcomes_of(rows)
+        different, alike = np.unique(numbers, return_inverse=True)
+        known = [outcomes.setdefault(networks.outcome(n), len(outcomes)) for n in different.tolist()]
+        which[places] = np.array(known, np.intp)[alike]
+        return places[unclear].tolist()
+
+    def _networks(self, circuit: Circuit, batch: Batch) -> "_Networks":
+        shape = (
+            *(switch.kind for switch in circuit.switches),
+            len(batch.metal),
+            *batch.on_b.tolist(),
+        )
+        if shape not in self._shapes:
+            if len(self._shapes) >= _MOST_SHAPES:
+                del self._shapes[next(iter(self._shapes))]
+            self._shapes[shape] = _Networks(shape)
+        return self._shapes[shape]
+
+    @staticmethod
+    def _judge_by(
+        engine: Engine,
+        listing: Listing,
+        rows: Sequence[int],
+        outcomes: dict[Outcome, int],
+        which: npt.NDArray[np.intp],
+    ) -> None:
+        """Write the outcomes of some faults as `engine` gives them."""
+        circuit = listing.wiring.circuit
+        start = 0
+        for faults, _, found in judge_faults(circuit, listing.faults(rows), engine):
+            for row, place in enumerate(rows[start : start + len(faults)]):
+                outcome = _outcome(found, row, len(circuit.lamps))
+                which[place] = outcomes.setdefault(outcome, len(outcomes))
+            start += len(faults)
+
+
+def _outcome(found: Verdicts, row: int, lamps: int) -> Outcome:
+    codes = found.codes[row]
+    return Outcome(
+        int(found.verdict[row]),
+        canonical(codes, lamps).word,
+        tuple(codes.tolist()),
+        int(found.state[row]),
+        int(found.switch[row]),
+        int(found.lamp[row]),
+        tuple(
+            (number, state)
+            for number, state in enumerate(found.hazard_state[row].tolist())
+            if state != NONE
+        ),
+        bool(found.by_volts[row]),
+    )
+
+
+class _Rows:
+    """Networks of one circuit as arrays, with what the kernels ask of it."""
+
+    def __init__(self, circuit: Circuit, batch: Batch) -> None:
+        self.batch = batch
+        ends = batch.switch_ends[batch.switch_ends != NOTHING]
+        self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
+        self.terminal_of = np.full(batch.join_of.shape[1], NOTHING, np.int16)
+        self.terminal_of[self.terminals] = np.arange(len(self.terminals))
+        widths = [len(cable.conductors) for cable in circuit.cables]
+        self.cable_starts = np.cumsum([0, *widths[:-1]], dtype=np.int64)
+        loose = batch.loose
+        self.loose = (
+            loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
+        )
+
+    @classmethod
+    def of_circuit(cls, circuit: Circuit) -> "_Rows":
+        """The circuit as it is."""
+        return cls(circuit, Flattener(circuit).batch([Change()]))
+
+    @classmethod
+    def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp]) -> "_Rows":
+        """Those faults of a listing that do not rebuild the circuit, in order."""
+        place = np.full(len(listing), NOTHING, np.intp)
+        place[rows] = np.arange(len(rows))
+        moves = listing.moves.copy()
+        moves[:, 0] = place[moves[:, 0]]
+        own = [
+            (int(place[row]), end, join)
+            for row, fault in listing.others.items()
+            for end, join in fault.change.moves
+        ]
+        parts = {
+            int(place[row]): fault.change
+            for row, fault in listing.others.items()
+            if fault.change.failure is not None or fault.change.replacement is not None
+        }
+        moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
+        flattener = Flattener(listing.wiring.circuit)
+        return cls(listing.wiring.circuit, flattener.batch_of(len(rows), moves, parts))
+
+
+class _Networks:
+    """The networks of circuits with the same devices that have been met, and what they do."""
+
+    def __init__(self, shape: tuple[object, ...]) -> None:
+        self._words = WordsEngine()
+        self._seed = _hashed(shape)
+        self._count = 0
+        self._table = np.zeros((1 << 12, 2), np.uint64)
+        self._places = np.full(len(self._table), -1, np.int64)
+        self._lit = np.zeros(0, np.uint64)
+        self._loaded = np.zeros(0, np.uint64)
+        self._unclear = np.zeros(0, np.uint64)
+        self._into = np.zeros((0, 2, 0), np.uint64)
+        self._out = self._into
+        self._base: list[Outcome] = []
+        self._numbers: dict[int, int] = {}
+        self._outcomes: list[Outcome] = []
+
+    def outcome(self, number: int) -> Outcome:
+        """What `outcomes_of` numbers."""
+        return self._outcomes[number]
+
+    def outcomes_of(self, rows: _Rows) -> tuple[Numbers, npt.NDArray[np.intp]]:
+        """The number of the outcome of each row, and the rows that currents leave unclear."""
+        batch = rows.batch
+        network, nets = self._networks_of(rows)
+        unclear = self._unclear[network].copy()
+        shown = np.zeros((3, len(batch)), np.uint64)
+        _compiled().find_hazards(
+            rows.terminals,
+            batch.conductors,
+            batch.is_ground,
+            rows.cable_starts,
+            batch.join_of,
+            batch.conducts,
+            batch.bridges,
+            rows.loose,
+            network,
+            self._into,
+            self._out,
+            *shown,
+            unclear,
+        )
+        shown[1] &= ~self._loaded[network]
+        key = network
+        for states in shown:
+            key = key * 128 + 1 + first_state(states[:, None])
+        different, alike = np.unique(key, return_inverse=True)
+        numbers = np.array([self._number(each) for each in different.tolist()], np.int64)
+        return numbers[alike], np.flatnonzero(unclear & self._lit[network])
+
+    def _number(self, key: int) -> int:
+        """The number of the outcome of a network in which currents are dangerous in some states."""
+        if key in self._numbers:
+            return self._numbers[key]
+        rest = key
+        electrical = []
+        for hazard in (_HEATED, _IN_GROUND, _UNBALANCED):
+            rest, state = divmod(rest, 128)
+            if state:
+                electrical.append((hazard, state - 1))
+        outcome = self._base[rest]
+        if electrical:
+            outcome = outcome._replace(hazards=tuple(sorted((*outcome.hazards, *electrical))))
+            if outcome.verdict == SOUND:
+                outcome = outcome._replace(verdict=MIMIC, by_volts=True)
+        self._numbers[key] = len(self._outcomes)
+        self._outcomes.append(outcome)
+        return self._numbers[key]
+
+    def _networks_of(self, rows: _Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
+        batch = rows.batch
+        names = np.empty((len(batch), 2), np.uint64)
+        nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
+        _compiled().name_networks(
+            rows.terminals,
+            batch.conductors,
+            batch.is_ground,
+            batch.join_of,
+            batch.conducts,
+            batch.closed,
+            batch.works,
+            batch.bridges,
+            self._seed,
+            names,
+            nets,
+        )
+        while 2 * (self._count + len(batch)) > len(self._table):
+            self._grow()
+        network = np.empty(len(batch), np.int64)
+        known = self._count
+        self._count = _compiled().look_up(names, self._table, self._places, network, known)
+        if self._count > known:
+            numbers, first = np.unique(network, return_index=True)
+            self._learn(rows, nets, first[numbers >= known])
+        return network, nets
+
+    def _grow(self) -> None:
+        taken = self._places >= 0
+        names, order = self._table[taken], np.argsort(self._places[taken])
+        self._table = np.zeros((2 * len(self._table), 2), np.uint64)
+        self._places = np.full(len(self._table), -1, np.int64)
+        again = np.empty(len(names), np.int64)
+        _compiled().look_up(names[order], self._table, self._places, again, 0)
+
+    def _learn(
+        self, rows: _Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]
+    ) -> None:
+        """Judge networks that were never met, in the order of their numbers."""
+        batch = rows.batch.rows(new)
+        found = self._words.observe_batch(batch)
+        told = verdicts(found)
+        self._base += [_outcome(told, row, 1) for row in range(len(batch))]
+        into = np.empty((len(batch), 2, len(rows.terminals)), np.uint64)
+        out = np.empty_like(into)
+        unclear = np.empty(len(batch), np.uint64)
+        lit = np.ascontiguousarray(found.lit[:, 0, 0])
+        _compiled().find_currents(
+            batch.switches,
+            rows.terminals,
+            batch.contacts,
+            batch.contact_switch,
+            batch.lamps[0],
+            batch.feeds[0],
+            rows.terminal_of,
+            batch.join_of,
+            batch.closed,
+            nets[new],
+            lit,
+            into,
+            out,
+            unclear,
+        )
+        if not self._into.size:
+            self._into, self._out = into[:0], out[:0]
+        self._lit = np.concatenate((self._lit, lit))
+        self._loaded = np.concatenate((self._loaded, found.hazards[:, _LOADED, 0]))
+        self._unclear = np.concatenate((self._unclear, unclear))
+        self._into = np.concatenate((self._into, into))
+        self._out = np.concatenate((self._out, out))
+
+
+def _hashed(shape: tuple[object, ...]) -> Words:
+    digest = hashlib.blake2b(repr(shape).encode(), digest_size=16).digest()
+    return np.frombuffer(digest, "<u8").astype(np.uint64)
+
+
+@cache
+def _compiled() -> Any:
+    """The kernels as machine code, compiled once for each machine and kept on disk by numba."""
+    import numba
+
+    compile_ = numba.njit(cache=True, nogil=True)
+    return SimpleNamespace(
+        name_networks=compile_(kernel.name_networks),
+        find_currents=compile_(kernel.find_currents),
+        find_hazards=compile_(kernel.find_hazards),
+        look_up=compile_(kernel.look_up),
+    )
+
+
+def is_simple(circuit: Circuit) -> bool:
+    """True if connections tell the path of the current: see the module.
+
+    One feed and one lamp, nothing plugged in, nothing failed; and resistances so small that every
+    lamp that is connected is lit and no leakage matters, so large that no path is as good as none.
+    """
+    kinds = [device.kind for device in circuit.devices]
+    if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
+        return False
+    if circuit.failures or len(circuit.switches) > MOST_SWITCHES or unreadable_sizes(circuit):
+        return False
+    assumed, limits = parameters(circuit.palette), section("lamp")
+    grid = Grid(circuit)
+    (source,) = grid.sources
+    lamp = 1 / grid.lamp_siemens[0] if grid.lamp_siemens[0] else math.inf
+    wires = (
+        float((1 / grid.conductor_siemens).sum())
+        + len(grid.contacts) * assumed.contact
+        + assumed.short
+    )
+    # Every path is at most all there is, and of two returns neither gets less than this share.
+    whole = abs(source.line) + source.conductor + wires + assumed.loose
+    least = source.conductor / (2 * source.conductor + wires)
+    amps = circuit.volts / (lamp + whole)
+    leakage = circuit.volts * sum(abs(y) for y in grid.capacitances)
+    return (
+        lamp / (lamp + whole) > limits["dim_share"]
+        and least * amps > assumed.unbalanced_amps
+        and 2 * leakage < assumed.unbalanced_amps
+        and 2 * leakage * lamp < limits["dark_share"] * circuit.volts
+        and circuit.volts / lamp < source.breaker_amps
+    )
