@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.bulk import kernel
+from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
 from verify.change import Change, Wiring
 from verify.circuit import Circuit
@@ -225,7 +226,8 @@ class _Networks:
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
-        self._into = np.zeros((0, 2, 0), np.uint64)
+        self._divided = np.zeros((0, 2), np.uint64)
+        self._into = np.zeros((0, 4, 0), np.uint64)
         self._out = self._into
         self._base: list[Outcome] = []
         self._numbers: dict[int, int] = {}
@@ -253,6 +255,7 @@ class _Networks:
             network,
             self._into,
             self._out,
+            self._divided,
             *shown,
             unclear,
         )
@@ -326,13 +329,13 @@ class _Networks:
         found = self._words.observe_batch(batch)
         told = verdicts(found)
         self._base += [_outcome(told, row, 1) for row in range(len(batch))]
-        into = np.empty((len(batch), 2, len(rows.terminals)), np.uint64)
+        into = np.empty((len(batch), 4, len(rows.terminals)), np.uint64)
         out = np.empty_like(into)
+        divided = np.empty((len(batch), 2), np.uint64)
         unclear = np.empty(len(batch), np.uint64)
         lit = np.ascontiguousarray(found.lit[:, 0, 0])
-        _compiled().find_currents(
+        find_currents(
             batch.switches,
-            rows.terminals,
             batch.contacts,
             batch.contact_switch,
             batch.lamps[0],
@@ -344,6 +347,7 @@ class _Networks:
             lit,
             into,
             out,
+            divided,
             unclear,
         )
         if not self._into.size:
@@ -351,6 +355,7 @@ class _Networks:
         self._lit = np.concatenate((self._lit, lit))
         self._loaded = np.concatenate((self._loaded, found.hazards[:, _LOADED, 0]))
         self._unclear = np.concatenate((self._unclear, unclear))
+        self._divided = np.concatenate((self._divided, divided))
         self._into = np.concatenate((self._into, into))
         self._out = np.concatenate((self._out, out))
 
@@ -368,7 +373,6 @@ def _compiled() -> Any:
     compile_ = numba.njit(cache=True, nogil=True)
     return SimpleNamespace(
         name_networks=compile_(kernel.name_networks),
-        find_currents=compile_(kernel.find_currents),
         find_hazards=compile_(kernel.find_hazards),
         look_up=compile_(kernel.look_up),
     )

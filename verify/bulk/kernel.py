@@ -1,4 +1,4 @@
-"""What tells networks apart, and the currents in them: written for numba, only numbers and arrays.
+"""What tells networks apart, and where currents run in conductors: only numbers and arrays.
 
 Networks are of circuits with one feed and one lamp, fit for `verify.bulk.judging`, and of at most
 six switches, so that a set of states is one 64-bit word.
@@ -14,19 +14,7 @@ Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int64]
 
-_DOWN = np.array(
-    [
-        0xAAAAAAAAAAAAAAAA,
-        0xCCCCCCCCCCCCCCCC,
-        0xF0F0F0F0F0F0F0F0,
-        0xFF00FF00FF00FF00,
-        0xFFFF0000FFFF0000,
-        0xFFFFFFFF00000000,
-    ],
-    np.uint64,
-)
 _NONE = np.uint64(0)
-_ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
 _FIRST_PRIME = np.uint64(0x9E3779B97F4A7C15)
 _OTHER_PRIME = np.uint64(0xC2B2AE3D27D4EB4F)
 _SHIFT = np.uint64(29)
@@ -129,149 +117,6 @@ def name_networks(
         names[row, 1] = second ^ (second >> _SHIFT)
 
 
-def find_currents(
-    switches: int,
-    terminals: Indices,
-    contacts: Indices,
-    contact_switch: Indices,
-    lamp: Indices,
-    feed: Indices,
-    terminal_of: Indices,
-    join_of: Indices,
-    closed: Bytes,
-    nets: Indices,
-    lit: Words,
-    into: Words,
-    out: Words,
-    unclear: Words,
-) -> None:
-    """Where the lamp's current runs while it is lit, as if all of it returned on one conductor.
-
-    `lit` (rows,). For each row and return, on the feed's neutral 0 and its ground 1, `into` and
-    `out` (rows, 2, terminals) get the states in which it enters a net at a terminal and leaves it
-    there; `unclear` (rows,) those in which it may divide. `terminal_of` (ends,): the place of an
-    end in `terminals`. The path of the current is what remains when all that leads nowhere is taken
-    away, again and again; if that is no path, the current divides.
-    """
-    rows = len(join_of)
-    joins = nets.shape[1]
-    edges = len(contacts) + 1
-    valid = _ALL
-    if switches < 6:
-        valid = (np.uint64(1) << np.uint64(1 << switches)) - np.uint64(1)
-    once = np.zeros(joins, np.uint64)
-    twice = np.zeros(joins, np.uint64)
-    more = np.zeros(joins, np.uint64)
-    at = np.zeros(joins, np.uint64)
-    one = np.empty(edges, np.int16)
-    other = np.empty(edges, np.int16)
-    active = np.empty(edges, np.uint64)
-    ahead = np.empty(edges, np.uint64)
-    back = np.empty(edges, np.uint64)
-    mask = np.empty(edges, np.uint64)
-    for row in range(rows):
-        of = join_of[row]
-        net = nets[row]
-        unclear[row] = _NONE
-        for c in range(len(contacts)):
-            one[c] = net[of[contacts[c, 0]]]
-            other[c] = net[of[contacts[c, 1]]]
-            down = _DOWN[contact_switch[c]]
-            mask[c] = _NONE
-            if closed[row, c] & 1:
-                mask[c] |= ~down & valid
-            if closed[row, c] & 2:
-                mask[c] |= down & valid
-        last = edges - 1
-        one[last] = net[of[lamp[0]]]
-        other[last] = net[of[lamp[1]]]
-        mask[last] = lit[row]
-        source = net[of[feed[0]]]
-        for way in range(2):
-            sink = net[of[feed[1 + way]]]
-            for t in range(len(terminals)):
-                into[row, way, t] = _NONE
-                out[row, way, t] = _NONE
-            for e in range(edges):
-                active[e] = mask[e] & lit[row]
-                if one[e] == other[e]:
-                    active[e] = _NONE
-            removing = True
-            while removing:
-                for e in range(edges):
-                    once[one[e]] = _NONE
-                    once[other[e]] = _NONE
-                    twice[one[e]] = _NONE
-                    twice[other[e]] = _NONE
-                    more[one[e]] = _NONE
-                    more[other[e]] = _NONE
-                once[source] = lit[row]
-                twice[source] = _NONE
-                more[source] = _NONE
-                twice[sink] = _NONE
-                more[sink] = _NONE
-                if sink == source:
-                    twice[sink] = lit[row]
-                once[sink] = lit[row]
-                for e in range(edges):
-                    for side in range(2):
-                        a = one[e]
-                        if side:
-                            a = other[e]
-                        more[a] |= twice[a] & active[e]
-                        twice[a] |= once[a] & active[e]
-                        once[a] |= active[e]
-                removing = False
-                for e in range(edges):
-                    kept = active[e] & twice[one[e]] & twice[other[e]]
-                    if kept != active[e]:
-                        active[e] = kept
-                        removing = True
-            flowing = active[last]
-            for e in range(edges):
-                if one[e] != other[e]:
-                    unclear[row] |= (more[one[e]] | more[other[e]]) & active[e] & flowing
-            # Along the path, from the line on.
-            for e in range(edges):
-                at[one[e]] = _NONE
-                at[other[e]] = _NONE
-                ahead[e] = _NONE
-                back[e] = _NONE
-            at[source] = flowing
-            walking = True
-            while walking:
-                walking = False
-                for e in range(edges):
-                    free = active[e] & ~(ahead[e] | back[e])
-                    on = free & at[one[e]]
-                    if on:
-                        ahead[e] |= on
-                        at[other[e]] |= on
-                        walking = True
-                    on = free & at[other[e]] & ~on
-                    if on:
-                        back[e] |= on
-                        at[one[e]] |= on
-                        walking = True
-            for e in range(edges):
-                if e == last:
-                    t = terminal_of[lamp[0]]
-                    u = terminal_of[lamp[1]]
-                else:
-                    t = terminal_of[contacts[e, 0]]
-                    u = terminal_of[contacts[e, 1]]
-                out[row, way, t] |= ahead[e]
-                into[row, way, u] |= ahead[e]
-                out[row, way, u] |= back[e]
-                into[row, way, t] |= back[e]
-                # A closed contact beside the conductors of one net: the current may divide.
-                if one[e] == other[e] and e != last and contacts[e, 0] >= 0:
-                    if of[contacts[e, 0]] != of[contacts[e, 1]]:
-                        unclear[row] |= mask[e] & at[one[e]]
-            into[row, way, terminal_of[feed[0]]] |= flowing
-            out[row, way, terminal_of[feed[1 + way]]] |= flowing
-
-
 def find_hazards(
     terminals: Indices,
     conductors: Indices,
@@ -284,6 +129,7 @@ def find_hazards(
     network: Numbers,
     into: Words,
     out: Words,
+    divided: Words,
     unbalanced: Words,
     in_ground: Words,
     heated: Words,
@@ -291,10 +137,15 @@ def find_hazards(
 ) -> None:
     """In which states currents are where they must not be, as far as connections tell.
 
-    `network` (rows,) is the row of `into` and `out` (networks, 2, terminals) for each row.
-    `unbalanced`, `in_ground` and `heated` (rows,): the current runs in conductors of a cable that
-    do not cancel, in a ground wire, through the end `loose` (rows,), which is negative for none.
-    `unclear` gets the states in which conductors make a ring with current in it.
+    `network` (rows,) is the row of `into`, `out` (networks, 4, terminals) and `divided`
+    (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground` and `heated`
+    (rows,): the current runs in conductors of a cable that do not cancel, in a ground wire, through
+    the end `loose` (rows,), which is negative for none. `unclear` gets the states in which
+    conductors make a ring with current in it.
+
+    A part of the current takes the way round where that shares a contact or a conductor with the
+    way of the rest: never all of it and never nothing, so that two ways that are unbalanced in a
+    cable do not make it balanced together.
     """
     rows, ends = join_of.shape
     joins = ends + 4
@@ -302,26 +153,27 @@ def find_hazards(
     edges = count + bridges.shape[1]
     degree = np.empty(joins, np.int16)
     through = np.empty(joins, np.int32)
-    enters = np.empty((joins, 2), np.uint64)
-    leaves = np.empty((joins, 2), np.uint64)
+    enters = np.empty((joins, 4), np.uint64)
+    leaves = np.empty((joins, 4), np.uint64)
     stack = np.empty(joins, np.int16)
     a_of = np.empty(edges, np.int16)
     b_of = np.empty(edges, np.int16)
-    forth = np.empty((edges, 2), np.uint64)
-    back = np.empty((edges, 2), np.uint64)
+    forth = np.empty((edges, 4), np.uint64)
+    back = np.empty((edges, 4), np.uint64)
+    round_ = np.empty(2, np.uint64)
     for row in range(rows):
         of = join_of[row]
         known = network[row]
         for join in range(joins):
             degree[join] = 0
             through[join] = 0
-            for way in range(2):
+            for way in range(4):
                 enters[join, way] = _NONE
                 leaves[join, way] = _NONE
         flows = _NONE
         for t in range(len(terminals)):
             join = of[terminals[t]]
-            for way in range(2):
+            for way in range(4):
                 enters[join, way] |= into[known, way, t]
                 leaves[join, way] |= out[known, way, t]
                 flows |= out[known, way, t]
@@ -331,7 +183,9 @@ def find_hazards(
         if not flows:
             continue
         for e in range(edges):
-            forth[e, 0] = forth[e, 1] = back[e, 0] = back[e, 1] = _NONE
+            for way in range(4):
+                forth[e, way] = _NONE
+                back[e, way] = _NONE
             if e < count:
                 there = conducts[row, e] != 0
                 if there:
@@ -365,7 +219,7 @@ def find_hazards(
             on = b_of[e]
             if on == join:
                 on = a_of[e]
-            for way in range(2):
+            for way in range(4):
                 going = enters[join, way] & ~leaves[join, way]
                 coming = leaves[join, way] & ~enters[join, way]
                 if a_of[e] == join:
@@ -388,13 +242,17 @@ def find_hazards(
         if left:
             for join in range(joins):
                 if degree[join] > 0:
-                    for way in range(2):
+                    for way in range(4):
                         unclear[row] |= enters[join, way] ^ leaves[join, way]
+        for way in range(2):
+            round_[way] = divided[known, way]
+            for e in range(count):
+                round_[way] |= (forth[e, way] | back[e, way]) & (forth[e, way + 2] | back[e, way + 2])
         for cable in range(len(cable_starts)):
             stop = count
             if cable + 1 < len(cable_starts):
                 stop = cable_starts[cable + 1]
-            for way in range(2):
+            for way in range(4):
                 # How many run forth less how many run back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
                 for e in range(cable_starts[cable], stop):
@@ -415,8 +273,14 @@ def find_hazards(
                     s2 ^= carry
                     s3 ^= then
                     if is_ground[e]:
-                        in_ground[row] |= forth[e, way] | back[e, way]
-                unbalanced[row] |= s0 | s1 | s2 | s3
+                        carry = forth[e, way] | back[e, way]
+                        if way >= 2:
+                            carry &= round_[way - 2]
+                        in_ground[row] |= carry
+                carry = s0 | s1 | s2 | s3
+                if way >= 2:
+                    carry &= round_[way - 2]
+                unbalanced[row] |= carry
         end = loose[row]
         if end >= 0:
             for way in range(2):
