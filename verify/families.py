@@ -208,3 +208,10 @@ _FAMILIES: Final[Mapping[str, Callable[..., str]]] = {
     "neutral-lost": _neutral_lost,
     "downstream-on-leg": _on_leg,
 }
+#: Kinds whose families depend on nothing but the names in a site.
+NAMED_BY_SITE: Final = frozenset(
+    {
+        *("contact-open", "contact-welded", "switch-stuck", "lamp-open", "lamp-shorted"),
+        *("wrong-device", "cables-mixed", "whole-circuit"),
+    }
+)

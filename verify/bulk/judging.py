@@ -24,8 +24,10 @@ from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
 from verify.change import Change, Wiring
 from verify.circuit import Circuit
-from verify.electric.physics import parameters, section, unreadable_sizes
 from verify.electric.grid import Grid
+from verify.electric.outcomes import Outcomes, energise
+from verify.electric.solve import compiled_kernel
+from verify.electric.physics import ohms_per_metre, parameters, section, unreadable_sizes
 from verify.engines import Engine
 from verify.engines.volts import engine_for
 from verify.engines.words import WordsEngine
@@ -67,14 +69,14 @@ class Outcome(NamedTuple):
 class Judged:
     """All single faults of a circuit: `which` (F,) of the different `outcomes` each has.
 
-    `unclear` faults were left to the engine *volts*.
+    Of `solved` faults the currents had to be computed from the resistances.
     """
 
     listing: Listing
     outcomes: list[Outcome]
     which: npt.NDArray[np.intp]
     engine: str
-    unclear: int = 0
+    solved: int = 0
 
 
 class Bulk:
@@ -98,30 +100,26 @@ class Bulk:
             return Judged(listing, list(outcomes), which, engine.name)
         rebuilt = {row: f.change.rebuilt for row, f in listing.others.items() if f.change.rebuilt}
         shared = np.delete(np.arange(len(listing)), list(rebuilt))
-        unclear = self._judge_rows(
-            circuit, _Rows.of_listing(listing, shared), shared, outcomes, which
-        )
+        solved = self._judge_rows(_Rows.of_listing(listing, shared), shared, outcomes, which)
         for row, whole in rebuilt.items():
             alone = _Rows.of_circuit(whole)
-            unclear += self._judge_rows(whole, alone, np.array([row]), outcomes, which)
-        self._judge_by(engine, listing, unclear, outcomes, which)
-        return Judged(listing, list(outcomes), which, engine.name, len(unclear))
+            solved += self._judge_rows(alone, np.array([row]), outcomes, which)
+        return Judged(listing, list(outcomes), which, engine.name, solved)
 
     def _judge_rows(
         self,
-        circuit: Circuit,
         rows: "_Rows",
         places: npt.NDArray[np.intp],
         outcomes: dict[Outcome, int],
         which: npt.NDArray[np.intp],
-    ) -> list[int]:
-        """Write the outcomes of rows into their places in `which`; those that are unclear."""
-        networks = self._networks(circuit, rows.batch)
-        numbers, unclear = networks.outcomes_of(rows)
+    ) -> int:
+        """Write the outcomes of rows into their places in `which`; how many had to be solved."""
+        networks = self._networks(rows.circuit, rows.batch)
+        numbers, solved = networks.outcomes_of(rows)
         different, alike = np.unique(numbers, return_inverse=True)
         known = [outcomes.setdefault(networks.outcome(n), len(outcomes)) for n in different.tolist()]
         which[places] = np.array(known, np.intp)[alike]
-        return places[unclear].tolist()
+        return solved
 
     def _networks(self, circuit: Circuit, batch: Batch) -> "_Networks":
         shape = (
@@ -175,6 +173,7 @@ class _Rows:
     """Networks of one circuit as arrays, with what the kernels ask of it."""
 
     def __init__(self, circuit: Circuit, batch: Batch) -> None:
+        self.circuit = circuit
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
         self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
@@ -237,8 +236,8 @@ class _Networks:
         """What `outcomes_of` numbers."""
         return self._outcomes[number]
 
-    def outcomes_of(self, rows: _Rows) -> tuple[Numbers, npt.NDArray[np.intp]]:
-        """The number of the outcome of each row, and the rows that currents leave unclear."""
+    def outcomes_of(self, rows: _Rows) -> tuple[Numbers, int]:
+        """The number of the outcome of each row, and how many rows had to be solved."""
         batch = rows.batch
         network, nets = self._networks_of(rows)
         unclear = self._unclear[network].copy()
@@ -259,13 +258,17 @@ class _Networks:
             *shown,
             unclear,
         )
+        unclear &= self._lit[network]
+        solved = int(np.count_nonzero(unclear))
+        if solved:
+            _solve(rows, unclear, shown)
         shown[1] &= ~self._loaded[network]
         key = network
         for states in shown:
             key = key * 128 + 1 + first_state(states[:, None])
         different, alike = np.unique(key, return_inverse=True)
         numbers = np.array([self._number(each) for each in different.tolist()], np.int64)
-        return numbers[alike], np.flatnonzero(unclear & self._lit[network])
+        return numbers[alike], solved
 
     def _number(self, key: int) -> int:
         """The number of the outcome of a network in which currents are dangerous in some states."""
@@ -360,6 +363,22 @@ class _Networks:
         self._out = np.concatenate((self._out, out))
 
 
+def _solve(rows: _Rows, unclear: Words, shown: Words) -> None:
+    """Correct `shown`, unbalanced and in ground, in the states in which rows are `unclear`."""
+    compiled_kernel()  # there is always more to come
+    grid = Grid(rows.circuit)
+    (at,) = np.nonzero(unclear)
+    octets = np.ascontiguousarray(unclear[at].astype("<u8")).view(np.uint8).reshape(-1, 8)
+    row, state = np.nonzero(np.unpackbits(octets, axis=1, bitorder="little"))
+    network = grid.network_of(rows.batch.rows(at)).rows(row)
+    found = Outcomes.of(energise(grid, network, state[:, None]))
+    shown[:2] &= ~unclear
+    for states, amps in zip(shown, (found.unbalanced_amps, found.ground_amps), strict=False):
+        flows = amps[:, 0] > grid.assumed.unbalanced_amps
+        bits = np.uint64(1) << state[flows].astype(np.uint64)
+        np.bitwise_or.at(states, at[row[flows]], bits)
+
+
 def _hashed(shape: tuple[object, ...]) -> Words:
     digest = hashlib.blake2b(repr(shape).encode(), digest_size=16).digest()
     return np.frombuffer(digest, "<u8").astype(np.uint64)
@@ -390,23 +409,30 @@ def is_simple(circuit: Circuit) -> bool:
     if circuit.failures or len(circuit.switches) > MOST_SWITCHES or unreadable_sizes(circuit):
         return False
     assumed, limits = parameters(circuit.palette), section("lamp")
-    grid = Grid(circuit)
-    (source,) = grid.sources
-    lamp = 1 / grid.lamp_siemens[0] if grid.lamp_siemens[0] else math.inf
-    wires = (
-        float((1 / grid.conductor_siemens).sum())
-        + len(grid.contacts) * assumed.contact
-        + assumed.short
-    )
+    (feed,) = circuit.feeds
+    (lamp,) = circuit.lamps
+    if not lamp.watts:
+        return False
+    ohms = circuit.volts**2 / lamp.watts
+    default = assumed.length_m
+    metres = [default if cable.length_m is None else cable.length_m for cable in circuit.cables]
+    wires = assumed.short + 2 * MOST_SWITCHES * assumed.contact
+    farads = 0.0
+    for cable, length in zip(circuit.cables, metres, strict=True):
+        count = len(cable.conductors)
+        wires += count * length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)
+        farads += count * (count - 1) / 2 * length * assumed.capacitance
+    length = assumed.feed_length_m if feed.length_m is None else feed.length_m
+    outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius)
     # Every path is at most all there is, and of two returns neither gets less than this share.
-    whole = abs(source.line) + source.conductor + wires + assumed.loose
-    least = source.conductor / (2 * source.conductor + wires)
-    amps = circuit.volts / (lamp + whole)
-    leakage = circuit.volts * sum(abs(y) for y in grid.capacitances)
+    outside += assumed.terminal
+    whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
+    amps = circuit.volts / (ohms + whole)
+    leakage = 2 * circuit.volts * assumed.angular * farads
     return (
-        lamp / (lamp + whole) > limits["dim_share"]
-        and least * amps > assumed.unbalanced_amps
-        and 2 * leakage < assumed.unbalanced_amps
-        and 2 * leakage * lamp < limits["dark_share"] * circuit.volts
-        and circuit.volts / lamp < source.breaker_amps
+        ohms / (ohms + whole) > limits["dim_share"]
+        and amps * outside / (2 * outside + wires) > assumed.unbalanced_amps
+        and leakage < assumed.unbalanced_amps
+        and leakage * ohms < limits["dark_share"] * circuit.volts
+        and circuit.volts / ohms < (feed.breaker_amps or 0.0)
     )

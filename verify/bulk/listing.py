@@ -6,7 +6,7 @@ wrong landings, the same is said here for all sites at once. Tests hold the two 
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import Final
 
@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.change import Change, Wiring
-from verify.families import Roles, family, place
+from verify.circuit import End
+from verify.families import NAMED_BY_SITE, Roles, family, place
 from verify.faults import Fault, FaultKind, Site, fault_kinds
 
 Numbers = npt.NDArray[np.intp]
@@ -42,20 +43,21 @@ class Listing:
 
     - `kind` (F,): a place in `fault_kinds()`; `site` (F,): the place among the sites of the kind
     - `moves` (M, 3): fault, end and the join it goes to, of the landing kinds
-    - `others`: what the faults of the other kinds change, by their place in the listing
+    - `landings`: by landing kind the place of its first fault, and its faults
+    - `others`: the faults of the other kinds, by their place in the listing
     """
 
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         kinds, sites, moves = [], [], []
         self.others: dict[int, Fault] = {}
-        self._landings: dict[int, tuple[int, Landings]] = {}
+        self.landings: dict[int, tuple[int, Landings]] = {}
         count = 0
         ends = _Ends(wiring)
         for number, kind in enumerate(fault_kinds()):
             if kind.name in _LANDINGS:
                 found = _LANDINGS[kind.name](ends)
-                self._landings[number] = count, found
+                self.landings[number] = count, found
                 moves.append(found.moves + (count, 0, 0))
                 site = found.site
             else:
@@ -100,38 +102,15 @@ class Listing:
             )
             for row in rows
         ]
+    def named_like(self, kind: int, ends: Numbers) -> Fault:
+        """A fault with the family of all of a landing kind that have such `ends`; see `Landings`.
 
-    @cached_property
-    def families(self) -> tuple[list[tuple[str, str]], Numbers]:
-        """The names and places that faults have, each once, and which of them each fault has."""
-        roles = Roles(self.wiring.circuit)
-        names: dict[tuple[str, str], int] = {}
-        which = np.zeros(len(self), np.intp)
-        for row, fault in self.others.items():
-            which[row] = names.setdefault((family(roles, fault), place(fault)), len(names))
-        things = _things(self.wiring, roles)
-        kinds = fault_kinds()
-        for number, (start, found) in self._landings.items():
-            if not len(found.site):
-                continue
-            keys = things[found.ends]
-            key = keys[:, 0] if keys.shape[1] == 1 else keys[:, 0] * len(things) + keys[:, 1]
-            _, first, alike = np.unique(key, return_index=True, return_inverse=True)
-            of_key = np.zeros(len(first), np.intp)
-            for at, row in enumerate(first.tolist()):
-                site = self._named(found.ends[row])
-                fault = Fault(kinds[number].name, site, Change())
-                of_key[at] = names.setdefault((family(roles, fault), place(fault)), len(names))
-            which[start : start + len(found.site)] = of_key[alike]
-        return list(names), which
-
-    def _named(self, ends: Numbers) -> tuple[str, ...]:
-        """A site with the family of all that have such ends."""
+        It names them, and changes nothing.
+        """
         wiring = self.wiring
-        return (
-            wiring.circuit.ends[int(ends[0])].box,
-            *(wiring.name(int(end)) for end in ends),
-        )
+        box = wiring.circuit.ends[int(ends[0])].box
+        names = (wiring.name(int(end)) for end in ends)
+        return Fault(fault_kinds()[kind].name, (box, *names), Change())
 
 
 def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
@@ -139,18 +118,62 @@ def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
     return [site for site, _ in kind.open_changes(wiring)]
 
 
-def _things(wiring: Wiring, roles: Roles) -> Numbers:
-    """A number for each end: equal where people would point at it with the same words."""
-    seen: dict[tuple[str, str, str], int] = {}
-    return np.array(
-        [
-            seen.setdefault(
-                (end.box, roles.thing(end.box, end.name), roles.at(end.box, end.name)), len(seen)
+class Families:
+    """The families of faults, numbered as they are met; it remembers them from circuit to circuit.
+
+    `names` has the name and the place of each.
+    """
+
+    def __init__(self) -> None:
+        self.names: list[tuple[str, str]] = []
+        self._numbers: dict[tuple[str, str], int] = {}
+        self._things: dict[tuple[str, str, str], int] = {}
+        self._of_landing: dict[tuple[int, int, int], int] = {}
+        self._of_site: dict[tuple[str, Site], int] = {}
+
+    def of(self, listing: Listing) -> Numbers:
+        """The number of the family of each fault."""
+        circuit = listing.wiring.circuit
+        roles = Roles(circuit)
+        which = np.zeros(len(listing), np.intp)
+        for row, fault in listing.others.items():
+            which[row] = self._of_other(roles, fault)
+        things = np.array([self._thing(roles, end) for end in circuit.ends], np.intp)
+        for kind, (start, found) in listing.landings.items():
+            one, other = things[found.ends[:, 0]], things[found.ends[:, -1]]
+            _, first, alike = np.unique(
+                one * len(self._things) + other, return_index=True, return_inverse=True
             )
-            for end in wiring.circuit.ends
-        ],
-        np.intp,
-    )
+            numbers = [
+                self._of_landing.get((kind, a, b), -1)
+                for a, b in zip(one[first].tolist(), other[first].tolist(), strict=True)
+            ]
+            for place, row in enumerate(first.tolist()):
+                if numbers[place] < 0:
+                    numbers[place] = self._number(roles, listing.named_like(kind, found.ends[row]))
+                    self._of_landing[kind, int(one[row]), int(other[row])] = numbers[place]
+            which[start : start + len(found.site)] = np.array(numbers, np.intp)[alike]
+        return which
+
+    def _number(self, roles: Roles, fault: Fault) -> int:
+        name = family(roles, fault), place(fault)
+        if name not in self._numbers:
+            self._numbers[name] = len(self.names)
+            self.names.append(name)
+        return self._numbers[name]
+
+    def _of_other(self, roles: Roles, fault: Fault) -> int:
+        if fault.kind not in NAMED_BY_SITE:
+            return self._number(roles, fault)
+        key = fault.kind, fault.site
+        if key not in self._of_site:
+            self._of_site[key] = self._number(roles, fault)
+        return self._of_site[key]
+
+    def _thing(self, roles: Roles, end: End) -> int:
+        """A number for each end: equal where people would point at it with the same words."""
+        words = end.box, roles.thing(end.box, end.name), roles.at(end.box, end.name)
+        return self._things.setdefault(words, len(self._things))
 
 
 class _Ends:

@@ -21,7 +21,7 @@ from verify.change import Change
 from verify.circuit import Cable, Circuit, Device, is_ground_colour
 from verify.electric.kernel import Bytes, Integers, Phasors
 from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
-from verify.network import NOTHING, Flattener
+from verify.network import NOTHING, Batch, Flattener
 
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
@@ -126,13 +126,11 @@ class Grid:
         )
         plugged_in = list(self._loads())
         self.loads = len(plugged_in)
-        between = list(self._capacitances())
-        self.capacitances = [siemens for _, _, siemens in between]
         self._branches: list[tuple[int, int, complex]] = [
             *zip(*self.conductors.T.tolist(), self.conductor_siemens, strict=True),
             *zip(*self.lamps.T.tolist(), self.lamp_siemens, strict=True),
             *plugged_in,
-            *between,
+            *self._capacitances(),
             *self._returns(),
         ]
         self.branches = np.array([branch[:2] for branch in self._branches], np.int16)
@@ -206,7 +204,10 @@ class Grid:
 
     def network(self, changes: Sequence[Change]) -> Network:
         """A row for each of `changes`, none of which rebuilds the circuit."""
-        batch = self.flattener.batch(changes)
+        return self.network_of(self.flattener.batch(changes))
+
+    def network_of(self, batch: Batch) -> Network:
+        """The same for rows of arrays."""
         rows, ends = batch.join_of.shape
         nodes = max(int(batch.join_of.max()) + 1, len(self.order))
         loose = batch.loose.shape[1]

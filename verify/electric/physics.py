@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final, cast
 
 from verify.circuit import Circuit
@@ -67,6 +67,7 @@ def area_mm2(size: str) -> float:
     return area
 
 
+@lru_cache(maxsize=256)
 def ohms_per_metre(size: str, celsius: float) -> float:
     """The resistance of a copper conductor; tabulated sizes by their table, others by their area.
 
