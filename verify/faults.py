@@ -127,13 +127,16 @@ def _result(wiring: Wiring, change: Change) -> object | None:
     return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
 
 
-def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object:
+def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object | None:
     """The joins in which a replaced switch ends up, its new terminals by name."""
     switch = wiring.circuit.device(replacement.device)
     terminals = {
         wiring.number(switch.box, f"{switch.name}.{terminal}"): terminal
         for terminal in switch.form.switched_terminals
     }
+    own = {wiring.join_of[end] for end in terminals}
+    if len(own) == len(terminals) and all(len(wiring.joins[join]) > 1 for join in own):
+        return None  # each conductor tells on what it landed
     joins = {
         frozenset(
             replacement.landed.get(terminals[end]) if end in terminals else end

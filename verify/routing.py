@@ -199,28 +199,30 @@ class _Router:
         return (*lines, *((neutral,) if has_neutral else ()), self.palette.ground[0])
 
     def _joins(self, devices: Sequence[Device], runs: Sequence[_Run]) -> Iterator[Join]:
-        for index, box in enumerate(self.place.boxes):
-            entering = [run for run in runs if index in (run.parent, run.child)]
+        at: dict[tuple[int, str], list[str]] = {}
+        for net in self.plan.nets:
+            for landing in net.landings:
+                for box, end in self._landed(landing):
+                    at.setdefault((box, net.name), []).append(end)
+        grounds: dict[str, list[str]] = {box.name: [] for box in self.place.boxes}
+        for device in devices:
+            grounds[device.box].append(f"{device.name}.ground")
+        for run in runs:
+            for net_name, colour in run.carries.items():
+                name = conductor_name(run.cable.name, colour)
+                for box in (run.parent, run.child):
+                    at.setdefault((box, net_name), []).append(name)
+            for box_name in run.cable.between:
+                grounds[box_name].append(conductor_name(run.cable.name, self.palette.ground[0]))
+        for box, placed in enumerate(self.place.boxes):
             for net in self.plan.nets:
-                ends = [
-                    end
-                    for landing in net.landings
-                    for at, end in self._landed(landing)
-                    if at == index
-                ]
-                ends += [
-                    conductor_name(run.cable.name, run.carries[net.name])
-                    for run in entering
-                    if net.name in run.carries
-                ]
+                ends = at.get((box, net.name), [])
                 if len(ends) > 1:
-                    yield Join(box.name, tuple(ends))
-            grounds = [f"{device.name}.ground" for device in devices if device.box == box.name]
-            grounds += [conductor_name(run.cable.name, self.palette.ground[0]) for run in entering]
-            if box.is_metal:
-                grounds.append(box_end(box.name))
-            if len(grounds) > 1:
-                yield Join(box.name, tuple(grounds))
+                    yield Join(placed.name, tuple(ends))
+            if placed.is_metal:
+                grounds[placed.name].append(box_end(placed.name))
+            if len(grounds[placed.name]) > 1:
+                yield Join(placed.name, tuple(grounds[placed.name]))
 
 
 def arrangement_of(circuit: Circuit) -> Arrangement | None:

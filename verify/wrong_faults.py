@@ -1,12 +1,13 @@
 """Wrong parts, cables mixed up, and the wrong idea altogether."""
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cache
 from typing import ClassVar, Final
 
 from verify.change import Change, Replacement, Wiring
-from verify.circuit import Device, conductor_name
+from verify.circuit import conductor_name
 from verify.faults import Example, FaultKind, Site
 from verify.part_faults import capital
 from verify.routing import arrangement_of, wire
@@ -33,37 +34,16 @@ class WrongDevice(FaultKind):
         }
         for switch in wiring.circuit.switches:
             # A failed contact belongs to the old switch and would go with it.
-            if switch.name in broken:
+            if switch.name in broken or switch.kind not in _REPLACED_BY:
                 continue
-            options = {"three-way": self._for_three_way, "four-way": self._for_four_way}
-            if switch.kind in options:
-                for site, kind, landed in options[switch.kind](switch.form.switched_terminals):
-                    yield (switch.name, *site), _replacement(wiring, switch, kind, landed)
-
-    @staticmethod
-    def _for_three_way(
-        terminals: tuple[str, ...],
-    ) -> Iterator[tuple[Site, str, dict[str, str]]]:
-        for pair in itertools.combinations(terminals, 2):
-            yield (
-                ("single-pole", "+".join(pair)),
-                "single-pole",
-                dict(zip(pair, ("s1", "s2"), strict=True)),
-            )
-        for beside in terminals:
-            one, other = (terminal for terminal in terminals if terminal != beside)
-            yield ("four-way", beside), "four-way", {beside: "a1", one: "b1", other: "b2"}
-
-    @staticmethod
-    def _for_four_way(
-        terminals: tuple[str, ...],
-    ) -> Iterator[tuple[Site, str, dict[str, str]]]:
-        for off in terminals:
-            rest = [terminal for terminal in terminals if terminal != off]
-            for common in rest:
-                one, other = (terminal for terminal in rest if terminal != common)
-                landed = {common: "common", one: "traveler-1", other: "traveler-2"}
-                yield ("three-way", off, common), "three-way", landed
+            terminals = switch.form.switched_terminals
+            ends = {t: wiring.number(switch.box, f"{switch.name}.{t}") for t in terminals}
+            for site, kind, landed in _REPLACED_BY[switch.kind](terminals):
+                # A terminal that is no longer there is an end connected to nothing.
+                gone = (end for terminal, end in ends.items() if terminal not in landed)
+                moves = tuple((end, len(wiring.joins) + place) for place, end in enumerate(gone))
+                new = Replacement(switch.name, kind, landed)
+                yield (switch.name, *site), Change(moves, replacement=new)
 
     def in_words(self, site: Site) -> str:
         """What was put in, and how the old conductors landed on it."""
@@ -91,14 +71,35 @@ class WrongDevice(FaultKind):
         )
 
 
-def _replacement(wiring: Wiring, switch: Device, kind: str, landed: dict[str, str]) -> Change:
-    gone = [terminal for terminal in switch.form.switched_terminals if terminal not in landed]
-    # A terminal that is no longer there is an end connected to nothing.
-    moves = tuple(
-        (wiring.number(switch.box, f"{switch.name}.{terminal}"), len(wiring.joins) + offset)
-        for offset, terminal in enumerate(gone)
-    )
-    return Change(moves, replacement=Replacement(switch.name, kind, landed))
+_Landed = tuple[tuple[str, ...], str, Mapping[str, str]]
+
+
+@cache
+def _for_three_way(terminals: tuple[str, ...]) -> tuple[_Landed, ...]:
+    """What may be put in place of a three-way, and where its conductors land."""
+    found: list[_Landed] = []
+    for pair in itertools.combinations(terminals, 2):
+        landed = dict(zip(pair, ("s1", "s2"), strict=True))
+        found.append((("single-pole", "+".join(pair)), "single-pole", landed))
+    for beside in terminals:
+        one, other = (terminal for terminal in terminals if terminal != beside)
+        found.append((("four-way", beside), "four-way", {beside: "a1", one: "b1", other: "b2"}))
+    return tuple(found)
+
+
+@cache
+def _for_four_way(terminals: tuple[str, ...]) -> tuple[_Landed, ...]:
+    found: list[_Landed] = []
+    for off in terminals:
+        rest = [terminal for terminal in terminals if terminal != off]
+        for common in rest:
+            one, other = (terminal for terminal in rest if terminal != common)
+            landed = {common: "common", one: "traveler-1", other: "traveler-2"}
+            found.append((("three-way", off, common), "three-way", landed))
+    return tuple(found)
+
+
+_REPLACED_BY: Final = {"three-way": _for_three_way, "four-way": _for_four_way}
 
 
 class CablesMixed(FaultKind):

@@ -20,6 +20,7 @@ _OTHER_PRIME = np.uint64(0xC2B2AE3D27D4EB4F)
 _SHIFT = np.uint64(29)
 _HAS_GROUND_WIRE = 1
 _HAS_STUB = 2
+_MOST_RINGS = 8
 
 
 def name_networks(
@@ -141,76 +142,113 @@ def find_hazards(
     (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground` and `heated`
     (rows,): the current runs in conductors of a cable that do not cancel, in a ground wire, through
     the end `loose` (rows,), which is negative for none. `unclear` gets the states in which
-    conductors make a ring with current in it.
+    conductors make rings and contacts another.
 
-    A part of the current takes the way round where that shares a contact or a conductor with the
-    way of the rest: never all of it and never nothing, so that two ways that are unbalanced in a
-    cable do not make it balanced together.
+    A part of the current takes a way round where that shares a contact or a conductor with the way
+    of the rest: never all of it and never nothing, so that two ways that are unbalanced in a cable
+    do not make it balanced together. A ring of conductors is a way round as well: one of them is
+    left out, and the way round leads through it.
     """
     rows, ends = join_of.shape
     joins = ends + 4
     count = len(conductors)
     edges = count + bridges.shape[1]
+    cables = len(cable_starts)
     degree = np.empty(joins, np.int16)
     through = np.empty(joins, np.int32)
-    enters = np.empty((joins, 4), np.uint64)
-    leaves = np.empty((joins, 4), np.uint64)
+    enters = np.zeros((joins, 4), np.uint64)
+    leaves = np.zeros((joins, 4), np.uint64)
     stack = np.empty(joins, np.int16)
     a_of = np.empty(edges, np.int16)
     b_of = np.empty(edges, np.int16)
-    forth = np.empty((edges, 4), np.uint64)
-    back = np.empty((edges, 4), np.uint64)
+    is_there = np.empty(edges, np.bool_)
+    forth = np.zeros((edges, 4), np.uint64)
+    back = np.zeros((edges, 4), np.uint64)
+    ways = np.empty(4, np.int64)
+    flows = np.zeros(4, np.uint64)
     round_ = np.empty(2, np.uint64)
+    taken = np.empty(edges, np.int16)  # edges in the order in which tips were taken off
+    tip = np.empty(edges, np.int16)
+    left_out = np.empty(_MOST_RINGS, np.int32)
+    ring = np.zeros((_MOST_RINGS, edges), np.int8)
+    charge = np.zeros(joins, np.int16)
+    shared = np.empty(_MOST_RINGS, np.uint64)
     for row in range(rows):
         of = join_of[row]
         known = network[row]
-        for join in range(joins):
-            degree[join] = 0
-            through[join] = 0
-            for way in range(4):
-                enters[join, way] = _NONE
-                leaves[join, way] = _NONE
-        flows = _NONE
-        for t in range(len(terminals)):
-            join = of[terminals[t]]
-            for way in range(4):
-                enters[join, way] |= into[known, way, t]
-                leaves[join, way] |= out[known, way, t]
-                flows |= out[known, way, t]
         unbalanced[row] = _NONE
         in_ground[row] = _NONE
         heated[row] = _NONE
-        if not flows:
+        used = 0
+        for way in range(4):
+            flows[way] = _NONE
+            for t in range(len(terminals)):
+                flows[way] |= out[known, way, t]
+            if flows[way]:
+                ways[used] = way
+                used += 1
+        if not used:
             continue
+        for join in range(joins):
+            degree[join] = 0
+            through[join] = 0
+        for u in range(used):
+            way = ways[u]
+            for join in range(joins):
+                enters[join, way] = _NONE
+                leaves[join, way] = _NONE
+            for t in range(len(terminals)):
+                enters[of[terminals[t]], way] |= into[known, way, t]
+                leaves[of[terminals[t]], way] |= out[known, way, t]
         for e in range(edges):
             for way in range(4):
                 forth[e, way] = _NONE
                 back[e, way] = _NONE
+            is_there[e] = False
             if e < count:
-                there = conducts[row, e] != 0
-                if there:
+                if conducts[row, e]:
                     a_of[e] = of[conductors[e, 0]]
                     b_of[e] = of[conductors[e, 1]]
-            else:
-                there = bridges[row, e - count, 0] >= 0
-                if there:
-                    a_of[e] = of[bridges[row, e - count, 0]]
-                    b_of[e] = of[bridges[row, e - count, 1]]
-            if there and a_of[e] != b_of[e]:
+                    is_there[e] = a_of[e] != b_of[e]
+            elif bridges[row, e - count, 0] >= 0:
+                a_of[e] = of[bridges[row, e - count, 0]]
+                b_of[e] = of[bridges[row, e - count, 1]]
+                is_there[e] = a_of[e] != b_of[e]
+            if is_there[e]:
                 degree[a_of[e]] += 1
                 degree[b_of[e]] += 1
                 through[a_of[e]] ^= e
                 through[b_of[e]] ^= e
-        left = 0
         height = 0
-        for join in range(joins):
-            if degree[join] > 0:
+        left = 0
+        for e in range(edges):
+            if is_there[e]:
                 left += 1
+        for join in range(joins):
             if degree[join] == 1:
                 stack[height] = join
                 height += 1
         # What enters at the tips runs on to the only neighbour that is left.
-        while height:
+        rings = 0
+        gone = 0
+        first = 0
+        while left:
+            if not height:
+                # Rings are left: open one.
+                while not is_there[first]:
+                    first += 1
+                is_there[first] = False
+                left -= 1
+                if rings < _MOST_RINGS:
+                    left_out[rings] = first
+                rings += 1
+                for join in (a_of[first], b_of[first]):
+                    degree[join] -= 1
+                    through[join] ^= first
+                    if degree[join] == 1:
+                        stack[height] = join
+                        height += 1
+                continue
             height -= 1
             join = stack[height]
             if degree[join] != 1:
@@ -219,7 +257,8 @@ def find_hazards(
             on = b_of[e]
             if on == join:
                 on = a_of[e]
-            for way in range(4):
+            for u in range(used):
+                way = ways[u]
                 going = enters[join, way] & ~leaves[join, way]
                 coming = leaves[join, way] & ~enters[join, way]
                 if a_of[e] == join:
@@ -233,28 +272,30 @@ def find_hazards(
             degree[join] = 0
             degree[on] -= 1
             through[on] ^= e
+            is_there[e] = False
             left -= 1
+            taken[gone] = e
+            tip[gone] = join
+            gone += 1
             if degree[on] == 1:
                 stack[height] = on
                 height += 1
-            elif degree[on] == 0:
-                left -= 1
-        if left:
-            for join in range(joins):
-                if degree[join] > 0:
-                    for way in range(4):
-                        unclear[row] |= enters[join, way] ^ leaves[join, way]
         for way in range(2):
             round_[way] = divided[known, way]
-            for e in range(count):
-                round_[way] |= (forth[e, way] | back[e, way]) & (forth[e, way + 2] | back[e, way + 2])
-        for cable in range(len(cable_starts)):
+            if flows[way + 2]:
+                for e in range(count):
+                    round_[way] |= (forth[e, way] | back[e, way]) & (
+                        forth[e, way + 2] | back[e, way + 2]
+                    )
+        for cable in range(cables):
             stop = count
-            if cable + 1 < len(cable_starts):
+            if cable + 1 < cables:
                 stop = cable_starts[cable + 1]
-            for way in range(4):
+            for u in range(used):
+                way = ways[u]
                 # How many run forth less how many run back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
+                ground = _NONE
                 for e in range(cable_starts[cable], stop):
                     carry = forth[e, way]
                     then = s0 & carry
@@ -273,14 +314,58 @@ def find_hazards(
                     s2 ^= carry
                     s3 ^= then
                     if is_ground[e]:
-                        carry = forth[e, way] | back[e, way]
-                        if way >= 2:
-                            carry &= round_[way - 2]
-                        in_ground[row] |= carry
+                        ground |= forth[e, way] | back[e, way]
                 carry = s0 | s1 | s2 | s3
                 if way >= 2:
                     carry &= round_[way - 2]
+                    ground &= round_[way - 2]
                 unbalanced[row] |= carry
+                in_ground[row] |= ground
+        if rings > _MOST_RINGS:
+            unclear[row] |= flows[0] | flows[1]
+        elif rings:
+            for r in range(rings):
+                # Through the conductor left out, and back along those that were taken off.
+                x = left_out[r]
+                for e in range(edges):
+                    ring[r, e] = 0
+                for join in range(joins):
+                    charge[join] = 0
+                ring[r, x] = 1
+                charge[b_of[x]] = 1
+                charge[a_of[x]] = -1
+                for g in range(gone):
+                    e = taken[g]
+                    join = tip[g]
+                    on = b_of[e]
+                    if on == join:
+                        on = a_of[e]
+                    ring[r, e] = charge[join] if a_of[e] == join else -charge[join]
+                    charge[on] += charge[join]
+                shared[r] = _NONE
+                for e in range(edges):
+                    if ring[r, e]:
+                        shared[r] |= forth[e, 0] | back[e, 0] | forth[e, 1] | back[e, 1]
+            # What runs in one ring runs in those that share a conductor with it.
+            for _ in range(rings):
+                for r in range(rings):
+                    for q in range(rings):
+                        for e in range(edges):
+                            if ring[r, e] and ring[q, e]:
+                                shared[r] |= shared[q]
+            for r in range(rings):
+                unclear[row] |= shared[r] & (flows[2] | flows[3])
+                for cable in range(cables):
+                    stop = count
+                    if cable + 1 < cables:
+                        stop = cable_starts[cable + 1]
+                    total = 0
+                    for e in range(cable_starts[cable], stop):
+                        total += ring[r, e]
+                        if ring[r, e] and is_ground[e]:
+                            in_ground[row] |= shared[r]
+                    if total:
+                        unbalanced[row] |= shared[r]
         end = loose[row]
         if end >= 0:
             for way in range(2):
