@@ -145,14 +145,14 @@ class Circuit:
         settle(self, "failures", self._canonical_failures())
 
     def _canonical_joins(self) -> tuple[Join, ...]:
-        order = self.end_index
+        order: Mapping[tuple[str, str], int] = self.end_index  # type: ignore[assignment]
 
         def in_order(join: Join) -> Join:
-            ends = sorted((End(join.box, name) for name in join.ends), key=order.__getitem__)
-            return Join(join.box, tuple(end.name for end in ends), join.fixed)
+            ends = tuple(sorted(join.ends, key=lambda name: order[join.box, name]))
+            return join if ends == join.ends else Join(join.box, ends, join.fixed)
 
         joins = (in_order(join) for join in self.joins if len(join.ends) > 1 or join.fixed)
-        return tuple(sorted(joins, key=lambda join: order[End(join.box, join.ends[0])]))
+        return tuple(sorted(joins, key=lambda join: order[join.box, join.ends[0]]))
 
     def _canonical_failures(self) -> tuple[Failure, ...]:
         return tuple(

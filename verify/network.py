@@ -6,6 +6,7 @@ of its terminals, most of which never close.
 """
 
 import itertools
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -106,9 +107,12 @@ class Flattener:
             for number, switch in enumerate(circuit.switches)
             for pair in itertools.combinations(switch.form.switched_terminals, 2)
         ]
-        self.slots_of: dict[str, list[int]] = {switch.name: [] for switch in circuit.switches}
-        for slot, (_, switch, _) in enumerate(self.slots):
-            self.slots_of[switch.name].append(slot)
+        self._slots_of: dict[str, tuple[DeviceKind, int, int]] = {}
+        start = 0
+        for switch in circuit.switches:
+            stop = start + math.comb(len(switch.form.switched_terminals), 2)
+            self._slots_of[switch.name] = switch.form, start, stop
+            start = stop
 
     def _cables(self) -> set[str]:
         return {cable.name for cable in self.circuit.cables}
@@ -259,7 +263,6 @@ class Flattener:
         replacement: Replacement | None,
     ) -> None:
         """Write into a row when the contact slots of one switch are closed."""
-        switch = self.circuit.device(name)
         own = tuple(
             failure
             for failure in failures
@@ -269,10 +272,8 @@ class Flattener:
         new = None
         if replacement is not None:
             new = replacement.kind, tuple(sorted(replacement.landed.items()))
-        for slot, when in zip(
-            self.slots_of[name], _closed_slots(name, switch.form, own, new), strict=True
-        ):
-            closed[slot] = when
+        form, start, stop = self._slots_of[name]
+        closed[start:stop] = _closed_slots(name, form, own, new)
 
 
 _CONNECTING: Final = ("conductors-shorted", "lamp-shorted")

@@ -16,6 +16,7 @@ from functools import cache
 from types import SimpleNamespace
 from typing import Any, Final, NamedTuple
 
+import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
@@ -181,6 +182,7 @@ class _Rows:
         self.terminal_of[self.terminals] = np.arange(len(self.terminals))
         widths = [len(cable.conductors) for cable in circuit.cables]
         self.cable_starts = np.cumsum([0, *widths[:-1]], dtype=np.int64)
+        self.is_alone = _alone(circuit)
         loose = batch.loose
         self.loose = (
             loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
@@ -225,6 +227,7 @@ class _Networks:
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
+        self._flows = np.zeros((0, 4), np.uint64)
         self._divided = np.zeros((0, 2), np.uint64)
         self._into = np.zeros((0, 4, 0), np.uint64)
         self._out = self._into
@@ -247,6 +250,7 @@ class _Networks:
             batch.conductors,
             batch.is_ground,
             rows.cable_starts,
+            rows.is_alone,
             batch.join_of,
             batch.conducts,
             batch.bridges,
@@ -254,6 +258,7 @@ class _Networks:
             network,
             self._into,
             self._out,
+            self._flows,
             self._divided,
             *shown,
             unclear,
@@ -358,9 +363,18 @@ class _Networks:
         self._lit = np.concatenate((self._lit, lit))
         self._loaded = np.concatenate((self._loaded, found.hazards[:, _LOADED, 0]))
         self._unclear = np.concatenate((self._unclear, unclear))
+        self._flows = np.concatenate((self._flows, np.bitwise_or.reduce(out, axis=2)))
         self._divided = np.concatenate((self._divided, divided))
         self._into = np.concatenate((self._into, into))
         self._out = np.concatenate((self._out, out))
+
+
+def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
+    """Which cables, in a tree of boxes, have no other between the same two; elsewhere none."""
+    between = [frozenset(cable.between) for cable in circuit.cables]
+    runs = set(between)
+    is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(nx.Graph(cable.between for cable in circuit.cables))
+    return np.array([is_tree and between.count(run) == 1 for run in between], np.uint8)
 
 
 def _solve(rows: _Rows, unclear: Words, shown: Words) -> None:

@@ -123,6 +123,7 @@ def find_hazards(
     conductors: Indices,
     is_ground: Bytes,
     cable_starts: Numbers,
+    is_alone: Bytes,
     join_of: Indices,
     conducts: Bytes,
     bridges: Indices,
@@ -130,6 +131,7 @@ def find_hazards(
     network: Numbers,
     into: Words,
     out: Words,
+    flows: Words,
     divided: Words,
     unbalanced: Words,
     in_ground: Words,
@@ -138,11 +140,12 @@ def find_hazards(
 ) -> None:
     """In which states currents are where they must not be, as far as connections tell.
 
-    `network` (rows,) is the row of `into`, `out` (networks, 4, terminals) and `divided`
-    (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground` and `heated`
-    (rows,): the current runs in conductors of a cable that do not cancel, in a ground wire, through
-    the end `loose` (rows,), which is negative for none. `unclear` gets the states in which
-    conductors make rings and contacts another.
+    `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4) and
+    `divided` (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground` and
+    `heated` (rows,): the current runs in conductors of a cable that do not cancel, in a ground wire,
+    through the end `loose` (rows,), which is negative for none. `unclear` gets the states in which
+    conductors make rings and contacts another. A cable with `is_alone` (cables,) has no other beside
+    it: what runs forth in it runs back, there being no other way.
 
     A part of the current takes a way round where that shares a contact or a conductor with the way
     of the rest: never all of it and never nothing, so that two ways that are unbalanced in a cable
@@ -165,7 +168,6 @@ def find_hazards(
     forth = np.zeros((edges, 4), np.uint64)
     back = np.zeros((edges, 4), np.uint64)
     ways = np.empty(4, np.int64)
-    flows = np.zeros(4, np.uint64)
     round_ = np.empty(2, np.uint64)
     taken = np.empty(edges, np.int16)  # edges in the order in which tips were taken off
     tip = np.empty(edges, np.int16)
@@ -173,18 +175,20 @@ def find_hazards(
     ring = np.zeros((_MOST_RINGS, edges), np.int8)
     charge = np.zeros(joins, np.int16)
     shared = np.empty(_MOST_RINGS, np.uint64)
+    used = 0
     for row in range(rows):
         of = join_of[row]
         known = network[row]
         unbalanced[row] = _NONE
         in_ground[row] = _NONE
         heated[row] = _NONE
+        for u in range(used):
+            for e in range(edges):
+                forth[e, ways[u]] = _NONE
+                back[e, ways[u]] = _NONE
         used = 0
         for way in range(4):
-            flows[way] = _NONE
-            for t in range(len(terminals)):
-                flows[way] |= out[known, way, t]
-            if flows[way]:
+            if flows[known, way]:
                 ways[used] = way
                 used += 1
         if not used:
@@ -201,9 +205,6 @@ def find_hazards(
                 enters[of[terminals[t]], way] |= into[known, way, t]
                 leaves[of[terminals[t]], way] |= out[known, way, t]
         for e in range(edges):
-            for way in range(4):
-                forth[e, way] = _NONE
-                back[e, way] = _NONE
             is_there[e] = False
             if e < count:
                 if conducts[row, e]:
@@ -282,7 +283,7 @@ def find_hazards(
                 height += 1
         for way in range(2):
             round_[way] = divided[known, way]
-            if flows[way + 2]:
+            if flows[known, way + 2]:
                 for e in range(count):
                     round_[way] |= (forth[e, way] | back[e, way]) & (
                         forth[e, way + 2] | back[e, way + 2]
@@ -293,9 +294,17 @@ def find_hazards(
                 stop = cable_starts[cable + 1]
             for u in range(used):
                 way = ways[u]
+                ground = _NONE
+                for e in range(cable_starts[cable], stop):
+                    if is_ground[e]:
+                        ground |= forth[e, way] | back[e, way]
+                if way >= 2:
+                    ground &= round_[way - 2]
+                in_ground[row] |= ground
+                if is_alone[cable]:
+                    continue
                 # How many run forth less how many run back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
-                ground = _NONE
                 for e in range(cable_starts[cable], stop):
                     carry = forth[e, way]
                     then = s0 & carry
@@ -313,16 +322,12 @@ def find_hazards(
                     then = ~s2 & carry
                     s2 ^= carry
                     s3 ^= then
-                    if is_ground[e]:
-                        ground |= forth[e, way] | back[e, way]
                 carry = s0 | s1 | s2 | s3
                 if way >= 2:
                     carry &= round_[way - 2]
-                    ground &= round_[way - 2]
                 unbalanced[row] |= carry
-                in_ground[row] |= ground
         if rings > _MOST_RINGS:
-            unclear[row] |= flows[0] | flows[1]
+            unclear[row] |= flows[known, 0] | flows[known, 1]
         elif rings:
             for r in range(rings):
                 # Through the conductor left out, and back along those that were taken off.
@@ -354,7 +359,7 @@ def find_hazards(
                             if ring[r, e] and ring[q, e]:
                                 shared[r] |= shared[q]
             for r in range(rings):
-                unclear[row] |= shared[r] & (flows[2] | flows[3])
+                unclear[row] |= shared[r] & (flows[known, 2] | flows[known, 3])
                 for cable in range(cables):
                     stop = count
                     if cable + 1 < cables:
