@@ -1,14 +1,23 @@
 """What a finished catalogue says of itself: its scope, its profile, and the digest of it all."""
 
 import hashlib
+import json
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
 from sqlite_utils import Database
+
+from catalogue.prove import faults_digest
+from verify.faults import fault_kinds
 
 
 def digest_of(db: Database) -> str:
-    """A hash over all content in the order of labels: the same on every machine."""
+    """A hash over all content in the order of labels: the same on every machine.
+
+    The faults of a circuit are in it by the hash that was made of them when they were stored;
+    `changed_circuits` says where that is no longer theirs.
+    """
     total = hashlib.sha256()
     for row in _content(db):
         total.update(row.encode())
@@ -23,36 +32,77 @@ def _content(db: Database) -> Iterator[str]:
     yield from (str(row) for (row,) in execute(_SUMMARY_CONTENT))
     for circuit_id, circuit in execute(_CIRCUITS).fetchall():
         yield str(circuit)
-        for query in (_FAULTS, _EVIDENCE, _FLIPS, _PAIR_SETS, _PAIR_COUNTS, _PAIR_STATES, _PAIRS):
+        for query in (_FLIPS, _PAIR_SETS, _PAIR_COUNTS, _PAIR_STATES, _PAIRS):
             yield from (str(row) for (row,) in execute(query, [circuit_id]))
+
+
+def changed_circuits(db: Database) -> Iterator[str]:
+    """The labels of the circuits whose faults are not those that were stored."""
+    execute = db.conn.execute
+    changed = {number for (number,) in execute(_NOT_AS_MARKED)}
+    kinds = dict(execute("select id, name from fault_kind"))
+    places = {name: place for place, name in enumerate(kind.name for kind in fault_kinds())}
+    families = {row[0]: (row[1], row[2]) for row in execute("select id, name, place from family")}
+    marks = {row[0]: json.loads(row[1]) for row in execute(_OUTCOMES)}
+    for number, label, digest in execute("select id, label, digest from circuit").fetchall():
+        rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 6)
+        kind = np.array([places[kinds[each]] for each in rows[:, 0].tolist()], np.int32)
+        columns = []
+        for column, values in ((2, families), (5, marks)):
+            different = dict.fromkeys(rows[:, column].tolist())
+            place = {each: at for at, each in enumerate(different)}
+            columns += [
+                [values[each] for each in different],
+                np.array([place[each] for each in rows[:, column].tolist()], np.int32),
+            ]
+        is_as_marked = changed.isdisjoint(rows[:, 5].tolist()) and (
+            not execute(_NOT_AS_FOUND, [number]).fetchone()[0]
+        )
+        if not is_as_marked or faults_digest(kind, rows[:, 1], *columns) != digest:
+            yield str(label)
 
 
 SCOPE: Final = """
 insert into scope (locations, scheme, kind_id, coverage, circuits, faults)
-select circuit.locations, circuit.scheme, kind.id,
-       case origin when 'layout' then 'complete' else 'sampled' end,
-       count(distinct circuit.id), count(fault.id)
-from circuit
-cross join fault_kind as kind
-left join fault on fault.circuit_id = circuit.id and fault.kind_id = kind.id
-group by circuit.locations, circuit.scheme, kind.id, origin
-order by circuit.locations, circuit.scheme, kind.id, origin
+select covered.locations, covered.scheme, kind.id,
+       case covered.origin when 'layout' then 'complete' else 'sampled' end, covered.circuits,
+       (select coalesce(sum(faults), 0) from profile where kind_id = kind.id and
+        (origin, locations, scheme) = (covered.origin, covered.locations, covered.scheme))
+from (select origin, locations, scheme, count(*) as circuits from circuit group by 1, 2, 3)
+     as covered cross join fault_kind as kind
+order by covered.locations, covered.scheme, kind.id, covered.origin
 """
+#: The profile counted from the faults; builds count each batch in when they store it.
 PROFILE: Final = """
-insert into profile (locations, scheme, signature_id, kind_id, family_id, hazard_set, faults,
-                     circuits, example_id)
-select locations, scheme, seen.signature_id, kind_id, family_id, hazard_set, count(*),
-       count(distinct circuit_id), min(seen.id)
-from (
-    select fault.*, coalesce(sum(1 << (hazard_id - 1)), 0) as hazard_set
-    from fault left join evidence on fault_id = fault.id
-    where circuit_id in (select id from circuit where origin = 'layout')
-    group by fault.id
-) as seen
-join circuit on circuit.id = circuit_id
-group by locations, scheme, seen.signature_id, kind_id, family_id, hazard_set
-order by locations, scheme, seen.signature_id, kind_id, family_id, hazard_set
+insert into profile (origin, locations, scheme, kind_id, family_id, verdict_id, signature_id,
+                     hazard_set, faults, circuits, example_id)
+select origin, locations, scheme, kind_id, family_id, fault.verdict_id, fault.signature_id,
+       hazard_set, count(*), count(distinct circuit_id), min(fault.id)
+from fault join circuit on circuit.id = circuit_id join outcome on outcome.id = outcome_id
+group by 1, 2, 3, 4, 5, 6, 7, 8 order by min(fault.id)
 """
+_OUTCOMES: Final = "select id, mark from outcome"
+_FAULTS: Final = """
+select kind_id, site, family_id, verdict_id, signature_id, outcome_id
+from fault where circuit_id = ? order by id
+"""
+#: Outcomes whose columns and evidence do not say what their mark says.
+_NOT_AS_MARKED: Final = """
+select outcome.id from outcome
+join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
+where mark <> json_array(verdict.name, word, lamps, state, switch, lamp, by_volts, (
+    select json_group_array(json_array(name, state)) from (
+        select hazard.name, evidence.state from evidence join hazard on hazard.id = hazard_id
+        where outcome_id = outcome.id order by hazard_id
+    )
+))
+"""
+_NOT_AS_FOUND: Final = """
+select count(*) from fault join outcome on outcome.id = outcome_id where circuit_id = ?
+and (fault.verdict_id, fault.signature_id) <> (outcome.verdict_id, outcome.signature_id)
+"""
+
+
 _SCOPE_CONTENT: Final = """
 select json_array(locations, scheme, fault_kind.name, coverage, circuits, faults)
 from scope join fault_kind on fault_kind.id = kind_id
@@ -69,23 +119,10 @@ order by summary.locations, summary.lamps, scheme, kind.name, family.name, verdi
 """
 _CIRCUITS: Final = """
 select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locations,
-       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file, engine)
+       circuit.lamps, boxes, verdict.name, word, signature.name, faults, file, engine, sound,
+       mimics, misbehaving, tripping, digest)
 from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
 order by label
-"""
-_FAULTS: Final = """
-select json_array(
-    kind.name, family.name, place, site, fault.description, verdict.name, word, hazards, state,
-    switch, lamp, by_volts)
-from fault join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = verdict_id
-join family on family.id = family_id join signature on signature.id = signature_id
-where circuit_id = ? order by kind.name, site
-"""
-_EVIDENCE: Final = """
-select json_array(kind.name, site, hazard.name, evidence.state)
-from fault join fault_kind as kind on kind.id = kind_id join evidence on fault_id = fault.id
-join hazard on hazard.id = hazard_id
-where circuit_id = ? order by kind.name, site, hazard.name
 """
 _FLIPS: Final = """
 select json_array(positions, states, state_set, flips, walk, is_best, changing, mimics, harmless)

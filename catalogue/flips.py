@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
+
 from verify.detection import Flips, changes_function, plan_flips
 from verify.signature import Codes
 from verify.verdict import MIMIC, Numbers
@@ -27,22 +30,25 @@ class FlipsRow:
     harmless: int
 
 
-def flips_rows(codes: Codes, intended: Codes, verdict: Numbers) -> list[FlipsRow]:
+def flips_rows(
+    codes: Codes, intended: Codes, verdict: Numbers, faults: npt.NDArray[np.intp]
+) -> list[FlipsRow]:
     """How to test a circuit whose single faults do `codes`; none where it has too many switches.
 
-    `codes` (faults, states), `intended` (states,), `verdict` (faults,).
+    `codes` (outcomes, states), `intended` (states,), `verdict` (outcomes,), and how many `faults`
+    (outcomes,) have each outcome.
     """
     if len(intended) > 1 << MOST_SWITCHES:
         return []
     unchanged = ~changes_function(codes, intended)
-    mimics = int((unchanged & (verdict == MIMIC)).sum())
+    mimics = int(faults[unchanged & (verdict == MIMIC)].sum())
     return [
         FlipsRow(
             positions,
             plan_flips(codes, intended, positions_known=positions == KNOWN),
-            changing=int((~unchanged).sum()),
+            changing=int(faults[~unchanged].sum()),
             mimics=mimics,
-            harmless=int(unchanged.sum()) - mimics,
+            harmless=int(faults[unchanged].sum()) - mimics,
         )
         for positions in (KNOWN, UNKNOWN)
     ]

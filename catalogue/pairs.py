@@ -17,6 +17,7 @@ from verify.verdict import VERDICTS
 #: Circuits with so many locations have all their pairs judged, with so many a sample.
 ALL_PAIRS_AT: Final = 2
 SAMPLED_AT: Final = 3
+PAIRS_AT: Final = (ALL_PAIRS_AT, SAMPLED_AT)
 _SAMPLE: Final = 1000
 #: Pairs with these outcomes are stored one by one, the others are only counted.
 TOLD: Final = ("hides-both", "hides-one", "makes-mimic", "breaks")
@@ -51,11 +52,9 @@ class PairRows:
     told: Sequence[PairRow]
 
 
-def pair_rows(circuit: Circuit, faults: Sequence[Fault]) -> PairRows | None:
-    """The pairs that `faults` of a circuit make; None for a size of which none are judged."""
+def pair_rows(circuit: Circuit, faults: Sequence[Fault]) -> PairRows:
+    """The pairs that `faults` of a circuit with `PAIRS_AT` locations make."""
     locations = len(circuit.switches)
-    if locations not in (ALL_PAIRS_AT, SAMPLED_AT):
-        return None
     survey = survey_pairs(circuit, faults, _SAMPLE if locations == SAMPLED_AT else None)
     place = {fault.label: number for number, fault in enumerate(faults)}
     at = [place[fault.label] for fault in survey.faults]
@@ -158,16 +157,3 @@ def write_pairs(
             for row in rows.told
         ],
     )
-
-
-def drop_pairs(connection: Connection, circuit_id: int) -> None:
-    """Forget the pairs of a circuit, and how to test it."""
-    faults = "(select id from fault where circuit_id = ?)"
-    connection.execute(f"delete from pair where fault_id in {faults}", [circuit_id])
-    for table, column in (
-        ("pair_set", "id"),
-        ("pair_count", "circuit_id"),
-        ("pair_state", "circuit_id"),
-        ("detection", "circuit_id"),
-    ):
-        connection.execute(f"delete from {table} where {column} = ?", [circuit_id])

@@ -5,11 +5,13 @@ so a batch that is stored under its id never needs to be computed again.
 """
 
 import hashlib
+import itertools
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from verify.bulk import VERSION as BULK_VERSION
 from verify.circuit import Circuit
 from verify.circuitfile import FORMAT
 from verify.engines.volts import VoltsEngine
@@ -20,10 +22,10 @@ from verify.sampler import sample
 from verify.schemes import SOUND_SCHEMES
 
 #: Raised whenever rows change for a reason that no other version tells.
-ROWS_VERSION: Final = 3
+ROWS_VERSION: Final = 4
 
-#: Batches hold about as many circuits as make a fraction of a second of work.
-_BATCH_WORK: Final = 72
+#: Batches hold about as many circuits as make a second of work.
+_BATCH_WORK: Final = 800
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,7 @@ class Plan:
     """A whole build. Equal ids mean equal content. A `summary` keeps counts in place of rows."""
 
     locations: tuple[int, ...]
+    schemes: tuple[str, ...]
     drawn: int
     seed: int
     batches: tuple[Batch, ...]
@@ -95,8 +98,12 @@ class Plan:
 
 
 def engine_version() -> str:
-    """The engines that prove, with their versions: *volts* asks *words* what is connected."""
-    return ", ".join(f"{engine.name} {engine.version}" for engine in (VoltsEngine, WordsEngine))
+    """The engines that prove, with their versions: *volts* asks *words* what is connected.
+
+    *Bulk* stands for both where faults are many.
+    """
+    engines = ", ".join(f"{engine.name} {engine.version}" for engine in (VoltsEngine, WordsEngine))
+    return f"{engines}, bulk {BULK_VERSION}"
 
 
 def fault_kind_versions() -> str:
@@ -118,33 +125,36 @@ def make_plan(
     seed: int = 0,
     shard: Shard | None = None,
     *,
+    schemes: Sequence[str] = SOUND_SCHEMES,
     summary: bool = False,
 ) -> Plan:
     """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
 
-    With a `shard` only its batches. Of a `summary` the batches are other ones.
+    The layouts are wired by each of `schemes`, in the order of `SOUND_SCHEMES`. With a `shard` only
+    its batches. Of a `summary` the batches are other ones.
     """
     sizes = tuple(sorted(set(locations)))
+    wired = tuple(scheme for scheme in SOUND_SCHEMES if scheme in schemes)
     batches = [
         _batch(part, summary)
         for size in sizes
-        for part in _parts(list(_layout_specs(size)), max(1, _BATCH_WORK // size**2))
+        for scheme in wired
+        for part in _parts(_layout_specs(size, scheme), max(1, _BATCH_WORK // size**2))
     ]
     batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
     if shard is not None:
         batches = batches[shard.number - 1 :: shard.count]
-    return Plan(sizes, drawn, seed, tuple(batches), summary)
+    return Plan(sizes, wired, drawn, seed, tuple(batches), summary)
 
 
-def _layout_specs(locations: int) -> Iterator[LayoutSpec]:
-    for scheme in SOUND_SCHEMES:
-        for layout in layouts(locations):
-            yield LayoutSpec(scheme, layout.code)
+def _layout_specs(locations: int, scheme: str) -> Iterator[LayoutSpec]:
+    for layout in layouts(locations):
+        yield LayoutSpec(scheme, layout.code)
 
 
-def _parts(specs: list[LayoutSpec], size: int) -> Iterator[tuple[LayoutSpec, ...]]:
-    for start in range(0, len(specs), size):
-        yield tuple(specs[start : start + size])
+def _parts(specs: Iterator[LayoutSpec], size: int) -> Iterator[tuple[LayoutSpec, ...]]:
+    while part := tuple(itertools.islice(specs, size)):
+        yield part
 
 
 def batch_versions() -> tuple[int, int, str, str]:

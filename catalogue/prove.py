@@ -1,45 +1,95 @@
-"""From a planned circuit to the rows of the catalogue: pure, so that any process may do it."""
+"""From planned circuits to the rows of the catalogue: pure, so that any process may do it.
 
+Rows of faults come packed as arrays: a batch has many of them, of few different outcomes.
+"""
+
+import hashlib
+import json
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cache
+from typing import Any, Final, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from catalogue.flips import FlipsRow, flips_rows
-from catalogue.pairs import PairRows, pair_rows
+from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
 from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.behaviour import Findings
+from verify.bulk.judging import Bulk, Judged, Outcome
+from verify.bulk.listing import Families
 from verify.circuitfile import dump
 from verify.engines.volts import engine_for
-from verify.families import Roles, family, place
-from verify.faults import all_faults, fault_kinds
+from verify.faults import fault_kinds
+from verify.hazards import HAZARD_NAMES
 from verify.problems import Problem, UserError
-from verify.signature import canonical, state_codes
-from verify.verdict import NONE, VERDICTS, Judgement, Verdicts, judge, judge_faults
+from verify.signature import state_codes
+from verify.verdict import NONE, VERDICTS, Judgement, judge
+
+Numbers = npt.NDArray[np.int32]
 
 
-class FaultRow(NamedTuple):
-    """One fault. `hazards` pairs the index in `HAZARDS` with the state that shows it."""
+class FoundRow(NamedTuple):
+    """All that is found of faults that are alike; `hazards` are names with states, in order."""
 
-    kind: str
-    family: str
-    place: str
-    site: str
-    description: str
     verdict: str
     word: str
+    lamps: int
     state: int | None
     switch: int | None
     lamp: int | None
-    hazards: tuple[tuple[int, int], ...]
-    by_volts: bool
+    by_volts: int
+    hazards: tuple[tuple[str, int], ...]
+
+    @property
+    def hazard_set(self) -> int:
+        """Bit i is set for hazard i of `HAZARDS`."""
+        return sum(1 << HAZARD_NAMES.index(name) for name, _ in self.hazards)
+
+    @property
+    def mark(self) -> str:
+        """The row in one text."""
+        return json.dumps(self, separators=(",", ":"))
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRows:
+    """The faults of one circuit, in the order of their listing.
+
+    All (F,): `kind` is a place in `fault_kinds()`, `family` and `outcome` are places in the lists
+    of the batch, `site` is the place among the sites of the kind.
+    """
+
+    kind: Numbers
+    family: Numbers
+    site: Numbers
+    outcome: Numbers
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+
+class ProfileRow(NamedTuple):
+    """Faults of a batch that look alike: how many, in how many circuits, and the first of them.
+
+    `kind`, `family` and `outcome` are places as in `FaultRows`; all that counts of the outcome are
+    verdict, word and hazards. `circuit` and `fault` are places in the batch and in the circuit.
+    """
+
+    kind: int
+    family: int
+    outcome: int
+    faults: int
+    circuits: int
+    circuit: int
+    fault: int
 
 
 @dataclass(frozen=True, slots=True)
 class CircuitRows:
-    """One circuit as intended and all its single faults."""
+    """One circuit as intended and all its single faults; `verdicts` counts them by `VERDICTS`."""
 
     label: str
     name: str
@@ -52,14 +102,28 @@ class CircuitRows:
     word: str
     file: str
     engine: str
-    faults: list[FaultRow]
+    verdicts: tuple[int, ...]
+    digest: str
+    faults: FaultRows
     flips: list[FlipsRow]
     pairs: PairRows | None
 
 
-def prove(specs: Sequence[Spec]) -> list[CircuitRows]:
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """The rows of a batch, whose circuits are of one origin, scheme and number of locations."""
+
+    circuits: list[CircuitRows]
+    families: list[tuple[str, str]]
+    outcomes: list[FoundRow]
+    profile: list[ProfileRow]
+
+
+def prove(specs: Sequence[Spec]) -> Proved:
     """The rows of some circuits, in their order."""
-    return [_circuit_rows(spec.build()) for spec in specs]
+    making = _Making()
+    circuits = [making.circuit_rows(spec.build()) for spec in specs]
+    return Proved(circuits, list(making.families), list(making.outcomes), making.profile(circuits))
 
 
 def as_version(versions: tuple[int, int, str, str]) -> None:
@@ -77,89 +141,162 @@ def as_version(versions: tuple[int, int, str, str]) -> None:
         )
 
 
-def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> list[CircuitRows]:
+def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> Proved:
     """The rows of a batch; see `as_version`."""
     as_version(versions)
     return prove(batch.specs)
 
 
-def _circuit_rows(planned: PlannedCircuit) -> CircuitRows:
-    circuit = planned.circuit
-    every = all_faults(circuit)
-    engine = engine_for(circuit, len(every))
-    intended = judge(circuit, engine)
-    kinds = {kind.name: kind for kind in fault_kinds()}
-    roles = Roles(circuit)
-    rows: list[FaultRow] = []
-    judged: list[Verdicts] = []
-    for faults, _, verdicts in judge_faults(circuit, every, engine):
-        judged.append(verdicts)
-        words = words_of(verdicts, len(circuit.lamps))
-        columns = zip(
-            faults,
-            verdicts.verdict.tolist(),
-            words,
-            verdicts.state.tolist(),
-            verdicts.switch.tolist(),
-            verdicts.lamp.tolist(),
-            verdicts.hazard_state.tolist(),
-            verdicts.by_volts.tolist(),
-            strict=True,
+class Memory(NamedTuple):
+    """What a process remembers from circuit to circuit."""
+
+    bulk: Bulk
+    families: Families
+
+
+@cache
+def memory() -> Memory:
+    """The memory of this process."""
+    return Memory(Bulk(), Families())
+
+
+_KINDS: Final = tuple(kind.name for kind in fault_kinds())
+
+
+class _Making:
+    """The rows of a batch in the making; families and outcomes are numbered as they come up."""
+
+    def __init__(self) -> None:
+        self.families: dict[tuple[str, str], int] = {}
+        self.outcomes: dict[FoundRow, int] = {}
+
+    def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
+        circuit = planned.circuit
+        known = memory()
+        judged = known.bulk.judge(circuit)
+        listing = judged.listing
+        families, family = _as_they_come(known.families.of(listing))
+        outcomes, outcome = _as_they_come(judged.which)
+        names = [known.families.names[number] for number in families]
+        found = [found_row(judged.outcomes[number], len(circuit.lamps)) for number in outcomes]
+        numbers = np.array([self.outcomes.setdefault(row, len(self.outcomes)) for row in found])
+        places = np.array([self.families.setdefault(name, len(self.families)) for name in names])
+        intended = judge(circuit, engine_for(circuit, len(listing)))
+        kind, site = listing.kind.astype(np.int32), listing.site
+        counts = np.bincount(
+            np.array([VERDICTS.index(row.verdict) for row in found], np.intp)[outcome],
+            minlength=len(VERDICTS),
         )
-        for fault, verdict, word, state, switch, lamp, hazard_states, by_volts in columns:
-            rows.append(
-                FaultRow(
-                    fault.kind,
-                    family(roles, fault),
-                    place(fault),
-                    fault.site_text,
-                    kinds[fault.kind].in_words(fault.site),
-                    VERDICTS[verdict],
-                    word,
-                    _optional(state),
-                    _optional(switch),
-                    _optional(lamp),
-                    tuple((i, shown) for i, shown in enumerate(hazard_states) if shown != NONE),
-                    by_volts,
-                )
-            )
-    return CircuitRows(
-        planned.label,
-        circuit.name,
-        planned.origin,
-        planned.scheme,
-        len(circuit.switches),
-        len(circuit.lamps),
-        len(circuit.boxes),
-        intended.verdict,
-        intended.signature.word if intended.signature else "",
-        dump(circuit),
-        engine.name,
-        rows,
-        _flips(intended, judged),
-        pair_rows(circuit, every) if planned.origin == "layout" else None,
+        with_pairs = planned.origin == "layout" and len(circuit.switches) in PAIRS_AT
+        return CircuitRows(
+            label=planned.label,
+            name=circuit.name,
+            origin=planned.origin,
+            scheme=planned.scheme,
+            locations=len(circuit.switches),
+            lamps=len(circuit.lamps),
+            boxes=len(circuit.boxes),
+            verdict=intended.verdict,
+            word=intended.signature.word if intended.signature else "",
+            file=dump(circuit),
+            engine=judged.engine,
+            verdicts=tuple(counts.tolist()),
+            digest=faults_digest(kind, site, names, family, found, outcome),
+            faults=FaultRows(
+                kind, places[family].astype(np.int32), site, numbers[outcome].astype(np.int32)
+            ),
+            flips=_flips(intended, judged),
+            pairs=(
+                pair_rows(circuit, listing.faults(range(len(listing)))) if with_pairs else None
+            ),
+        )
+
+    def profile(self, circuits: Sequence[CircuitRows]) -> list[ProfileRow]:
+        """The faults of all circuits, counted by all that a person can see of them."""
+        looks: dict[tuple[str, str, int], int] = {}
+        look = np.array(
+            [
+                looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks))
+                for row in self.outcomes
+            ],
+            np.int64,
+        )
+        sizes = [len(rows.faults) for rows in circuits]
+        kind, family, outcome = (
+            np.concatenate([getattr(rows.faults, name) for rows in circuits]).astype(np.int64)
+            for name in ("kind", "family", "outcome")
+        )
+        key = (kind * len(self.families) + family) * len(looks) + look[outcome]
+        _, first, alike, faults = np.unique(
+            key, return_index=True, return_inverse=True, return_counts=True
+        )
+        circuit = np.repeat(np.arange(len(circuits)), sizes)
+        seen = np.unique(alike * len(circuits) + circuit) // len(circuits)
+        of_each = np.bincount(seen, minlength=len(first))
+        starts = np.cumsum([0, *sizes])
+        columns = (
+            kind[first],
+            family[first],
+            outcome[first],
+            faults,
+            of_each,
+            circuit[first],
+            first - starts[circuit[first]],
+        )
+        return [ProfileRow(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
+
+
+def found_row(outcome: Outcome, lamps: int) -> FoundRow:
+    """An outcome as it is stored."""
+    return FoundRow(
+        VERDICTS[outcome.verdict],
+        outcome.word,
+        lamps,
+        *(
+            None if number == NONE else number
+            for number in (outcome.state, outcome.switch, outcome.lamp)
+        ),
+        int(outcome.by_volts),
+        tuple((HAZARD_NAMES[number], state) for number, state in outcome.hazards),
     )
 
 
-def _flips(intended: Judgement, judged: Sequence[Verdicts]) -> list[FlipsRow]:
+def _as_they_come(numbers: npt.NDArray[np.intp]) -> tuple[list[int], npt.NDArray[np.intp]]:
+    """The different numbers in the order in which they come, and which of them each is."""
+    different, first, alike = np.unique(numbers, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return different[order].tolist(), place[alike]
+
+
+def faults_digest(
+    kind: npt.NDArray[Any],
+    site: npt.NDArray[Any],
+    families: Sequence[tuple[str, str]],
+    family: npt.NDArray[Any],
+    outcomes: Sequence[FoundRow],
+    outcome: npt.NDArray[Any],
+) -> str:
+    """A hash over the faults of a circuit in their order, whatever numbers a file gives them.
+
+    `families` and `outcomes` are in the order in which they first come up.
+    """
+    total = hashlib.sha256(json.dumps([_KINDS, families, outcomes]).encode())
+    for column in (kind, site, family, outcome):
+        total.update(column.astype("<i4").tobytes())
+    return total.hexdigest()[:32]
+
+
+def _flips(intended: Judgement, judged: Judged) -> list[FlipsRow]:
     """How to test a circuit, from the verdicts on its faults."""
     seen = intended.observation
-    if seen is None or not judged:
+    if seen is None or not len(judged.which):
         return []
     found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
     return flips_rows(
-        np.concatenate([verdicts.codes for verdicts in judged]),
+        np.array([outcome.codes for outcome in judged.outcomes], np.int64),
         state_codes(found)[0],
-        np.concatenate([verdicts.verdict for verdicts in judged]),
+        np.array([outcome.verdict for outcome in judged.outcomes], np.int32),
+        np.bincount(judged.which, minlength=len(judged.outcomes)),
     )
-
-
-def words_of(verdicts: Verdicts, lamps: int) -> list[str]:
-    """The canonical word of each row; few rows differ, so each word is found once."""
-    different, which = np.unique(verdicts.codes, axis=0, return_inverse=True)
-    words = [canonical(codes, lamps).word for codes in different]
-    return [words[index] for index in which.tolist()]
-
-
-def _optional(number: int) -> int | None:
-    return None if number == NONE else number

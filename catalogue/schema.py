@@ -7,6 +7,7 @@ from typing import Final
 
 from sqlite_utils import Database, Migrations
 
+from catalogue.spelling import teach_texts
 from catalogue.tables import TABLE, TABLES, Table
 
 migrations: Final = Migrations("miswire")
@@ -24,7 +25,6 @@ def first_tables(db: Database) -> None:
 def who_decided(db: Database) -> None:
     """Which engine judged a circuit, and where volts decided; before, it was always *words*."""
     _add_column(db, "circuit", "engine", "words")
-    _add_column(db, "fault", "by_volts", 0)
 
 
 @migrations()
@@ -45,6 +45,28 @@ def what_people_say(db: Database) -> None:
 def counts_in_place_of_rows(db: Database) -> None:
     """What builds with ``--summary`` keep."""
     create_table(db, TABLE["summary"], since=5)
+
+
+@migrations()
+def outcomes_once(db: Database) -> None:
+    """What is found of faults is kept once for all that are alike, and texts are not kept.
+
+    Rows from before cannot say at which place of its kind a fault is: they are built again.
+    """
+    for name in ("evidence", "profile", "pair", "fault_fts", "fault"):
+        db.conn.execute(f"drop table if exists {name}")
+    for name in (
+        *("pair_count", "pair_state", "pair_set", "detection", "summary", "scope"),
+        *("circuit", "work", "run"),
+    ):
+        db.conn.execute(f"delete from {name}")
+    for table in TABLES:
+        if table.since == 6:
+            create_table(db, table, since=6)
+    _add_column(db, "run", "versions", "")
+    for name in ("sound", "mimics", "misbehaving", "tripping"):
+        _add_column(db, "circuit", name, 0)
+    _add_column(db, "circuit", "digest", "")
 
 
 def _add_column(db: Database, table: str, name: str, before: str | int) -> None:
@@ -78,4 +100,5 @@ def open_catalogue(path: str) -> Database:
     db.conn.execute("PRAGMA foreign_keys = ON")
     db.conn.execute("PRAGMA busy_timeout = 10000")
     migrations.apply(db)
+    teach_texts(db.conn)
     return db

@@ -4,10 +4,10 @@ A batch is written in one transaction together with the note that it is done, so
 killed at any moment has each batch whole or not at all.
 """
 
-import itertools
+import json
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import closing
 from datetime import UTC, datetime
 from functools import cached_property
@@ -17,20 +17,18 @@ from typing import Final
 import sqlite_utils
 
 import catalogue
-from catalogue.contents import PROFILE, SCOPE, digest_of
-from catalogue.flips import write_flips
-from catalogue.pairs import drop_pairs, write_pairs
-from catalogue.plan import Batch, Plan, engine_version, fault_kind_versions
-from catalogue.prove import CircuitRows
+from catalogue.contents import SCOPE, digest_of
+from catalogue.numbers import Numbers
+from catalogue.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
+from catalogue.prove import CircuitRows, Proved
+from catalogue.rows import write_batch
 from catalogue.schema import migrations, open_catalogue
 from catalogue.summary import Alike, Summary, write_summary
 from catalogue.tables import TABLES
 from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS
-from verify.naming import signature_name
 from verify.problems import Problem, UserError
-from verify.signature import Signature
 from verify.verdict import VERDICTS
 
 _MEANINGS: Final = {
@@ -104,7 +102,9 @@ class Store:
         known = list(self.db.query("select id from run where plan = ?", [plan.id]))
         if known:
             return int(known[0]["id"])
+        versions = json.dumps(batch_versions())
         with self.db.atomic():
+            self._forget_others(versions)
             self._write_words()
             run = self.db.table("run").insert(
                 {
@@ -117,6 +117,7 @@ class Store:
                     "seed": plan.seed,
                     "plan": plan.id,
                     "self_check": self_check,
+                    "versions": versions,
                 }
             )
             run_id = int(str(run.last_pk))
@@ -129,6 +130,16 @@ class Store:
                 ],
             )
         return run_id
+
+    def _forget_others(self, versions: str) -> None:
+        """Forget all rows of other versions: what they say cannot stand beside what is found now.
+
+        What people say, and what audits found, stays.
+        """
+        if self.db.table("run").count_where("versions <> ?", [versions]):
+            for table in reversed(TABLES):
+                if table.name not in _KEPT:
+                    self.db.conn.execute(f"delete from {table.name}")
 
     def _write_words(self) -> None:
         """The fixed vocabulary; ids never change once given."""
@@ -144,130 +155,42 @@ class Store:
         """The ids of the batches that are stored."""
         return {str(row["id"]) for row in self.db.query("select id from work where done = 1")}
 
-    def write(self, batch: Batch, circuits: Iterable[CircuitRows]) -> None:
-        """Store a batch; rows of the same circuits from an earlier version go."""
+    def write(self, batch: Batch, proved: Proved) -> None:
+        """Store a batch. A circuit drawn with another seed may be there already."""
         with self.db.atomic():
-            for circuit in circuits:
-                self._drop(circuit.label)
-                self._write_circuit(batch, circuit)
+            if not any(map(self._is_there, proved.circuits)):
+                write_batch(self.db, batch, proved, self.numbers)
             self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
+
+    def _is_there(self, circuit: CircuitRows) -> bool:
+        return self.db.table("circuit").count_where("label = ?", [circuit.label]) > 0
 
     def write_summary(self, batch: Batch, summary: Summary) -> None:
         """Count a batch in, once: what is noted as done is never counted again."""
         with self.db.atomic():
-            write_summary(self.db.conn, summary, self._summary_ids)
+            write_summary(self.db.conn, summary, self._summary_numbers)
             self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
 
-    def _summary_ids(self, alike: Alike) -> tuple[int, ...]:
+    def _summary_numbers(self, alike: Alike) -> tuple[int, ...]:
+        numbers = self.numbers
         return (
-            self._ids["fault_kind"][alike.kind],
-            self._family(alike.family, ""),
-            self._ids["verdict"][alike.verdict],
-            self._signature(alike.word, alike.lamps),
-        )
-
-    def _drop(self, label: str) -> None:
-        for row in list(self.db.query("select id from circuit where label = ?", [label])):
-            drop_pairs(self.db.conn, row["id"])
-            self.db.table("evidence").delete_where(
-                "fault_id in (select id from fault where circuit_id = ?)", [row["id"]]
-            )
-            self.db.table("fault").delete_where("circuit_id = ?", [row["id"]])
-            self.db.table("circuit").delete(row["id"])
-
-    def _write_circuit(self, batch: Batch, rows: CircuitRows) -> None:
-        circuit = self.db.table("circuit").insert(
-            {
-                "label": rows.label,
-                "name": rows.name,
-                "origin": rows.origin,
-                "scheme": rows.scheme,
-                "locations": rows.locations,
-                "lamps": rows.lamps,
-                "boxes": rows.boxes,
-                "verdict_id": self._ids["verdict"][rows.verdict],
-                "signature_id": self._signature(rows.word, rows.lamps),
-                "faults": len(rows.faults),
-                "file": rows.file,
-                "work_id": batch.id,
-                "engine": rows.engine,
-            }
-        )
-        circuit_id = int(str(circuit.last_pk))
-        first = next(self.db.query("select coalesce(max(id), 0) + 1 as id from fault"))["id"]
-        kinds, verdicts = self._ids["fault_kind"], self._ids["verdict"]
-        numbered = list(zip(itertools.count(int(first)), rows.faults, strict=False))
-        self.db.conn.executemany(
-            "insert into fault (id, circuit_id, kind_id, family_id, site, description, verdict_id,"
-            " signature_id, hazards, state, switch, lamp, by_volts)"
-            " values (?,?,?,?,?,?,?,?,?,?,?,?,?)",
-            [
-                (
-                    fault_id,
-                    circuit_id,
-                    kinds[fault.kind],
-                    self._family(fault.family, fault.place),
-                    fault.site,
-                    fault.description,
-                    verdicts[fault.verdict],
-                    self._signature(fault.word, rows.lamps),
-                    len(fault.hazards),
-                    fault.state,
-                    fault.switch,
-                    fault.lamp,
-                    fault.by_volts,
-                )
-                for fault_id, fault in numbered
-            ],
-        )
-        write_flips(self.db.conn, circuit_id, rows.flips)
-        if rows.pairs is not None:
-            write_pairs(self.db.conn, circuit_id, int(first), rows.pairs, self._ids)
-        hazards = [self._ids["hazard"][hazard.name] for hazard in HAZARDS]
-        self.db.conn.executemany(
-            "insert into evidence (fault_id, hazard_id, state) values (?,?,?)",
-            [
-                (fault_id, hazards[hazard], state)
-                for fault_id, fault in numbered
-                for hazard, state in fault.hazards
-            ],
+            numbers.of["fault_kind"][alike.kind],
+            numbers.family(alike.family, ""),
+            numbers.of["verdict"][alike.verdict],
+            numbers.signature(alike.word, alike.lamps),
         )
 
     @cached_property
-    def _ids(self) -> dict[str, dict[str, int]]:
-        """The ids of the vocabulary by name."""
-        return {
-            table: {str(row["name"]): int(row["id"]) for row in self.db.table(table).rows}
-            for table in ("verdict", "hazard", "fault_kind")
-        }
-
-    @cached_property
-    def _signature_ids(self) -> dict[str, int]:
-        return {str(row["word"]): int(row["id"]) for row in self.db.table("signature").rows}
-
-    def _signature(self, word: str, lamps: int) -> int:
-        if word not in self._signature_ids:
-            row = self.db.table("signature").insert(_signature_row(word, lamps))
-            self._signature_ids[word] = int(str(row.last_pk))
-        return self._signature_ids[word]
-
-    @cached_property
-    def _family_ids(self) -> dict[tuple[str, str], int]:
-        rows = self.db.table("family").rows
-        return {(str(row["name"]), str(row["place"])): int(row["id"]) for row in rows}
-
-    def _family(self, name: str, place: str) -> int:
-        if (name, place) not in self._family_ids:
-            row = self.db.table("family").insert({"name": name, "place": place})
-            self._family_ids[name, place] = int(str(row.last_pk))
-        return self._family_ids[name, place]
+    def numbers(self) -> Numbers:
+        """The numbers by which rows refer to what has a name."""
+        return Numbers(self.db)
 
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict, one by one or counted."""
         rows = self.db.query(
             "select verdict.name as name, sum(faults) as number from ("
-            " select verdict_id, count(*) as faults from fault group by verdict_id"
-            " union all select verdict_id, sum(faults) from summary group by verdict_id"
+            " select verdict_id, faults from profile union all"
+            " select verdict_id, faults from summary"
             ") join verdict on verdict.id = verdict_id group by verdict_id"
         )
         return Counter({str(row["name"]): int(row["number"]) for row in rows})
@@ -277,8 +200,6 @@ class Store:
         with self.db.atomic():
             self.db.conn.execute("delete from scope")
             self.db.conn.execute(SCOPE)
-            self.db.conn.execute("delete from profile")
-            self.db.conn.execute(PROFILE)
             for table in (table.name for table in TABLES if table.search):
                 self.db.conn.execute(f"insert into {table}_fts({table}_fts) values ('rebuild')")
             digest = digest_of(self.db)
@@ -323,15 +244,5 @@ def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
     }
 
 
-def _signature_row(word: str, lamps: int) -> dict[str, object]:
-    signature = Signature.parse(word, lamps)
-    groups = list(word) if lamps == 1 else word.split(".")
-    return {
-        "word": word,
-        "name": signature_name(signature),
-        "locations": signature.switches,
-        "lamps": lamps,
-        "any_location": int(signature.any_location),
-        "lit_states": sum(not set(group) <= set("-T") for group in groups),
-        "trip_states": sum("T" in group for group in groups),
-    }
+#: Tables that stay when the rows of other versions go.
+_KEPT: Final = frozenset({"audit", "claim", "verdict", "hazard", "fault_kind", "term"})

@@ -4,20 +4,19 @@ Faults that a person cannot tell apart, by name, by what the light does and by t
 one row with their number and an example. It is the same count that full rows would give.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from sqlite3 import Connection
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from catalogue.plan import Batch, Spec
-from catalogue.prove import as_version, words_of
-from verify.engines.volts import engine_for
-from verify.families import Roles, family
-from verify.faults import all_faults
-from verify.hazards import HAZARD_NAMES
-from verify.verdict import NONE, VERDICTS, judge_faults
+from catalogue.plan import Batch, PlannedCircuit, Spec
+from catalogue.prove import as_version, found_row, memory
+from verify.bulk.listing import sites_of
+from verify.change import Wiring
+from verify.faults import Site, fault_kind, fault_kinds
 
 
 class Alike(NamedTuple):
@@ -33,19 +32,16 @@ class Alike(NamedTuple):
     hazard_set: int
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Counted:
-    """How many faults are alike, in how many circuits, and the first of them by label."""
+    """How many faults are alike, in how many circuits, and an example of them by label.
+
+    It is the first listed of the circuit with the smallest label.
+    """
 
     faults: int
     circuits: int
     example: str
-
-    def add(self, other: "Counted") -> None:
-        """Count the faults of other circuits in."""
-        self.faults += other.faults
-        self.circuits += other.circuits
-        self.example = min(self.example, other.example)
 
 
 Summary = dict[Alike, Counted]
@@ -53,10 +49,14 @@ Summary = dict[Alike, Counted]
 
 def summarize(specs: Sequence[Spec]) -> Summary:
     """The single faults of some circuits, counted."""
-    total: Summary = {}
+    total: dict[Alike, _Found] = {}
     for spec in specs:
-        merge_into(total, _of_circuit(spec))
-    return total
+        for alike, found in _of_circuit(spec.build()):
+            if alike in total:
+                total[alike] = total[alike].with_others(found)
+            else:
+                total[alike] = found
+    return {alike: found.counted() for alike, found in total.items()}
 
 
 def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
@@ -65,47 +65,66 @@ def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
     return summarize(batch.specs)
 
 
-def merge_into(total: Summary, more: Summary) -> None:
-    """Count in what was counted of other circuits."""
-    for alike, counted in more.items():
-        if alike in total:
-            total[alike].add(counted)
-        else:
-            total[alike] = counted
+class _Found(NamedTuple):
+    """Faults that are alike; the example is a place among the sites of its kind in a circuit."""
 
+    faults: int
+    circuits: int
+    label: str
+    kind: str
+    site: int
+    wiring: Wiring
 
-def _of_circuit(spec: Spec) -> Summary:
-    planned = spec.build()
-    circuit = planned.circuit
-    every = all_faults(circuit)
-    roles = Roles(circuit)
-    bits = 1 << np.arange(len(HAZARD_NAMES))
-    found: Summary = {}
-    for faults, _, verdicts in judge_faults(circuit, every, engine_for(circuit, len(every))):
-        columns: Iterable[tuple[int, str, int]] = zip(
-            verdicts.verdict.tolist(),
-            words_of(verdicts, len(circuit.lamps)),
-            ((verdicts.hazard_state != NONE) @ bits).tolist(),
-            strict=True,
+    def with_others(self, other: "_Found") -> "_Found":
+        """With those of another circuit; the example is of the circuit with the smaller label."""
+        first = min(self, other, key=lambda found: found.label)
+        return first._replace(
+            faults=self.faults + other.faults, circuits=self.circuits + other.circuits
         )
-        for fault, (verdict, word, hazard_set) in zip(faults, columns, strict=True):
-            alike = Alike(
-                len(circuit.switches),
-                len(circuit.lamps),
-                planned.scheme,
-                fault.kind,
-                family(roles, fault),
-                VERDICTS[verdict],
-                word,
-                hazard_set,
-            )
-            label = f"{planned.label}/{fault.label}"
-            if alike in found:
-                found[alike].faults += 1
-                found[alike].example = min(found[alike].example, label)
-            else:
-                found[alike] = Counted(1, 1, label)
-    return found
+
+    def counted(self) -> Counted:
+        """The same with the label of the example."""
+        site = ",".join(_sites(self.wiring, self.kind)[self.site])
+        return Counted(self.faults, self.circuits, f"{self.label}/{self.kind}/{site}")
+
+
+@lru_cache(maxsize=64)
+def _sites(wiring: Wiring, kind: str) -> list[Site]:
+    return sites_of(fault_kind(kind), wiring)
+
+
+def _of_circuit(planned: PlannedCircuit) -> Iterator[tuple[Alike, _Found]]:
+    """The faults of a circuit that are alike, with the first of each in the order of listing."""
+    circuit = planned.circuit
+    known = memory()
+    judged = known.bulk.judge(circuit)
+    listing = judged.listing
+    names = known.families.names
+    kinds = [kind.name for kind in fault_kinds()]
+    rows = [found_row(outcome, len(circuit.lamps)) for outcome in judged.outcomes]
+    alike: dict[Alike, list[int]] = {}
+    columns = np.stack((listing.kind, known.families.of(listing), judged.which), 1)
+    different, first, faults = np.unique(columns, axis=0, return_index=True, return_counts=True)
+    for (kind, family, outcome), row, count in zip(
+        different.tolist(), first.tolist(), faults.tolist(), strict=True
+    ):
+        found = rows[outcome]
+        key = Alike(
+            len(circuit.switches),
+            len(circuit.lamps),
+            planned.scheme,
+            kinds[kind],
+            names[family][0],
+            found.verdict,
+            found.word,
+            found.hazard_set,
+        )
+        counted = alike.setdefault(key, [0, row])
+        counted[0] += count
+        counted[1] = min(counted[1], row)
+    for key, (count, row) in alike.items():
+        site = int(listing.site[row])
+        yield key, _Found(count, 1, planned.label, key.kind, site, listing.wiring)
 
 
 def write_summary(

@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Final
 
 from catalogue.plan import Batch, Plan, batch_versions, make_plan
-from catalogue.prove import CircuitRows, prove_as
+from catalogue.prove import Proved, prove_as
 from catalogue.store import Store
 from catalogue.summary import summarize_as
 from catalogue.workforce import Hiring, Workforce, processes
+from verify.bulk.judging import Bulk
 from verify.circuit import Failure
 from verify.engines import Engine
 from verify.engines.nodal import NodalEngine
@@ -107,7 +108,7 @@ def _stored(
 
 def sweep(
     batches: Sequence[Batch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
-) -> Iterator[tuple[Batch, list[CircuitRows]]]:
+) -> Iterator[tuple[Batch, Proved]]:
     """The rows of each batch, in order; see `verify.spreading`."""
     work = partial(prove_as, batch_versions())
     return in_order(batches, work, executor=executor, window=window)
@@ -140,6 +141,8 @@ def self_check() -> str:
         ]
         for engine in engines
     ]
-    if by_engine[0] != by_engine[1]:
+    judged = Bulk().judge(sound)
+    by_engine.append([VERDICTS[judged.outcomes[place].verdict] for place in judged.which])
+    if by_engine[0] != by_engine[1] or by_engine[0] != by_engine[2]:
         raise BugError("self-check: the engines disagree on a single fault")
-    return "; ".join((*told, f"both agree on {len(faults)} single faults"))
+    return "; ".join((*told, f"they and bulk agree on {len(faults)} single faults"))

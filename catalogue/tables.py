@@ -21,7 +21,10 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table. `label` is the column that stands for a row where other tables refer to it."""
+    """One table. `label` is the column that stands for a row where other tables refer to it.
+
+    `spelled` are columns that are not stored but made when a row is shown or exported.
+    """
 
     name: str
     help: str
@@ -33,6 +36,7 @@ class Table:
     facets: tuple[str, ...] = ()
     search: tuple[str, ...] = ()
     since: int = 1
+    spelled: tuple[Column, ...] = ()
 
 
 _ID: Final = Column("id", int, "Number of the row within this file; labels are what to quote.")
@@ -56,6 +60,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("plan", str, "Hash of the whole plan: equal plans give equal content."),
             Column("self_check", str, "What the harness showed before it started."),
             Column("digest", str, "Hash over all rows in order, when finished.", optional=True),
+            Column("versions", str, "Every version that can change a row, as JSON.", since=6),
         ),
         label="started",
         unique=(("plan",),),
@@ -162,6 +167,11 @@ TABLES: Final[tuple[Table, ...]] = (
                 "volts and amperes were not looked for.",
                 since=2,
             ),
+            Column("sound", int, "How many of its faults are harmless.", since=6),
+            Column("mimics", int, "How many are mimics.", since=6),
+            Column("misbehaving", int, "How many misbehave.", since=6),
+            Column("tripping", int, "How many trip.", since=6),
+            Column("digest", str, "Hash over all that is stored of its faults.", since=6),
         ),
         label="label",
         unique=(("label",),),
@@ -170,18 +180,15 @@ TABLES: Final[tuple[Table, ...]] = (
         search=("name",),
     ),
     Table(
-        "fault",
-        "Every single mistake in every circuit, with its verdict.",
+        "outcome",
+        "All that is found of faults: those of which the same is found have one row here.",
         (
             _ID,
-            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
-            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
-            Column("family_id", int, "What one would call it.", refers="family"),
-            Column("site", str, "Where: names from the circuit file, first the box or part."),
-            Column("description", str, "The mistake as a sentence."),
+            Column("mark", str, "The row in one text, by which builds tell outcomes apart."),
             Column("verdict_id", int, "Verdict on the circuit with the mistake.", refers="verdict"),
             Column("signature_id", int, "What the light then does.", refers="signature"),
             Column("hazards", int, "How many hazards hold in some state."),
+            Column("hazard_set", int, "Which: bit i is that of hazard i + 1."),
             Column(
                 "state",
                 int,
@@ -196,48 +203,78 @@ TABLES: Final[tuple[Table, ...]] = (
                 "by_volts",
                 int,
                 "1 where volts and amperes decided: connections alone would say otherwise.",
-                since=2,
             ),
+        ),
+        unique=(("mark",),),
+        indexes=(("signature_id",), ("verdict_id",)),
+        facets=("verdict_id",),
+        since=6,
+    ),
+    Table(
+        "fault",
+        "Every single mistake in every circuit, with its verdict.",
+        (
+            _ID,
+            Column("circuit_id", int, "The circuit as intended.", refers="circuit"),
+            Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
+            Column("family_id", int, "What one would call it.", refers="family"),
+            Column("site", int, "Where: its place among the sites of its kind in the circuit."),
+            Column("verdict_id", int, "Verdict on the circuit with the mistake.", refers="verdict"),
+            Column("signature_id", int, "What the light then does.", refers="signature"),
+            Column("outcome_id", int, "All that was found of it.", refers="outcome"),
         ),
         unique=(("circuit_id", "kind_id", "site"),),
         indexes=(
             ("kind_id", "verdict_id"),
             ("verdict_id",),
-            ("signature_id", "circuit_id"),
+            ("signature_id", "outcome_id"),
             ("family_id",),
         ),
-        label="description",
-        facets=("verdict_id", "kind_id"),
-        search=("description",),
+        since=6,
+        spelled=(
+            Column("at", str, "The site as labels have it: names, first the box or part."),
+            Column("description", str, "The mistake as a sentence."),
+        ),
     ),
     Table(
         "evidence",
-        "Every hazard of every fault, with the first state that shows it.",
+        "Every hazard of every outcome, with the first state that shows it.",
         (
-            Column("fault_id", int, "The fault.", refers="fault"),
+            Column("outcome_id", int, "The outcome.", refers="outcome"),
             Column("hazard_id", int, "The hazard.", refers="hazard"),
             Column("state", int, "State that shows it; bit i is set when switch i is down."),
         ),
-        key=("fault_id", "hazard_id"),
+        key=("outcome_id", "hazard_id"),
         indexes=(("hazard_id",),),
         facets=("hazard_id",),
+        since=6,
     ),
     Table(
         "profile",
-        "Faults counted by all that a person can see of them: what the symptom desk searches.",
+        "Faults counted by all that a person can see of them: what pages and the desk count by.",
         (
             _ID,
+            Column("origin", str, "Of circuits that are a layout, or drawn."),
             Column("locations", int, "Number of switches."),
             Column("scheme", str, "Scheme of the circuits as intended."),
-            Column("signature_id", int, "What the light does.", refers="signature"),
             Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
             Column("family_id", int, "What one would call it.", refers="family"),
+            Column("verdict_id", int, "Verdict with the mistake.", refers="verdict"),
+            Column("signature_id", int, "What the light does.", refers="signature"),
             Column("hazard_set", int, "The hazards that hold: bit i is that of hazard i + 1."),
             Column("faults", int, "How many faults."),
             Column("circuits", int, "In how many circuits."),
             Column("example_id", int, "The first of them.", refers="fault"),
         ),
-        indexes=(("locations", "scheme"), ("signature_id",), ("family_id",)),
+        unique=(
+            (
+                *("origin", "locations", "scheme", "kind_id", "family_id"),
+                *("verdict_id", "signature_id", "hazard_set"),
+            ),
+        ),
+        indexes=(("locations", "scheme"), ("signature_id",), ("family_id",), ("kind_id",)),
+        facets=("origin", "locations", "scheme", "verdict_id", "kind_id"),
+        since=6,
     ),
     Table(
         "scope",
@@ -365,7 +402,7 @@ TABLES: Final[tuple[Table, ...]] = (
         key=("fault_id", "other_id"),
         indexes=(("outcome",), ("other_id",)),
         facets=("outcome", "verdict_id"),
-        since=3,
+        since=6,
     ),
     Table(
         "claim",

@@ -1,0 +1,73 @@
+"""The texts of faults, made when they are shown: a row knows only the place of its site.
+
+A circuit of a layout is wired anew from its label, which is quicker than to read its file.
+"""
+
+from functools import lru_cache
+from sqlite3 import Connection
+from typing import Final
+
+from verify.bulk.listing import sites_of
+from verify.change import Wiring
+from verify.circuitfile import parse
+from verify.faults import Site, fault_kind
+from verify.layouts import Layout
+from verify.schemes import SOUND_SCHEMES
+
+_CIRCUITS: Final = 256
+_LISTS: Final = 2048
+
+
+@lru_cache(maxsize=_CIRCUITS)
+def wiring(label: str, file: str) -> Wiring:
+    """The circuit of a row, by its label and its file. Raises CircuitError."""
+    scheme, _, code = label.partition("-")
+    if scheme in SOUND_SCHEMES:
+        try:
+            return Wiring(Layout.parse(code).circuit(scheme))
+        except ValueError:
+            pass  # no layout, but drawn
+    return Wiring(parse(file))
+
+
+@lru_cache(maxsize=_LISTS)
+def _sites(label: str, file: str, kind: str) -> list[Site]:
+    return sites_of(fault_kind(kind), wiring(label, file))
+
+
+def site_text(label: str, file: str, kind: str, site: int) -> str:
+    """The site of a fault as labels have it."""
+    return ",".join(_sites(label, file, kind)[site])
+
+
+def fault_text(label: str, file: str, kind: str, site: int) -> str:
+    """The mistake as a sentence."""
+    return fault_kind(kind).in_words(_sites(label, file, kind)[site])
+
+
+def site_number(label: str, file: str, kind: str, text: str) -> int | None:
+    """The place of a site, given as labels have it; None if the circuit has no such site.
+
+    Of a site whose result is listed under another one it is the place of that one.
+    """
+    places: dict[Site, int] = {}
+    for place, (site, fault) in enumerate(fault_kind(kind).sites(wiring(label, file))):
+        places[site] = place
+        if ",".join(site) == text:
+            return places[fault.site]
+    return None
+
+
+def teach_texts(connection: Connection) -> None:
+    """Let queries of a connection make texts.
+
+    ``fault_at(circuit.label, circuit.file, kind.name, fault.site)`` is the site as labels have it,
+    ``fault_text`` of the same the sentence, and ``fault_site`` with a text in place of the number
+    the number, or null.
+    """
+    for name, function in (
+        ("fault_at", site_text),
+        ("fault_text", fault_text),
+        ("fault_site", site_number),
+    ):
+        connection.create_function(name, 4, function, deterministic=True)
