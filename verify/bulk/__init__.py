@@ -1,1 +1,6 @@
 """Every single fault of a circuit at once, as arrays, each different network judged once."""
+
+from typing import Final
+
+#: Raised whenever outcomes may change; part of what invalidates a stored result.
+VERSION: Final = 1

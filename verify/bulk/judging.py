@@ -9,7 +9,6 @@ in ways that only resistances decide. Where it may, and in circuits that are not
 """
 
 import hashlib
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -20,6 +19,7 @@ import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
+from verify.behaviour import Findings
 from verify.bulk import kernel
 from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
@@ -27,8 +27,8 @@ from verify.change import Change, Wiring
 from verify.circuit import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
-from verify.electric.solve import compiled_kernel
 from verify.electric.physics import ohms_per_metre, parameters, section, unreadable_sizes
+from verify.electric.solve import compiled_kernel
 from verify.engines import Engine
 from verify.engines.volts import engine_for
 from verify.engines.words import WordsEngine
@@ -70,12 +70,13 @@ class Outcome(NamedTuple):
 class Judged:
     """All single faults of a circuit: `which` (F,) of the different `outcomes` each has.
 
-    Of `solved` faults the currents had to be computed from the resistances.
+    `intended` is the outcome of the circuit as it is. Of `solved` faults the currents had to be computed from the resistances.
     """
 
     listing: Listing
     outcomes: list[Outcome]
     which: npt.NDArray[np.intp]
+    intended: Outcome
     engine: str
     solved: int = 0
 
@@ -98,14 +99,21 @@ class Bulk:
         which = np.zeros(len(listing), np.intp)
         if engine.name == "words" or not is_simple(circuit):
             self._judge_by(engine, listing, range(len(listing)), outcomes, which)
-            return Judged(listing, list(outcomes), which, engine.name)
+            seen = engine.observe(circuit)
+            found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
+            intended = _outcome(verdicts(found), 0, len(seen.lit))
+            return Judged(listing, list(outcomes), which, intended, engine.name)
+        # The circuit as it is comes last.
+        which = np.zeros(len(listing) + 1, np.intp)
         rebuilt = {row: f.change.rebuilt for row, f in listing.others.items() if f.change.rebuilt}
         shared = np.delete(np.arange(len(listing)), list(rebuilt))
-        solved = self._judge_rows(_Rows.of_listing(listing, shared), shared, outcomes, which)
+        places = np.append(shared, len(listing))
+        solved = self._judge_rows(_Rows.of_listing(listing, shared), places, outcomes, which)
         for row, whole in rebuilt.items():
             alone = _Rows.of_circuit(whole)
             solved += self._judge_rows(alone, np.array([row]), outcomes, which)
-        return Judged(listing, list(outcomes), which, engine.name, solved)
+        every = list(outcomes)
+        return Judged(listing, every, which[:-1], every[which[-1]], engine.name, solved)
 
     def _judge_rows(
         self,
@@ -118,7 +126,9 @@ class Bulk:
         networks = self._networks(rows.circuit, rows.batch)
         numbers, solved = networks.outcomes_of(rows)
         different, alike = np.unique(numbers, return_inverse=True)
-        known = [outcomes.setdefault(networks.outcome(n), len(outcomes)) for n in different.tolist()]
+        known = [
+            outcomes.setdefault(networks.outcome(n), len(outcomes)) for n in different.tolist()
+        ]
         which[places] = np.array(known, np.intp)[alike]
         return solved
 
@@ -184,9 +194,7 @@ class _Rows:
         self.cable_starts = np.cumsum([0, *widths[:-1]], dtype=np.int64)
         self.is_alone = _alone(circuit)
         loose = batch.loose
-        self.loose = (
-            loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
-        )
+        self.loose = loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
 
     @classmethod
     def of_circuit(cls, circuit: Circuit) -> "_Rows":
@@ -195,7 +203,7 @@ class _Rows:
 
     @classmethod
     def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp]) -> "_Rows":
-        """Those faults of a listing that do not rebuild the circuit, in order."""
+        """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
         place = np.full(len(listing), NOTHING, np.intp)
         place[rows] = np.arange(len(rows))
         moves = listing.moves.copy()
@@ -212,7 +220,7 @@ class _Rows:
         }
         moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
         flattener = Flattener(listing.wiring.circuit)
-        return cls(listing.wiring.circuit, flattener.batch_of(len(rows), moves, parts))
+        return cls(listing.wiring.circuit, flattener.batch_of(len(rows) + 1, moves, parts))
 
 
 class _Networks:
@@ -242,7 +250,7 @@ class _Networks:
     def outcomes_of(self, rows: _Rows) -> tuple[Numbers, int]:
         """The number of the outcome of each row, and how many rows had to be solved."""
         batch = rows.batch
-        network, nets = self._networks_of(rows)
+        network = self._networks_of(rows)
         unclear = self._unclear[network].copy()
         shown = np.zeros((3, len(batch)), np.uint64)
         _compiled().find_hazards(
@@ -294,7 +302,8 @@ class _Networks:
         self._outcomes.append(outcome)
         return self._numbers[key]
 
-    def _networks_of(self, rows: _Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
+    def _networks_of(self, rows: _Rows) -> Numbers:
+        """The number of the network of each row; those that are new are judged."""
         batch = rows.batch
         names = np.empty((len(batch), 2), np.uint64)
         nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
@@ -319,7 +328,7 @@ class _Networks:
         if self._count > known:
             numbers, first = np.unique(network, return_index=True)
             self._learn(rows, nets, first[numbers >= known])
-        return network, nets
+        return network
 
     def _grow(self) -> None:
         taken = self._places >= 0
@@ -329,9 +338,7 @@ class _Networks:
         again = np.empty(len(names), np.int64)
         _compiled().look_up(names[order], self._table, self._places, again, 0)
 
-    def _learn(
-        self, rows: _Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]
-    ) -> None:
+    def _learn(self, rows: _Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]) -> None:
         """Judge networks that were never met, in the order of their numbers."""
         batch = rows.batch.rows(new)
         found = self._words.observe_batch(batch)
@@ -373,7 +380,9 @@ def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
     """Which cables, in a tree of boxes, have no other between the same two; elsewhere none."""
     between = [frozenset(cable.between) for cable in circuit.cables]
     runs = set(between)
-    is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(nx.Graph(cable.between for cable in circuit.cables))
+    is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(
+        nx.Graph(cable.between for cable in circuit.cables)
+    )
     return np.array([is_tree and between.count(run) == 1 for run in between], np.uint8)
 
 

@@ -140,12 +140,12 @@ def find_hazards(
 ) -> None:
     """In which states currents are where they must not be, as far as connections tell.
 
-    `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4) and
-    `divided` (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground` and
-    `heated` (rows,): the current runs in conductors of a cable that do not cancel, in a ground wire,
-    through the end `loose` (rows,), which is negative for none. `unclear` gets the states in which
-    conductors make rings and contacts another. A cable with `is_alone` (cables,) has no other beside
-    it: what runs forth in it runs back, there being no other way.
+    `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4)
+    and `divided` (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground`
+    and `heated` (rows,): the current runs in conductors of a cable that do not cancel, in a ground
+    wire, through the end `loose` (rows,), which is negative for none. `unclear` gets the states in
+    which conductors make rings and contacts another. A cable with `is_alone` (cables,) has no other
+    beside it: what runs forth in it runs back, there being no other way.
 
     A part of the current takes a way round where that shares a contact or a conductor with the way
     of the rest: never all of it and never nothing, so that two ways that are unbalanced in a cable

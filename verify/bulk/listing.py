@@ -58,7 +58,7 @@ class Listing:
             if kind.name in _LANDINGS:
                 found = _LANDINGS[kind.name](ends)
                 self.landings[number] = count, found
-                moves.append(found.moves + (count, 0, 0))
+                moves.append(found.moves + np.array((count, 0, 0)))
                 site = found.site
             else:
                 site = self._list_others(kind, count)
@@ -74,19 +74,19 @@ class Listing:
 
     def _list_others(self, kind: FaultKind, start: int) -> Numbers:
         listed = [
-            (place, fault)
-            for place, (site, fault) in enumerate(kind.sites(self.wiring))
+            (number, fault)
+            for number, (site, fault) in enumerate(kind.sites(self.wiring))
             if site == fault.site
         ]
         self.others.update((start + row, fault) for row, (_, fault) in enumerate(listed))
-        return np.array([place for place, _ in listed], np.intp)
+        return np.array([number for number, _ in listed], np.intp)
 
     def change(self, row: int) -> Change:
         """What one fault changes."""
         if row in self.others:
             return self.others[row].change
-        own = self.moves[self.moves[:, 0] == row]
-        return Change(tuple((int(end), int(join)) for _, end, join in own))
+        start, stop = np.searchsorted(self.moves[:, 0], (row, row + 1))
+        return Change(tuple((end, join) for _, end, join in self.moves[start:stop].tolist()))
 
     def faults(self, rows: Sequence[int]) -> list[Fault]:
         """Some of the faults as objects."""
@@ -102,6 +102,7 @@ class Listing:
             )
             for row in rows
         ]
+
     def named_like(self, kind: int, ends: Numbers) -> Fault:
         """A fault with the family of all of a landing kind that have such `ends`; see `Landings`.
 
@@ -148,10 +149,11 @@ class Families:
                 self._of_landing.get((kind, a, b), -1)
                 for a, b in zip(one[first].tolist(), other[first].tolist(), strict=True)
             ]
-            for place, row in enumerate(first.tolist()):
-                if numbers[place] < 0:
-                    numbers[place] = self._number(roles, listing.named_like(kind, found.ends[row]))
-                    self._of_landing[kind, int(one[row]), int(other[row])] = numbers[place]
+            for which_pair, row in enumerate(first.tolist()):
+                if numbers[which_pair] < 0:
+                    number = self._number(roles, listing.named_like(kind, found.ends[row]))
+                    self._of_landing[kind, int(one[row]), int(other[row])] = number
+                    numbers[which_pair] = number
             which[start : start + len(found.site)] = np.array(numbers, np.intp)[alike]
         return which
 

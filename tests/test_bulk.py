@@ -1,0 +1,303 @@
+"""Verdicts on all single faults at once: what *volts* says of each, whatever was judged before."""
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from verify.bulk import judging
+from verify.bulk.judging import Bulk, Outcome, is_simple
+from verify.bulk.kernel import look_up
+from verify.circuit import Circuit
+from verify.engines.volts import VoltsEngine
+from verify.engines.words import WordsEngine
+from verify.faults import all_faults
+from verify.layouts import Layout, layouts
+from verify.network import Batch
+from verify.routing import wire
+from verify.sampler import sample
+from verify.schemes import SOUND_SCHEMES
+from verify.signature import canonical
+from verify.strategies import (
+    arrangements,
+    circuits,
+    failing_circuits,
+    miswired_circuits,
+    rewirings,
+    sound_schemes,
+    supplied_circuits,
+)
+from verify.verdict import NONE, judge_faults
+
+#: One for all tests: what it remembers of other circuits must not matter.
+BULK = Bulk()
+VOLTS = VoltsEngine()
+
+
+def by_engine(circuit: Circuit, engine: VoltsEngine | WordsEngine = VOLTS) -> list[Outcome]:
+    """What an engine finds of every single fault, put together field by field."""
+    return [
+        Outcome(
+            verdict=int(found.verdict[row]),
+            word=canonical(found.codes[row], len(circuit.lamps)).word,
+            codes=tuple(found.codes[row].tolist()),
+            state=int(found.state[row]),
+            switch=int(found.switch[row]),
+            lamp=int(found.lamp[row]),
+            hazards=tuple(
+                (int(hazard), int(found.hazard_state[row, hazard]))
+                for hazard in np.flatnonzero(found.hazard_state[row] != NONE)
+            ),
+            by_volts=bool(found.by_volts[row]),
+        )
+        for faults, _, found in judge_faults(circuit, all_faults(circuit), engine)
+        for row in range(len(faults))
+    ]
+
+
+def in_bulk(circuit: Circuit, bulk: Bulk = BULK) -> list[Outcome]:
+    """What is found of every single fault."""
+    judged = bulk.judge(circuit)
+    assert len(set(judged.outcomes)) == len(judged.outcomes)
+    return [judged.outcomes[which] for which in judged.which]
+
+
+def assert_judged_alike(circuit: Circuit) -> None:
+    """Every field of every fault's outcome is that of *volts*."""
+    for fault, seen, wanted in zip(
+        all_faults(circuit), in_bulk(circuit), by_engine(circuit), strict=True
+    ):
+        assert seen == wanted, f"{circuit.name}: {fault.label}"
+
+
+def some_layouts(locations: int, count: int) -> Sequence[Layout]:
+    """So many of the layouts, the same every time."""
+    return random.Random(locations).sample(list(layouts(locations)), count)
+
+
+@pytest.mark.parametrize("scheme", SOUND_SCHEMES)
+@pytest.mark.parametrize("locations", [2, 3])
+def test_every_fault_of_every_layout(locations: int, scheme: str) -> None:
+    """All of two and three locations."""
+    for layout in layouts(locations):
+        circuit = layout.circuit(scheme)
+        assert is_simple(circuit)
+        assert_judged_alike(circuit)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scheme", SOUND_SCHEMES)
+def test_every_fault_of_every_layout_of_four(scheme: str) -> None:
+    """All of four locations."""
+    for layout in layouts(4):
+        assert_judged_alike(layout.circuit(scheme))
+
+
+@pytest.mark.parametrize("scheme", SOUND_SCHEMES)
+@pytest.mark.parametrize("locations", [4, 5])
+def test_every_fault_of_some_layouts(locations: int, scheme: str) -> None:
+    """Cables side by side and wide joins, of which small layouts have none."""
+    for layout in some_layouts(locations, 4):
+        assert_judged_alike(layout.circuit(scheme))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scheme", SOUND_SCHEMES)
+def test_every_fault_of_more_layouts_of_five(scheme: str) -> None:
+    """As many of five locations as are solved in some minutes."""
+    for layout in some_layouts(5, 40):
+        assert_judged_alike(layout.circuit(scheme))
+
+
+def test_currents_that_only_resistances_decide() -> None:
+    """Where ways part in more ways than connections tell, the currents are solved."""
+    solved = 0
+    for layout in some_layouts(5, 40):
+        circuit = layout.circuit("tied")
+        judged = BULK.judge(circuit)
+        if judged.solved and solved < 40:
+            solved += judged.solved
+            assert_judged_alike(circuit)
+    assert solved
+
+
+@st.composite
+def plain_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
+    """Circuits with one feed and one lamp: any lengths and sizes, metal boxes, mistakes, voltages.
+
+    Many are simple, and some too long, too thin or too weak for it.
+    """
+    arrangement = draw(arrangements(most_locations=most_locations))
+    alone = replace(
+        arrangement,
+        lamp_boxes=arrangement.lamp_boxes[:1],
+        lamp_names=arrangement.lamp_names[:1],
+    )
+    circuit = wire(draw(sound_schemes()), alone, "Plain circuit")
+    sizes = st.sampled_from([None, None, "14 AWG", "10 AWG", "1.5 mm²", "0.75 mm²"])
+    lengths = st.none() | st.floats(0.1, 60) | st.sampled_from([1e-3, 2000.0])
+    feed = replace(circuit.feed, length_m=draw(lengths), size=draw(sizes))
+    watts = draw(st.sampled_from([None, 1.0, 5.0, 60.0, 300.0, 1500.0, 3000.0]))
+    (lamp,) = circuit.lamps
+    named = {feed.name: feed, lamp.name: replace(lamp, watts=watts)}
+    return replace(
+        circuit,
+        devices=tuple(named.get(device.name, device) for device in circuit.devices),
+        cables=tuple(
+            replace(cable, size=draw(sizes), length_m=draw(lengths)) for cable in circuit.cables
+        ),
+        volts=draw(st.sampled_from([120.0, 230.0])),
+    )
+
+
+@given(plain_circuits())
+def test_lengths_sizes_and_metal(circuit: Circuit) -> None:
+    """What connections tell does not depend on lengths, as long as the circuit is simple."""
+    assert_judged_alike(circuit)
+
+
+@settings(max_examples=60)
+@given(miswired_circuits(plain_circuits()))
+def test_circuits_with_mistakes(circuit: Circuit) -> None:
+    """What is wrong already makes no difference: the first mistake is not special."""
+    assert_judged_alike(circuit)
+
+
+@settings(max_examples=60)
+@given(plain_circuits().flatmap(rewirings))
+def test_circuits_joined_in_any_way(circuit: Circuit) -> None:
+    """Rings, bridges and dead ends without a plan behind them."""
+    assert_judged_alike(circuit)
+
+
+@settings(max_examples=20)
+@given(
+    st.one_of(
+        circuits(most_locations=3),
+        supplied_circuits(),
+        failing_circuits(circuits(most_locations=3)),
+    )
+)
+def test_other_circuits_go_to_the_engine(circuit: Circuit) -> None:
+    """Several lamps and feeds, receptacles and failures, for which paths are not enough."""
+    assert_judged_alike(circuit)
+
+
+def test_drawn_circuits() -> None:
+    """Boxes that switches share, and boxes with nothing in them."""
+    for index in range(12):
+        assert_judged_alike(sample(9, index, most=4).circuit)
+
+
+def test_what_is_too_much_for_volts_is_judged_by_words() -> None:
+    """Of six locations volts are not solved for all faults; see `engine_for`."""
+    circuit = Layout.parse("1.f.1.2.3.4.5").circuit("chain")
+    judged = BULK.judge(circuit)
+    assert judged.engine == "words"
+    assert in_bulk(circuit) == by_engine(circuit, WordsEngine())
+    assert BULK.judge(Layout.parse("1.f.1").circuit("chain")).engine == "volts"
+
+
+@cache
+def several() -> tuple[Circuit, ...]:
+    """Circuits of different sizes and schemes."""
+    return tuple(
+        layout.circuit(scheme)
+        for locations in (2, 3, 4)
+        for layout in some_layouts(locations, 5)
+        for scheme in SOUND_SCHEMES
+    )
+
+
+@settings(max_examples=10)
+@given(st.permutations(range(30)))
+def test_memory_does_not_matter(order: Sequence[int]) -> None:
+    """One that judged others before, in any order, says the same as one that judged none."""
+    bulk = Bulk()
+    for number in order[:8]:
+        circuit = several()[number]
+        assert in_bulk(circuit, bulk) == in_bulk(circuit, Bulk())
+
+
+def test_forgotten_shapes_are_judged_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for one shape of circuits only, every answer is the same."""
+    wanted = [in_bulk(circuit) for circuit in several()]
+    monkeypatch.setattr(judging, "_MOST_SHAPES", 1)
+    bulk = Bulk()
+    assert [in_bulk(circuit, bulk) for circuit in several()] == wanted
+
+
+def test_networks_are_judged_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was met is not judged again, and different circuits have networks in common."""
+    judged: list[int] = []
+    observe = WordsEngine.observe_batch
+
+    def counting(engine: WordsEngine, batch: Batch) -> object:
+        judged.append(len(batch))
+        return observe(engine, batch)
+
+    monkeypatch.setattr(WordsEngine, "observe_batch", counting)
+    bulk = Bulk()
+    first = [in_bulk(circuit, bulk) for circuit in several()]
+    assert 0 < sum(judged) < sum(map(len, first)) / 4
+    judged.clear()
+    assert [in_bulk(circuit, bulk) for circuit in several()] == first
+    assert not judged
+
+
+def not_simple() -> Iterator[tuple[str, Circuit]]:
+    """Circuits that are not simple, each for one reason."""
+    plain = Layout.parse("1.f.1").circuit("chain")
+    feed, lamp, *switches = plain.devices
+
+    def with_devices(*devices: object) -> Circuit:
+        return replace(plain, devices=devices)  # type: ignore[arg-type]
+
+    def long(metres: float) -> Circuit:
+        return replace(plain, cables=tuple(replace(c, length_m=metres) for c in plain.cables))
+
+    yield "long runs", long(5000)
+    yield "a long feed", with_devices(replace(feed, length_m=5000), lamp, *switches)
+    yield (
+        "thin conductors",
+        replace(
+            plain, cables=tuple(replace(c, size="0.01 mm²", length_m=50) for c in plain.cables)
+        ),
+    )
+    yield "a tiny lamp", with_devices(feed, replace(lamp, watts=0.01), *switches)
+    yield (
+        "a lamp too large for the breaker",
+        with_devices(feed, replace(lamp, watts=3000.0), *switches),
+    )
+    yield "a second feed", with_devices(feed, replace(feed, name="spare"), lamp, *switches)
+    yield "a second lamp", with_devices(feed, lamp, replace(lamp, name="other"), *switches)
+    drawn = (sample(3, index).circuit for index in range(99))
+    yield "a receptacle", next(c for c in drawn if "receptacle" in {d.kind for d in c.devices})
+    failing = next(f for f in all_faults(plain) if f.kind == "conductor-open").apply(plain)
+    yield "something failed", failing
+    yield "seven switches", Layout.parse("1.f.1.2.3.4.5.6").circuit("chain")
+
+
+@pytest.mark.parametrize(("why", "circuit"), list(not_simple()), ids=lambda x: str(x)[:30])
+def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
+    """Where resistances, leakage or other devices have a say, connections do not tell the path."""
+    assert not is_simple(circuit), why
+
+
+@given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))
+def test_names_are_numbered_as_they_come(names: list[list[int]]) -> None:
+    """Whatever the slots they share, equal names get one number and others the next."""
+    table, places = np.zeros((64, 2), np.uint64), np.full(64, -1, np.int64)
+    found = np.empty(len(names), np.int64)
+    known = 0
+    for start in range(0, len(names), 7):
+        part = np.array(names[start : start + 7], np.uint64)
+        known = look_up(part, table, places, found[start : start + 7], known)
+    met: dict[tuple[int, ...], int] = {}
+    assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in names]
+    assert known == len(met)
