@@ -1,14 +1,13 @@
 """What a finished catalogue says of itself: its scope, its profile, and the digest of it all."""
 
 import hashlib
-import json
 from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
 from sqlite_utils import Database
 
-from catalogue.prove import faults_digest
+from catalogue.prove import as_they_come, faults_digest
 from verify.faults import fault_kinds
 
 
@@ -43,22 +42,17 @@ def changed_circuits(db: Database) -> Iterator[str]:
     kinds = dict(execute("select id, name from fault_kind"))
     places = {name: place for place, name in enumerate(kind.name for kind in fault_kinds())}
     families = {row[0]: (row[1], row[2]) for row in execute("select id, name, place from family")}
-    marks = {row[0]: json.loads(row[1]) for row in execute(_OUTCOMES)}
+    marks = dict(execute(_OUTCOMES))
     for number, label, digest in execute("select id, label, digest from circuit").fetchall():
-        rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 6)
+        rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 4)
         kind = np.array([places[kinds[each]] for each in rows[:, 0].tolist()], np.int32)
-        columns = []
-        for column, values in ((2, families), (5, marks)):
-            different = dict.fromkeys(rows[:, column].tolist())
-            place = {each: at for at, each in enumerate(different)}
-            columns += [
-                [values[each] for each in different],
-                np.array([place[each] for each in rows[:, column].tolist()], np.int32),
-            ]
-        is_as_marked = changed.isdisjoint(rows[:, 5].tolist()) and (
-            not execute(_NOT_AS_FOUND, [number]).fetchone()[0]
-        )
-        if not is_as_marked or faults_digest(kind, rows[:, 1], *columns) != digest:
+        named, family = as_they_come(rows[:, 2])
+        found, outcome = as_they_come(rows[:, 3])
+        is_as_marked = changed.isdisjoint(rows[:, 3].tolist())
+        names = [families[each] for each in named]
+        told = [marks[each] for each in found]
+        again = faults_digest(kind, rows[:, 1], names, family, told, outcome)
+        if not is_as_marked or again != digest:
             yield str(label)
 
 
@@ -78,13 +72,12 @@ insert into profile (origin, locations, scheme, kind_id, family_id, verdict_id, 
                      hazard_set, faults, circuits, example_id)
 select origin, locations, scheme, kind_id, family_id, fault.verdict_id, fault.signature_id,
        hazard_set, count(*), count(distinct circuit_id), min(fault.id)
-from fault join circuit on circuit.id = circuit_id join outcome on outcome.id = outcome_id
+from judged_fault as fault join circuit on circuit.id = circuit_id
 group by 1, 2, 3, 4, 5, 6, 7, 8 order by min(fault.id)
 """
 _OUTCOMES: Final = "select id, mark from outcome"
 _FAULTS: Final = """
-select kind_id, site, family_id, verdict_id, signature_id, outcome_id
-from fault where circuit_id = ? order by id
+select kind_id, site, family_id, outcome_id from fault where circuit_id = ? order by id
 """
 #: Outcomes whose columns and evidence do not say what their mark says.
 _NOT_AS_MARKED: Final = """
@@ -97,12 +90,6 @@ where mark <> json_array(verdict.name, word, lamps, state, switch, lamp, by_volt
     )
 ))
 """
-_NOT_AS_FOUND: Final = """
-select count(*) from fault join outcome on outcome.id = outcome_id where circuit_id = ?
-and (fault.verdict_id, fault.signature_id) <> (outcome.verdict_id, outcome.signature_id)
-"""
-
-
 _SCOPE_CONTENT: Final = """
 select json_array(locations, scheme, fault_kind.name, coverage, circuits, faults)
 from scope join fault_kind on fault_kind.id = kind_id

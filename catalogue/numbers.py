@@ -53,9 +53,8 @@ class Numbers:
     def _outcomes(self) -> dict[str, int]:
         return dict(self.db.conn.execute("select mark, id from outcome").fetchall())
 
-    def outcome(self, found: FoundRow) -> int:
+    def outcome(self, mark: str, found: FoundRow) -> int:
         """The number of an outcome; a new one is stored with its evidence."""
-        mark = found.mark
         if mark not in self._outcomes:
             row = self.db.table("outcome").insert(
                 {

@@ -6,7 +6,7 @@ Rows of faults come packed as arrays: a batch has many of them, of few different
 import hashlib
 import json
 import platform
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final, NamedTuple
@@ -17,16 +17,13 @@ import numpy.typing as npt
 from catalogue.flips import FlipsRow, flips_rows
 from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
 from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
-from verify.behaviour import Findings
 from verify.bulk.judging import Bulk, Judged, Outcome
 from verify.bulk.listing import Families
 from verify.circuitfile import dump
-from verify.engines.volts import engine_for
 from verify.faults import fault_kinds
 from verify.hazards import HAZARD_NAMES
 from verify.problems import Problem, UserError
-from verify.signature import state_codes
-from verify.verdict import NONE, VERDICTS, Judgement, judge
+from verify.verdict import NONE, VERDICTS
 
 Numbers = npt.NDArray[np.int32]
 
@@ -47,11 +44,6 @@ class FoundRow(NamedTuple):
     def hazard_set(self) -> int:
         """Bit i is set for hazard i of `HAZARDS`."""
         return sum(1 << HAZARD_NAMES.index(name) for name, _ in self.hazards)
-
-    @property
-    def mark(self) -> str:
-        """The row in one text."""
-        return json.dumps(self, separators=(",", ":"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +103,14 @@ class CircuitRows:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """The rows of a batch, whose circuits are of one origin, scheme and number of locations."""
+    """The rows of a batch, whose circuits are of one origin, scheme and number of locations.
+
+    `outcomes` are by their mark, the row in one text.
+    """
 
     circuits: list[CircuitRows]
     families: list[tuple[str, str]]
-    outcomes: list[FoundRow]
+    outcomes: dict[str, FoundRow]
     profile: list[ProfileRow]
 
 
@@ -123,7 +118,7 @@ def prove(specs: Sequence[Spec]) -> Proved:
     """The rows of some circuits, in their order."""
     making = _Making()
     circuits = [making.circuit_rows(spec.build()) for spec in specs]
-    return Proved(circuits, list(making.families), list(making.outcomes), making.profile(circuits))
+    return Proved(circuits, list(making.families), making.outcomes, making.profile(circuits))
 
 
 def as_version(versions: tuple[int, int, str, str]) -> None:
@@ -147,19 +142,32 @@ def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> Proved:
     return prove(batch.specs)
 
 
-class Memory(NamedTuple):
+class Memory:
     """What a process remembers from circuit to circuit."""
 
-    bulk: Bulk
-    families: Families
+    def __init__(self) -> None:
+        self.bulk = Bulk()
+        self.families = Families()
+        self._found: dict[tuple[Outcome, int], tuple[str, FoundRow]] = {}
+
+    def found(self, outcome: Outcome, lamps: int) -> tuple[str, FoundRow]:
+        """An outcome as it is stored, with its mark."""
+        key = outcome, lamps
+        if key not in self._found:
+            if len(self._found) > _MOST_OUTCOMES:
+                self._found.clear()
+            row = found_row(outcome, lamps)
+            self._found[key] = json.dumps(row, separators=(",", ":")), row
+        return self._found[key]
 
 
 @cache
 def memory() -> Memory:
     """The memory of this process."""
-    return Memory(Bulk(), Families())
+    return Memory()
 
 
+_MOST_OUTCOMES: Final = 100_000
 _KINDS: Final = tuple(kind.name for kind in fault_kinds())
 
 
@@ -168,25 +176,29 @@ class _Making:
 
     def __init__(self) -> None:
         self.families: dict[tuple[str, str], int] = {}
-        self.outcomes: dict[FoundRow, int] = {}
+        self.outcomes: dict[str, FoundRow] = {}
+        self._places: dict[str, int] = {}  # in the order of `outcomes`
 
     def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
         circuit = planned.circuit
         known = memory()
         judged = known.bulk.judge(circuit)
         listing = judged.listing
-        families, family = _as_they_come(known.families.of(listing))
-        outcomes, outcome = _as_they_come(judged.which)
+        families, family = as_they_come(known.families.of(listing))
         names = [known.families.names[number] for number in families]
-        found = [found_row(judged.outcomes[number], len(circuit.lamps)) for number in outcomes]
-        numbers = np.array([self.outcomes.setdefault(row, len(self.outcomes)) for row in found])
         places = np.array([self.families.setdefault(name, len(self.families)) for name in names])
-        intended = judge(circuit, engine_for(circuit, len(listing)))
+        found = [known.found(outcome, len(circuit.lamps)) for outcome in judged.outcomes]
+        self.outcomes.update(found)
+        # Outcomes may differ in the names of positions only: then they are one.
+        numbers = np.array([self._places.setdefault(mark, len(self._places)) for mark, _ in found])
+        outcome = numbers[judged.which]
+        outcomes, in_order = as_they_come(outcome)
+        every = list(self.outcomes)
+        marks = [every[number] for number in outcomes]
+        intended = judged.intended
         kind, site = listing.kind.astype(np.int32), listing.site
-        counts = np.bincount(
-            np.array([VERDICTS.index(row.verdict) for row in found], np.intp)[outcome],
-            minlength=len(VERDICTS),
-        )
+        verdict = np.array([outcome.verdict for outcome in judged.outcomes], np.intp)
+        counts = np.bincount(verdict[judged.which], minlength=len(VERDICTS))
         with_pairs = planned.origin == "layout" and len(circuit.switches) in PAIRS_AT
         return CircuitRows(
             label=planned.label,
@@ -196,19 +208,15 @@ class _Making:
             locations=len(circuit.switches),
             lamps=len(circuit.lamps),
             boxes=len(circuit.boxes),
-            verdict=intended.verdict,
-            word=intended.signature.word if intended.signature else "",
+            verdict=VERDICTS[intended.verdict],
+            word=intended.word,
             file=dump(circuit),
             engine=judged.engine,
             verdicts=tuple(counts.tolist()),
-            digest=faults_digest(kind, site, names, family, found, outcome),
-            faults=FaultRows(
-                kind, places[family].astype(np.int32), site, numbers[outcome].astype(np.int32)
-            ),
-            flips=_flips(intended, judged),
-            pairs=(
-                pair_rows(circuit, listing.faults(range(len(listing)))) if with_pairs else None
-            ),
+            digest=faults_digest(kind, site, names, family, marks, in_order),
+            faults=FaultRows(kind, places[family].astype(np.int32), site, outcome.astype(np.int32)),
+            flips=_flips(judged),
+            pairs=(pair_rows(circuit, listing.faults(range(len(listing)))) if with_pairs else None),
         )
 
     def profile(self, circuits: Sequence[CircuitRows]) -> list[ProfileRow]:
@@ -217,7 +225,7 @@ class _Making:
         look = np.array(
             [
                 looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks))
-                for row in self.outcomes
+                for row in self.outcomes.values()
             ],
             np.int64,
         )
@@ -248,20 +256,23 @@ class _Making:
 
 def found_row(outcome: Outcome, lamps: int) -> FoundRow:
     """An outcome as it is stored."""
+    state, switch, lamp = (
+        None if number == NONE else number
+        for number in (outcome.state, outcome.switch, outcome.lamp)
+    )
     return FoundRow(
         VERDICTS[outcome.verdict],
         outcome.word,
         lamps,
-        *(
-            None if number == NONE else number
-            for number in (outcome.state, outcome.switch, outcome.lamp)
-        ),
+        state,
+        switch,
+        lamp,
         int(outcome.by_volts),
         tuple((HAZARD_NAMES[number], state) for number, state in outcome.hazards),
     )
 
 
-def _as_they_come(numbers: npt.NDArray[np.intp]) -> tuple[list[int], npt.NDArray[np.intp]]:
+def as_they_come(numbers: npt.NDArray[Any]) -> tuple[list[int], npt.NDArray[np.intp]]:
     """The different numbers in the order in which they come, and which of them each is."""
     different, first, alike = np.unique(numbers, return_index=True, return_inverse=True)
     order = np.argsort(first)
@@ -275,28 +286,27 @@ def faults_digest(
     site: npt.NDArray[Any],
     families: Sequence[tuple[str, str]],
     family: npt.NDArray[Any],
-    outcomes: Sequence[FoundRow],
+    marks: Sequence[str],
     outcome: npt.NDArray[Any],
 ) -> str:
     """A hash over the faults of a circuit in their order, whatever numbers a file gives them.
 
-    `families` and `outcomes` are in the order in which they first come up.
+    `families` and the `marks` of outcomes are in the order in which they first come up.
     """
-    total = hashlib.sha256(json.dumps([_KINDS, families, outcomes]).encode())
+    total = hashlib.sha256(json.dumps([_KINDS, families]).encode())
+    total.update("\n".join(marks).encode())
     for column in (kind, site, family, outcome):
         total.update(column.astype("<i4").tobytes())
     return total.hexdigest()[:32]
 
 
-def _flips(intended: Judgement, judged: Judged) -> list[FlipsRow]:
+def _flips(judged: Judged) -> list[FlipsRow]:
     """How to test a circuit, from the verdicts on its faults."""
-    seen = intended.observation
-    if seen is None or not len(judged.which):
+    if not len(judged.which):
         return []
-    found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
     return flips_rows(
         np.array([outcome.codes for outcome in judged.outcomes], np.int64),
-        state_codes(found)[0],
+        np.array(judged.intended.codes, np.int64),
         np.array([outcome.verdict for outcome in judged.outcomes], np.int32),
         np.bincount(judged.which, minlength=len(judged.outcomes)),
     )

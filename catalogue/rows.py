@@ -15,8 +15,7 @@ from verify.faults import fault_kinds
 from verify.verdict import VERDICTS
 
 _INSERT_FAULT: Final = """
-insert into fault (id, circuit_id, kind_id, family_id, site, verdict_id, signature_id, outcome_id)
-values (?,?,?,?,?,?,?,?)
+insert into fault (id, circuit_id, kind_id, family_id, site, outcome_id) values (?,?,?,?,?,?)
 """
 #: More faults of the same looks are counted in.
 _COUNT_IN: Final = """
@@ -37,10 +36,10 @@ def write_batch(db: Database, batch: Batch, proved: Proved, numbers: Numbers) ->
 class _Writing:
     def __init__(self, db: Database, proved: Proved, numbers: Numbers) -> None:
         self.db, self.proved, self.numbers = db, proved, numbers
-        outcomes = proved.outcomes
+        outcomes = self.outcomes = list(proved.outcomes.values())
         self.kind = np.array([numbers.of["fault_kind"][kind.name] for kind in fault_kinds()])
         self.family = np.array([numbers.family(*family) for family in proved.families])
-        self.outcome = np.array([numbers.outcome(row) for row in outcomes])
+        self.outcome = np.array([numbers.outcome(*marked) for marked in proved.outcomes.items()])
         self.verdict = np.array([numbers.of["verdict"][row.verdict] for row in outcomes])
         self.signature = np.array([numbers.signature(row.word, row.lamps) for row in outcomes])
 
@@ -94,8 +93,6 @@ class _Writing:
             self.kind[faults.kind].tolist(),
             self.family[faults.family].tolist(),
             faults.site.tolist(),
-            self.verdict[faults.outcome].tolist(),
-            self.signature[faults.outcome].tolist(),
             self.outcome[faults.outcome].tolist(),
         )
         self.db.conn.executemany(_INSERT_FAULT, zip(*columns, strict=True))
@@ -112,7 +109,7 @@ class _Writing:
                 int(self.family[row.family]),
                 int(self.verdict[row.outcome]),
                 int(self.signature[row.outcome]),
-                self.proved.outcomes[row.outcome].hazard_set,
+                self.outcomes[row.outcome].hazard_set,
                 row.faults,
                 row.circuits,
                 starts[row.circuit] + row.fault,

@@ -8,7 +8,7 @@ from typing import Final
 from sqlite_utils import Database, Migrations
 
 from catalogue.spelling import teach_texts
-from catalogue.tables import TABLE, TABLES, Table
+from catalogue.tables import TABLE, TABLES, VIEWS, Table
 
 migrations: Final = Migrations("miswire")
 
@@ -63,6 +63,9 @@ def outcomes_once(db: Database) -> None:
     for table in TABLES:
         if table.since == 6:
             create_table(db, table, since=6)
+    for view in VIEWS:
+        if view.since == 6:
+            db.create_view(view.name, view.query)
     _add_column(db, "run", "versions", "")
     for name in ("sound", "mimics", "misbehaving", "tripping"):
         _add_column(db, "circuit", name, 0)
@@ -92,6 +95,12 @@ def create_table(db: Database, table: Table, *, since: int) -> None:
         made.create_index(index)
     if table.search:
         made.enable_fts(table.search, tokenize="porter")
+
+
+def index_names(db: Database, table: Table) -> list[str]:
+    """The names of the indexes that a description gives to a table, unique ones left out."""
+    columns = [list(index) for index in table.indexes]
+    return [index.name for index in db.table(table.name).indexes if index.columns in columns]
 
 
 def open_catalogue(path: str) -> Database:

@@ -22,9 +22,9 @@ from catalogue.numbers import Numbers
 from catalogue.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows, Proved
 from catalogue.rows import write_batch
-from catalogue.schema import migrations, open_catalogue
+from catalogue.schema import index_names, migrations, open_catalogue
 from catalogue.summary import Alike, Summary, write_summary
-from catalogue.tables import TABLES
+from catalogue.tables import TABLE, TABLES
 from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS
@@ -155,6 +155,12 @@ class Store:
         """The ids of the batches that are stored."""
         return {str(row["id"]) for row in self.db.query("select id from work where done = 1")}
 
+    def without_indexes(self) -> None:
+        """Let many rows come: they are put in order at once when a build is finished."""
+        for name in index_names(self.db, TABLE["fault"]):
+            self.db.conn.execute(f"drop index [{name}]")
+        self.db.conn.execute("PRAGMA foreign_keys = OFF")  # every number is given here
+
     def write(self, batch: Batch, proved: Proved) -> None:
         """Store a batch. A circuit drawn with another seed may be there already."""
         with self.db.atomic():
@@ -198,6 +204,8 @@ class Store:
     def finish(self, run_id: int) -> str:
         """Say what is covered, index the text, and note the digest; returns it."""
         with self.db.atomic():
+            for index in TABLE["fault"].indexes:
+                self.db.table("fault").create_index(index, if_not_exists=True)
             self.db.conn.execute("delete from scope")
             self.db.conn.execute(SCOPE)
             for table in (table.name for table in TABLES if table.search):

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from catalogue.plan import Batch, PlannedCircuit, Spec
-from catalogue.prove import as_version, found_row, memory
+from catalogue.prove import as_version, memory
 from verify.bulk.listing import sites_of
 from verify.change import Wiring
 from verify.faults import Site, fault_kind, fault_kinds
@@ -101,7 +101,7 @@ def _of_circuit(planned: PlannedCircuit) -> Iterator[tuple[Alike, _Found]]:
     listing = judged.listing
     names = known.families.names
     kinds = [kind.name for kind in fault_kinds()]
-    rows = [found_row(outcome, len(circuit.lamps)) for outcome in judged.outcomes]
+    rows = [known.found(outcome, len(circuit.lamps))[1] for outcome in judged.outcomes]
     alike: dict[Alike, list[int]] = {}
     columns = np.stack((listing.kind, known.families.of(listing), judged.which), 1)
     different, first, faults = np.unique(columns, axis=0, return_index=True, return_counts=True)

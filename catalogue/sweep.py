@@ -79,6 +79,8 @@ def build_plan(
         stored = plan.circuits - sum(len(batch.specs) for batch in todo)
         proved = 0
         progress(stored, plan.circuits)
+        if todo:
+            store.without_indexes()
         with hire() if hire and len(todo) > 1 else processes(1) as force:
             for batch in _stored(store, todo, force, summary=plan.summary):
                 proved += len(batch.specs)

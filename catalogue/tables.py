@@ -3,6 +3,7 @@
 Tables are STRICT with foreign keys.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -219,17 +220,9 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("kind_id", int, "Kind of mistake.", refers="fault_kind"),
             Column("family_id", int, "What one would call it.", refers="family"),
             Column("site", int, "Where: its place among the sites of its kind in the circuit."),
-            Column("verdict_id", int, "Verdict on the circuit with the mistake.", refers="verdict"),
-            Column("signature_id", int, "What the light then does.", refers="signature"),
             Column("outcome_id", int, "All that was found of it.", refers="outcome"),
         ),
-        unique=(("circuit_id", "kind_id", "site"),),
-        indexes=(
-            ("kind_id", "verdict_id"),
-            ("verdict_id",),
-            ("signature_id", "outcome_id"),
-            ("family_id",),
-        ),
+        indexes=(("circuit_id",), ("family_id",), ("outcome_id",)),
         since=6,
         spelled=(
             Column("at", str, "The site as labels have it: names, first the box or part."),
@@ -457,6 +450,60 @@ TABLES: Final[tuple[Table, ...]] = (
         ),
         facets=("locations", "scheme", "verdict_id", "kind_id"),
         since=5,
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Rows of tables put together for reading; `helps` says what its columns hold."""
+
+    name: str
+    help: str
+    helps: Mapping[str, str]
+    query: str
+    since: int
+
+
+VIEWS: Final[tuple[View, ...]] = (
+    View(
+        "judged_fault",
+        "Every single mistake with all that was found of it, by numbers.",
+        {
+            "verdict_id": "Verdict on the circuit with the mistake.",
+            "signature_id": "What the light then does.",
+            "hazards": "How many hazards hold in some state.",
+            "hazard_set": "Which: bit i is that of hazard i + 1.",
+        },
+        """
+select fault.id, circuit_id, kind_id, family_id, site, outcome_id, verdict_id, signature_id,
+       hazards, hazard_set, state, switch, lamp, by_volts
+from fault join outcome on outcome.id = outcome_id
+""",
+        since=6,
+    ),
+    View(
+        "fault_in_words",
+        "Every single mistake with what was found of it, by names.",
+        {
+            "circuit": "Label of the circuit as intended.",
+            "kind": "Kind of mistake.",
+            "mistake": "What one would call it.",
+            "place": "Box, cable or device where it can be found.",
+            "verdict": "Verdict on the circuit with the mistake.",
+            "what_the_light_does": "The signature in plain words.",
+            "hazards": "How many hazards hold in some state.",
+        },
+        """
+select fault.id, circuit.label as circuit, kind.name as kind, family.name as mistake, place,
+       verdict.name as verdict, signature.name as what_the_light_does, hazards
+from fault cross join circuit on circuit.id = circuit_id
+cross join fault_kind as kind on kind.id = kind_id
+cross join family on family.id = family_id cross join outcome on outcome.id = outcome_id
+cross join verdict on verdict.id = outcome.verdict_id
+cross join signature on signature.id = outcome.signature_id
+""",
+        since=6,
     ),
 )
 TABLE: Final = {table.name: table for table in TABLES}

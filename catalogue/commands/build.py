@@ -14,6 +14,7 @@ from catalogue.sweep import Built, build_plan
 from catalogue.terminal import Progress, say
 from catalogue.workforce import EXECUTORS, Hiring, cluster, processes
 from verify.problems import shown
+from verify.schemes import SOUND_SCHEMES
 from verify.verdict import VERDICTS
 
 _FEWEST_LOCATIONS: Final = 2
@@ -30,8 +31,14 @@ _MOST_SHARDS: Final = 100_000
     "--locations",
     default="",
     metavar="N,N…",
-    help="Store every layout with that many switches, for each sound scheme, "
+    help="Store every layout with that many switches, "
     f"{_FEWEST_LOCATIONS} to {_MOST_LOCATIONS}. There are 9, 64, 625, 7776 and 117649.",
+)
+@click.option(
+    "--scheme",
+    default=",".join(SOUND_SCHEMES),
+    metavar="NAME,NAME",
+    help=f"Wire the layouts by these only. Default: {','.join(SOUND_SCHEMES)}.",
 )
 @click.option("--random", "drawn", default="0", metavar="K", help="Draw K circuits more.")
 @click.option("--seed", default="0", metavar="S", help="Seed of the circuits drawn. Default: 0.")
@@ -72,11 +79,12 @@ def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
         )
     elif not drawn_number:
         options.refuse("--locations", "say what to build, such as --locations 2,3 or --random 50")
+    schemes = options.names("--scheme", asked["scheme"], SOUND_SCHEMES)
     seed_number = options.number("--seed", asked["seed"], 0, _MOST_SEED)
     shard = _shard(options, asked["shard"])
     hire = _hiring(options, asked["executor"], asked["scheduler"], asked["workers"])
     options.check()
-    plan = make_plan(sizes, drawn_number, seed_number, shard, summary=summary)
+    plan = make_plan(sizes, drawn_number, seed_number, shard, schemes=schemes, summary=summary)
     with Progress("Proving circuits", patience=0) as progress:
         built = build_plan(database, plan, hire=hire, progress=progress)
     if as_json:

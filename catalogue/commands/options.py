@@ -1,6 +1,7 @@
 """Numbers on the command line, read so that every mistake is reported at once."""
 
 import os
+from collections.abc import Sequence
 
 from verify.problems import Problem, UserError, shown
 
@@ -39,6 +40,18 @@ class Options:
             else:
                 found.add(number)
         return tuple(sorted(found))
+
+    def names(self, option: str, text: str, known: Sequence[str]) -> tuple[str, ...]:
+        """Names among those known, with commas between them, in the order of the known ones."""
+        given = [part.strip() for part in text.split(",")]
+        for name in given:
+            if name not in known:
+                self.refuse(
+                    f"{option}={shown(text)}",
+                    f"'{shown(name)}' is not among {', '.join(known)}; "
+                    "write some of them with commas between",
+                )
+        return tuple(name for name in known if name in given)
 
     def check(self) -> None:
         """Raise UserError with every mistake, if there was any."""
