@@ -4,6 +4,7 @@ Nothing is taken from the build but the circuit files and the labels of the faul
 """
 
 import random
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from typing import Final, NamedTuple
 
 from sqlite_utils import Database
 
+from catalogue.contents import changed_circuits
 from catalogue.schema import open_catalogue
 from catalogue.store import now, require_catalogue
 from catalogue.workforce import processes
@@ -78,14 +80,19 @@ def audit(
 ) -> Audited:
     """Re-prove every fault of up to two locations and `sample` of the others; note the result.
 
-    Verdict, signature, hazards and the evidence of each must come out as stored.
+    Verdict, signature, hazards and the evidence of each must come out as stored, and the faults of
+    every circuit must be those of which its digest was made.
     Raises UserError if `path` is no catalogue.
     """
     require_catalogue(path)
     with closing(open_catalogue(str(path))) as db:
         chosen = _chosen(db, sample, seed)
+        changed = [
+            Disagreement(label, "other faults or outcomes", "not those of the digest")
+            for label in changed_circuits(db)
+        ]
     total = sum(map(len, chosen.values()))
-    disagreements: list[Disagreement] = []
+    disagreements: list[Disagreement] = changed
     done = 0
     progress(done, total)
     for found, faults in _audited(path, chosen, workers):
@@ -93,7 +100,7 @@ def audit(
         done += faults
         progress(done, total)
     with closing(open_catalogue(str(path))) as db:
-        stored = db.table("fault").count
+        (stored,) = db.conn.execute("select coalesce(sum(faults), 0) from circuit").fetchone()
         db.table("audit").insert(
             {
                 "finished": now(),
@@ -127,20 +134,31 @@ def _digest(db: Database) -> str:
 
 
 def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
-    """The ids of the faults to re-prove, by circuit."""
-    query = (
-        "select fault.id, circuit_id, locations from fault join circuit"
-        " on circuit.id = circuit_id order by circuit.label, kind_id, site"
-    )
-    certain: list[tuple[int, int]] = []
-    others: list[tuple[int, int]] = []
-    for fault_id, circuit_id, locations in db.conn.execute(query):
-        (certain if locations <= ALL_UP_TO else others).append((circuit_id, fault_id))
-    drawn = random.Random(seed).sample(others, min(sample, len(others)))
+    """The ids of the faults to re-prove, by circuit, circuits in the order of their labels.
+
+    The sample is drawn by number, of faults in the order of circuits and listings: it does not
+    depend on the ids, and no fault is read that is not drawn.
+    """
+    circuits = db.conn.execute(_CIRCUITS).fetchall()
     chosen: dict[int, list[int]] = {}
-    for circuit_id, fault_id in (*certain, *sorted(drawn)):
-        chosen.setdefault(circuit_id, []).append(fault_id)
-    return chosen
+    others: list[tuple[int, int]] = []  # circuits with the number of faults before theirs
+    total = 0
+    for circuit_id, locations, faults in circuits:
+        if locations <= ALL_UP_TO:
+            chosen[circuit_id] = [id_ for (id_,) in db.conn.execute(_FAULTS, [circuit_id])]
+        else:
+            others.append((circuit_id, total))
+            total += faults
+    starts = [start for _, start in others]
+    for number in sorted(random.Random(seed).sample(range(total), min(sample, total))):
+        circuit_id, start = others[bisect_right(starts, number) - 1]
+        (id_,) = db.conn.execute(f"{_FAULTS} limit 1 offset ?", [circuit_id, number - start])
+        chosen.setdefault(circuit_id, []).append(*id_)
+    return {circuit_id: ids for circuit_id, ids in chosen.items() if ids}
+
+
+_CIRCUITS: Final = "select id, locations, faults from circuit order by label"
+_FAULTS: Final = "select id from fault where circuit_id = ? order by id"
 
 
 def _audit_circuit(path: Path, chosen: tuple[int, Sequence[int]]) -> list[Disagreement]:
@@ -184,16 +202,16 @@ def _disagreements(
 
 def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     row = db.conn.execute(
-        "select kind.name || '/' || site, verdict.name, word, state, switch, lamp,"
-        " by_volts"
-        " from fault join fault_kind as kind on kind.id = kind_id"
-        " join verdict on verdict.id = verdict_id join signature on signature.id = signature_id"
-        " where fault.id = ?",
+        "select kind.name || '/' || fault_at(label, file, kind.name, site), verdict.name, word,"
+        " state, switch, lamp, by_volts"
+        " from judged_fault as fault join fault_kind as kind on kind.id = kind_id"
+        " join circuit on circuit.id = circuit_id join verdict on verdict.id = fault.verdict_id"
+        " join signature on signature.id = fault.signature_id where fault.id = ?",
         [fault_id],
     ).fetchone()
     hazards = db.conn.execute(
         "select hazard.name, state from evidence join hazard on hazard.id = hazard_id"
-        " where fault_id = ?",
+        " where outcome_id = (select outcome_id from fault where id = ?)",
         [fault_id],
     )
     return _Row(*row), {str(name): int(state) for name, state in hazards}

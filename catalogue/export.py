@@ -27,6 +27,17 @@ _WHOLE: Final = "catalogue.json"
 _TYPES: Final = {int: "integer", float: "number", str: "string"}
 #: Counts of all faults: they say nothing of a part.
 _OF_ALL_ONLY: Final = frozenset({"profile"})
+#: Tables of which a part is exported, and the column by which they belong to faults.
+_OF_FAULTS: Final = {"fault": "id", "outcome": "id", "evidence": "outcome_id"}
+_CALLED: Final = (
+    "(select {function}(circuit.label, circuit.file, kind.name, fault.site) from circuit,"
+    " fault_kind as kind where circuit.id = fault.circuit_id and kind.id = fault.kind_id)"
+)
+#: How to make what is not stored.
+_SPELLED: Final = {
+    ("fault", "at"): _CALLED.format(function="fault_at"),
+    ("fault", "description"): _CALLED.format(function="fault_text"),
+}
 _NAME: Final = "miswire-catalogue"
 _ROWS_AT_ONCE: Final = 10_000
 
@@ -113,12 +124,16 @@ class Export:
         return row and row[0] and str(row[0])
 
     def _columns(self, table: Table) -> list[Column]:
-        """The described columns that the file has."""
+        """The described columns that the file has, then those that are made."""
         there = {row[1] for row in self.connection.execute(f"pragma table_info({table.name})")}
-        return [column for column in table.columns if column.name in there]
+        stored = [column for column in table.columns if column.name in there]
+        return [*stored, *table.spelled] if stored else []
 
     def _rows(self, table: Table) -> Iterator[Sequence[Any]]:
-        names = ", ".join(f'"{column.name}"' for column in self._columns(table))
+        names = ", ".join(
+            _SPELLED.get((table.name, column.name), f'"{column.name}"')
+            for column in self._columns(table)
+        )
         where, parameters = self._where(table.name)
         order = ", ".join(table.key)
         cursor = self.connection.execute(
@@ -137,20 +152,23 @@ class Export:
             [f"circuit_id in (select id from circuit where {circuits})"] if circuits else []
         )
         parameters = list(numbers)
-        for column, vocabulary, names in (
-            ("kind_id", "fault_kind", part.kinds),
-            ("verdict_id", "verdict", part.verdicts),
-        ):
-            named, more = _among("name", names)
-            if named:
-                conditions.append(f"{column} in (select id from {vocabulary} where {named})")
-                parameters += more
+        kinds, more = _among("name", part.kinds)
+        if kinds:
+            conditions.append(f"kind_id in (select id from fault_kind where {kinds})")
+            parameters += more
+        verdicts, more = _among("name", part.verdicts)
+        if verdicts:
+            judged = f"verdict_id in (select id from verdict where {verdicts})"
+            conditions.append(f"outcome_id in (select id from outcome where {judged})")
+            parameters += more
         wanted = " and ".join(conditions)
-        if table == "fault" and wanted:
+        if not wanted or table not in _OF_FAULTS:
+            return "", []
+        if table == "fault":
             return f" where {wanted}", parameters
-        if table == "evidence" and wanted:
-            return f" where fault_id in (select id from fault where {wanted})", parameters
-        return "", []
+        return f" where {_OF_FAULTS[table]} in (select outcome_id from fault where {wanted})", (
+            parameters
+        )
 
     def _csv(self, table: Table) -> Path:
         path = self.folder / f"{table.name}.csv"

@@ -22,7 +22,7 @@ from verify.problems import Problem, UserError
 Progress = Callable[[int, int], None]
 
 #: Tables whose rows are known by what they say; the others hang on circuits and faults.
-_NAMED: Final = {"signature": ("word",), "family": ("name", "place")}
+_NAMED: Final = {"signature": ("word",), "family": ("name", "place"), "outcome": ("mark",)}
 #: Made anew when a catalogue is finished.
 _DERIVED: Final = ("profile", "scope")
 
@@ -60,6 +60,8 @@ def merge(
         progress(len(parts), len(parts))
         done = store.done()
         missing = sum(len(batch.specs) for batch in plan.batches if batch.id not in done)
+        if taken:
+            store.count_profile()
         return Merged(taken, plan.circuits, missing, None if missing else store.finish(run))
 
 
@@ -82,7 +84,13 @@ def _common_plan(parts: Sequence[Path]) -> Plan:
             )
             batches = {str(row[0]) for row in db.execute("select id from work")}
         sizes = [int(size) for size in str(asked[0]).split(",") if size]
-        plan = make_plan(sizes, int(asked[1]), int(asked[2]), summary=bool(asked[3]))
+        plan = make_plan(
+            sizes,
+            int(asked[2]),
+            int(asked[3]),
+            schemes=str(asked[1]).split(","),
+            summary=bool(asked[4]),
+        )
         first, _ = plans.setdefault(asked, (part, plan))
         if len(plans) > 1 and first == part:
             problems.append(
@@ -102,13 +110,13 @@ def _common_plan(parts: Sequence[Path]) -> Plan:
 
 
 _HAS_COUNTS: Final = "select count(*) from sqlite_master where name = 'summary'"
-_ASKED: Final = "select locations, drawn, seed from run order by id desc limit 1"
+_ASKED: Final = "select locations, schemes, drawn, seed from run order by id desc limit 1"
 
 
 def _words(asked: tuple[object, ...]) -> str:
-    locations, drawn, seed, summary = asked
+    locations, schemes, drawn, seed, summary = asked
     kept = " --summary" if summary else ""
-    return f"--locations {locations or 'none'} --random {drawn} --seed {seed}{kept}"
+    return f"--locations {locations or 'none'} --scheme {schemes} --random {drawn} --seed {seed}{kept}"
 
 
 def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
@@ -126,6 +134,7 @@ def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
             }
             for name, key in _NAMED.items():
                 _take_named(connection, TABLE[name], key)
+            _take_evidence(connection)
             for table in _hanging_tables():
                 _take_rows(connection, table, shift)
             if plan.summary:
@@ -176,11 +185,24 @@ join main.work as ours on ours.id = theirs.id and not ours.done
 
 
 def _take_named(connection: Connection, table: Table, key: tuple[str, ...]) -> None:
-    names = ", ".join(column.name for column in table.columns if column.name != "id")
-    same = " and ".join(f"here.{name} = there.{name}" for name in key)
+    columns = [column for column in table.columns if column.name != "id"]
+    names = ", ".join(column.name for column in columns)
+    values = ", ".join(_value(table, column, {}) for column in columns)
+    same = " and ".join(f"here.{name} = row.{name}" for name in key)
     connection.execute(
-        f"insert into main.{table.name} ({names}) select {names} from part.{table.name} as there"
+        f"insert into main.{table.name} ({names}) select {values} from part.{table.name} as row"
         f" where not exists (select 1 from main.{table.name} as here where {same}) order by id"
+    )
+
+
+def _take_evidence(connection: Connection) -> None:
+    """The evidence of outcomes that came with this part."""
+    columns = TABLE["evidence"].columns
+    values = ", ".join(_value(TABLE["evidence"], column, {}) for column in columns)
+    connection.execute(
+        "insert or ignore into main.evidence"
+        f" ({', '.join(column.name for column in columns)}) select {values}"
+        " from part.evidence as row"
     )
 
 

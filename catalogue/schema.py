@@ -66,7 +66,8 @@ def outcomes_once(db: Database) -> None:
     for view in VIEWS:
         if view.since == 6:
             db.create_view(view.name, view.query)
-    _add_column(db, "run", "versions", "")
+    for name in ("schemes", "versions"):
+        _add_column(db, "run", name, "")
     for name in ("sound", "mimics", "misbehaving", "tripping"):
         _add_column(db, "circuit", name, 0)
     _add_column(db, "circuit", "digest", "")

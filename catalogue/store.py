@@ -17,7 +17,7 @@ from typing import Final
 import sqlite_utils
 
 import catalogue
-from catalogue.contents import SCOPE, digest_of
+from catalogue.contents import PROFILE, SCOPE, digest_of
 from catalogue.numbers import Numbers
 from catalogue.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
 from catalogue.prove import CircuitRows, Proved
@@ -113,6 +113,7 @@ class Store:
                     "engine": engine_version(),
                     "fault_kinds": fault_kind_versions(),
                     "locations": ",".join(map(str, plan.locations)),
+                    "schemes": ",".join(plan.schemes),
                     "drawn": plan.drawn,
                     "seed": plan.seed,
                     "plan": plan.id,
@@ -200,6 +201,12 @@ class Store:
             ") join verdict on verdict.id = verdict_id group by verdict_id"
         )
         return Counter({str(row["name"]): int(row["number"]) for row in rows})
+
+    def count_profile(self) -> None:
+        """Count the profile from the faults, which came from elsewhere."""
+        with self.db.atomic():
+            self.db.conn.execute("delete from profile")
+            self.db.conn.execute(PROFILE)
 
     def finish(self, run_id: int) -> str:
         """Say what is covered, index the text, and note the digest; returns it."""

@@ -61,6 +61,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("plan", str, "Hash of the whole plan: equal plans give equal content."),
             Column("self_check", str, "What the harness showed before it started."),
             Column("digest", str, "Hash over all rows in order, when finished.", optional=True),
+            Column("schemes", str, "Schemes by which these layouts were wired.", since=6),
             Column("versions", str, "Every version that can change a row, as JSON.", since=6),
         ),
         label="started",

@@ -11,6 +11,7 @@ import click
 from catalogue.commands.options import Options
 from catalogue.export import FORMATS, Export, Part
 from catalogue.folder import require_ours, write_folder
+from catalogue.spelling import teach_texts
 from catalogue.store import require_catalogue
 from catalogue.terminal import cautions_paragraph, counted, file_name, paragraph, say
 from verify.faults import fault_kinds
@@ -71,6 +72,7 @@ def export(
         tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".miswire-") as folder,
     ):
         connection.row_factory = sqlite3.Row
+        teach_texts(connection)
         made = Export(connection, part, Path(folder))
         files = made.write(form)
         faults, circuits = made.count("fault"), made.count("circuit")
