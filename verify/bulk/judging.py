@@ -4,8 +4,8 @@ Faults differ in far fewer ways than they are many: most of a circuit is as it w
 would look at is given a name, and a network whose name is known is not judged again, in whatever
 circuit it comes up. What the engine *volts* adds depends on where conductors run; here it follows
 from the path of the lamp's current, which connections tell as long as the current does not divide
-in ways that only resistances decide. Where it may, and in circuits that are not as simple as
-`is_simple` asks for, *volts* itself is asked. Tests hold the answers to those of *volts*.
+in ways that only resistances decide. Where it may, and in circuits that are not simple
+(`verify.bulk.simple`), *volts* itself is asked. Tests hold the answers to those of *volts*.
 """
 
 import hashlib
@@ -23,11 +23,11 @@ from verify.behaviour import Findings
 from verify.bulk import kernel
 from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
+from verify.bulk.simple import Bounds, bounds_of
 from verify.change import Change, Wiring
 from verify.circuit import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
-from verify.electric.physics import ohms_per_metre, parameters, section, unreadable_sizes
 from verify.electric.solve import compiled_kernel
 from verify.engines import Engine
 from verify.engines.volts import engine_for
@@ -37,7 +37,6 @@ from verify.network import NOTHING, Batch, Flattener
 from verify.signature import canonical
 from verify.verdict import MIMIC, NONE, SOUND, Verdicts, first_state, judge_faults, verdicts
 
-MOST_SWITCHES: Final = 6
 #: Shapes of circuits whose networks are remembered.
 _MOST_SHAPES: Final = 12
 _UNBALANCED: Final = HAZARD_NAMES.index("cable-unbalanced")
@@ -70,7 +69,8 @@ class Outcome(NamedTuple):
 class Judged:
     """All single faults of a circuit: `which` (F,) of the different `outcomes` each has.
 
-    `intended` is the outcome of the circuit as it is. Of `solved` faults the currents had to be computed from the resistances.
+    `intended` is the outcome of the circuit as it is. Of `solved` faults the currents had to be
+    computed from the resistances.
     """
 
     listing: Listing
@@ -97,7 +97,8 @@ class Bulk:
         engine = engine_for(circuit, len(listing))
         outcomes: dict[Outcome, int] = {}
         which = np.zeros(len(listing), np.intp)
-        if engine.name == "words" or not is_simple(circuit):
+        bounds = bounds_of(circuit)
+        if engine.name == "words" or bounds is None:
             self._judge_by(engine, listing, range(len(listing)), outcomes, which)
             seen = engine.observe(circuit)
             found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
@@ -108,10 +109,16 @@ class Bulk:
         rebuilt = {row: f.change.rebuilt for row, f in listing.others.items() if f.change.rebuilt}
         shared = np.delete(np.arange(len(listing)), list(rebuilt))
         places = np.append(shared, len(listing))
-        solved = self._judge_rows(_Rows.of_listing(listing, shared), places, outcomes, which)
+        rows = _Rows.of_listing(listing, shared, bounds)
+        solved = self._judge_rows(rows, places, outcomes, which)
         for row, whole in rebuilt.items():
-            alone = _Rows.of_circuit(whole)
-            solved += self._judge_rows(alone, np.array([row]), outcomes, which)
+            # Its cables are as long as cables are; those of the circuit may be short.
+            bounds = bounds_of(whole)
+            if bounds is None:
+                self._judge_by(engine, listing, [row], outcomes, which)
+            else:
+                alone = _Rows.of_circuit(whole, bounds)
+                solved += self._judge_rows(alone, np.array([row]), outcomes, which)
         every = list(outcomes)
         return Judged(listing, every, which[:-1], every[which[-1]], engine.name, solved)
 
@@ -183,8 +190,9 @@ def _outcome(found: Verdicts, row: int, lamps: int) -> Outcome:
 class _Rows:
     """Networks of one circuit as arrays, with what the kernels ask of it."""
 
-    def __init__(self, circuit: Circuit, batch: Batch) -> None:
+    def __init__(self, circuit: Circuit, batch: Batch, bounds: Bounds) -> None:
         self.circuit = circuit
+        self.bounds = bounds
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
         self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
@@ -197,12 +205,12 @@ class _Rows:
         self.loose = loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
 
     @classmethod
-    def of_circuit(cls, circuit: Circuit) -> "_Rows":
+    def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "_Rows":
         """The circuit as it is."""
-        return cls(circuit, Flattener(circuit).batch([Change()]))
+        return cls(circuit, Flattener(circuit).batch([Change()]), bounds)
 
     @classmethod
-    def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp]) -> "_Rows":
+    def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds) -> "_Rows":
         """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
         place = np.full(len(listing), NOTHING, np.intp)
         place[rows] = np.arange(len(rows))
@@ -220,7 +228,8 @@ class _Rows:
         }
         moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
         flattener = Flattener(listing.wiring.circuit)
-        return cls(listing.wiring.circuit, flattener.batch_of(len(rows) + 1, moves, parts))
+        batch = flattener.batch_of(len(rows) + 1, moves, parts)
+        return cls(listing.wiring.circuit, batch, bounds)
 
 
 class _Networks:
@@ -263,6 +272,11 @@ class _Networks:
             batch.conducts,
             batch.bridges,
             rows.loose,
+            rows.bounds.ohms,
+            rows.bounds.contact,
+            rows.bounds.contacts,
+            rows.bounds.room,
+            rows.bounds.room_of_return,
             network,
             self._into,
             self._out,
@@ -387,7 +401,7 @@ def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
 
 
 def _solve(rows: _Rows, unclear: Words, shown: Words) -> None:
-    """Correct `shown`, unbalanced and in ground, in the states in which rows are `unclear`."""
+    """Correct `shown`, see `find_hazards`, in the states in which rows are `unclear`."""
     compiled_kernel()  # there is always more to come
     grid = Grid(rows.circuit)
     (at,) = np.nonzero(unclear)
@@ -395,9 +409,13 @@ def _solve(rows: _Rows, unclear: Words, shown: Words) -> None:
     row, state = np.nonzero(np.unpackbits(octets, axis=1, bitorder="little"))
     network = grid.network_of(rows.batch.rows(at)).rows(row)
     found = Outcomes.of(energise(grid, network, state[:, None]))
-    shown[:2] &= ~unclear
-    for states, amps in zip(shown, (found.unbalanced_amps, found.ground_amps), strict=False):
-        flows = amps[:, 0] > grid.assumed.unbalanced_amps
+    shown &= ~unclear
+    amps = grid.assumed.unbalanced_amps
+    amounts = (found.unbalanced_amps, found.ground_amps, found.loose_watts)
+    for states, amount, limit in zip(
+        shown, amounts, (amps, amps, grid.assumed.loose * amps**2), strict=True
+    ):
+        flows = amount[:, 0] > limit
         bits = np.uint64(1) << state[flows].astype(np.uint64)
         np.bitwise_or.at(states, at[row[flows]], bits)
 
@@ -417,45 +435,4 @@ def _compiled() -> Any:
         name_networks=compile_(kernel.name_networks),
         find_hazards=compile_(kernel.find_hazards),
         look_up=compile_(kernel.look_up),
-    )
-
-
-def is_simple(circuit: Circuit) -> bool:
-    """True if connections tell the path of the current: see the module.
-
-    One feed and one lamp, nothing plugged in, nothing failed; and resistances so small that every
-    lamp that is connected is lit and no leakage matters, so large that no path is as good as none.
-    """
-    kinds = [device.kind for device in circuit.devices]
-    if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
-        return False
-    if circuit.failures or len(circuit.switches) > MOST_SWITCHES or unreadable_sizes(circuit):
-        return False
-    assumed, limits = parameters(circuit.palette), section("lamp")
-    (feed,) = circuit.feeds
-    (lamp,) = circuit.lamps
-    if not lamp.watts:
-        return False
-    ohms = circuit.volts**2 / lamp.watts
-    default = assumed.length_m
-    metres = [default if cable.length_m is None else cable.length_m for cable in circuit.cables]
-    wires = assumed.short + 2 * MOST_SWITCHES * assumed.contact
-    farads = 0.0
-    for cable, length in zip(circuit.cables, metres, strict=True):
-        count = len(cable.conductors)
-        wires += count * length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)
-        farads += count * (count - 1) / 2 * length * assumed.capacitance
-    length = assumed.feed_length_m if feed.length_m is None else feed.length_m
-    outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius)
-    # Every path is at most all there is, and of two returns neither gets less than this share.
-    outside += assumed.terminal
-    whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
-    amps = circuit.volts / (ohms + whole)
-    leakage = 2 * circuit.volts * assumed.angular * farads
-    return (
-        ohms / (ohms + whole) > limits["dim_share"]
-        and amps * outside / (2 * outside + wires) > assumed.unbalanced_amps
-        and leakage < assumed.unbalanced_amps
-        and leakage * ohms < limits["dark_share"] * circuit.volts
-        and circuit.volts / ohms < (feed.breaker_amps or 0.0)
     )

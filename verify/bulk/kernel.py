@@ -13,6 +13,7 @@ Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int64]
+Reals = npt.NDArray[np.float64]
 
 _NONE = np.uint64(0)
 _FIRST_PRIME = np.uint64(0x9E3779B97F4A7C15)
@@ -128,6 +129,11 @@ def find_hazards(
     conducts: Bytes,
     bridges: Indices,
     loose: Indices,
+    ohms: Reals,
+    contact: float,
+    contacts: float,
+    room: float,
+    room_of_return: float,
     network: Numbers,
     into: Words,
     out: Words,
@@ -148,9 +154,10 @@ def find_hazards(
     beside it: what runs forth in it runs back, there being no other way.
 
     A part of the current takes a way round where that shares a contact or a conductor with the way
-    of the rest: never all of it and never nothing, so that two ways that are unbalanced in a cable
-    do not make it balanced together. A ring of conductors is a way round as well: one of them is
-    left out, and the way round leads through it.
+    of the rest: never all of it and never nothing. A ring of conductors is a way round as well: one
+    of them is left out, and the way round leads through it. Where one of the two carries so little
+    that it may not count (`verify.bulk.simple.Bounds`), or currents in one cable may cancel by
+    chance, as those of two rings alike do, that is `unclear` too.
     """
     rows, ends = join_of.shape
     joins = ends + 4
@@ -175,6 +182,10 @@ def find_hazards(
     ring = np.zeros((_MOST_RINGS, edges), np.int8)
     charge = np.zeros(joins, np.int16)
     shared = np.empty(_MOST_RINGS, np.uint64)
+    sums = np.empty(4, np.uint64)  # the states in which a way is unbalanced in a cable
+    turned = np.empty(2, np.uint64)  # in which the way round is, or leads through a ground wire
+    first_sum = np.empty(4, np.uint64)
+    tilted = np.empty(cables, np.uint64)
     used = 0
     for row in range(rows):
         of = join_of[row]
@@ -288,10 +299,14 @@ def find_hazards(
                     round_[way] |= (forth[e, way] | back[e, way]) & (
                         forth[e, way + 2] | back[e, way + 2]
                     )
+        returns = flows[known, 0] & flows[known, 1]
+        turned[:] = _NONE
         for cable in range(cables):
             stop = count
             if cable + 1 < cables:
                 stop = cable_starts[cable + 1]
+            sums[:] = _NONE
+            several = _NONE
             for u in range(used):
                 way = ways[u]
                 ground = _NONE
@@ -300,6 +315,7 @@ def find_hazards(
                         ground |= forth[e, way] | back[e, way]
                 if way >= 2:
                     ground &= round_[way - 2]
+                    turned[way - 2] |= ground
                 in_ground[row] |= ground
                 if is_alone[cable]:
                     continue
@@ -322,10 +338,52 @@ def find_hazards(
                     then = ~s2 & carry
                     s2 ^= carry
                     s3 ^= then
-                carry = s0 | s1 | s2 | s3
+                sums[way] = s0 | s1 | s2 | s3
                 if way >= 2:
-                    carry &= round_[way - 2]
-                unbalanced[row] |= carry
+                    sums[way] &= round_[way - 2]
+                    turned[way - 2] |= sums[way]
+                    # More than one, so that half of it is one.
+                    several |= (
+                        sums[way] & sums[way - 2] & ~(s0 & ((s1 & s2 & s3) | ~(s1 | s2 | s3)))
+                    )
+                elif way == 1:
+                    several |= (
+                        sums[0]
+                        & sums[1]
+                        & (
+                            (s0 ^ first_sum[0])
+                            | (s1 ^ first_sum[1])
+                            | (s2 ^ first_sum[2])
+                            | (s3 ^ first_sum[3])
+                        )
+                    )
+                else:
+                    first_sum[0] = s0
+                    first_sum[1] = s1
+                    first_sum[2] = s2
+                    first_sum[3] = s3
+            unclear[row] |= several
+            tilted[cable] = sums[0] | sums[1] | sums[2] | sums[3]
+            unbalanced[row] |= tilted[cable]
+        for way in range(2):
+            if turned[way]:
+                # Of each of the two ways, whether a conductor is on it or contacts alone.
+                apart = _NONE
+                together = _NONE
+                least = np.inf
+                total_ohms = contacts
+                for e in range(edges):
+                    on_round = forth[e, way + 2] | back[e, way + 2]
+                    if on_round:
+                        apart |= on_round & ~(forth[e, way] | back[e, way])
+                        together |= on_round & (forth[e, way] | back[e, way])
+                        total_ohms += ohms[min(e, count)]
+                        least = min(least, ohms[min(e, count)])
+                if total_ohms > room * least:
+                    unclear[row] |= turned[way]
+                if total_ohms > room * contact:
+                    unclear[row] |= turned[way] & ~(apart & together)
+                unclear[row] |= turned[way] & returns
         if rings > _MOST_RINGS:
             unclear[row] |= flows[known, 0] | flows[known, 1]
         elif rings:
@@ -359,7 +417,8 @@ def find_hazards(
                             if ring[r, e] and ring[q, e]:
                                 shared[r] |= shared[q]
             for r in range(rings):
-                unclear[row] |= shared[r] & (flows[known, 2] | flows[known, 3])
+                unclear[row] |= shared[r] & (turned[0] | turned[1])
+                is_balanced = True
                 for cable in range(cables):
                     stop = count
                     if cable + 1 < cables:
@@ -369,10 +428,32 @@ def find_hazards(
                         total += ring[r, e]
                         if ring[r, e] and is_ground[e]:
                             in_ground[row] |= shared[r]
+                            is_balanced = False
                     if total:
                         unbalanced[row] |= shared[r]
+                        is_balanced = False
+                        if total * total > 1:
+                            unclear[row] |= shared[r] & tilted[cable]
+                if is_balanced:
+                    continue
+                unclear[row] |= shared[r] & (returns | flows[known, 2] | flows[known, 3])
+                for q in range(rings):
+                    if q != r:
+                        unclear[row] |= shared[r] & shared[q]
+                least = np.inf
+                total_ohms = 0.0
+                for e in range(edges):
+                    if ring[r, e]:
+                        total_ohms += ohms[min(e, count)]
+                        least = min(least, ohms[min(e, count)])
+                if total_ohms > room * least:
+                    unclear[row] |= shared[r]
         end = loose[row]
         if end >= 0:
+            # Its ohms are many more than those of the other way.
+            unclear[row] |= returns | round_[0] | round_[1]
+            for r in range(min(rings, _MOST_RINGS)):
+                unclear[row] |= shared[r]
             for way in range(2):
                 for t in range(len(terminals)):
                     if terminals[t] == end:
