@@ -457,7 +457,10 @@ TABLES: Final[tuple[Table, ...]] = (
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """Rows of tables put together for reading; `helps` says what its columns hold."""
+    """Rows of tables put together for reading; `helps` says what its columns hold.
+
+    They are joined to the left, so that SQLite counts them without joining anything.
+    """
 
     name: str
     help: str
@@ -479,7 +482,7 @@ VIEWS: Final[tuple[View, ...]] = (
         """
 select fault.id, circuit_id, kind_id, family_id, site, outcome_id, verdict_id, signature_id,
        hazards, hazard_set, state, switch, lamp, by_volts
-from fault join outcome on outcome.id = outcome_id
+from fault left join outcome on outcome.id = outcome_id
 """,
         since=6,
     ),
@@ -498,11 +501,11 @@ from fault join outcome on outcome.id = outcome_id
         """
 select fault.id, circuit.label as circuit, kind.name as kind, family.name as mistake, place,
        verdict.name as verdict, signature.name as what_the_light_does, hazards
-from fault cross join circuit on circuit.id = circuit_id
-cross join fault_kind as kind on kind.id = kind_id
-cross join family on family.id = family_id cross join outcome on outcome.id = outcome_id
-cross join verdict on verdict.id = outcome.verdict_id
-cross join signature on signature.id = outcome.signature_id
+from fault left join circuit on circuit.id = circuit_id
+left join fault_kind as kind on kind.id = kind_id
+left join family on family.id = family_id left join outcome on outcome.id = outcome_id
+left join verdict on verdict.id = outcome.verdict_id
+left join signature on signature.id = outcome.signature_id
 """,
         since=6,
     ),
