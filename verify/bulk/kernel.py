@@ -185,7 +185,8 @@ def find_hazards(
     sums = np.empty(4, np.uint64)  # the states in which a way is unbalanced in a cable
     turned = np.empty(2, np.uint64)  # in which the way round is, or leads through a ground wire
     first_sum = np.empty(4, np.uint64)
-    tilted = np.empty(cables, np.uint64)
+    tilted = np.empty((cables, 2), np.uint64)
+    lone = np.empty(2, np.uint64)  # in which a ring is on one of two returns
     used = 0
     for row in range(rows):
         of = join_of[row]
@@ -363,8 +364,9 @@ def find_hazards(
                     first_sum[2] = s2
                     first_sum[3] = s3
             unclear[row] |= several
-            tilted[cable] = sums[0] | sums[1] | sums[2] | sums[3]
-            unbalanced[row] |= tilted[cable]
+            tilted[cable, 0] = sums[0]
+            tilted[cable, 1] = sums[1]
+            unbalanced[row] |= sums[0] | sums[1] | sums[2] | sums[3]
         for way in range(2):
             if turned[way]:
                 # Of each of the two ways, whether a conductor is on it or contacts alone.
@@ -419,6 +421,14 @@ def find_hazards(
             for r in range(rings):
                 unclear[row] |= shared[r] & (turned[0] | turned[1])
                 is_balanced = True
+                differing = on_first = on_second = _NONE
+                for e in range(edges):
+                    if ring[r, e]:
+                        on_first |= forth[e, 0] | back[e, 0]
+                        on_second |= forth[e, 1] | back[e, 1]
+                        differing |= (forth[e, 0] ^ forth[e, 1]) | (back[e, 0] ^ back[e, 1])
+                lone[0] = on_first & ~on_second
+                lone[1] = on_second & ~on_first
                 for cable in range(cables):
                     stop = count
                     if cable + 1 < cables:
@@ -433,10 +443,21 @@ def find_hazards(
                         unbalanced[row] |= shared[r]
                         is_balanced = False
                         if total * total > 1:
-                            unclear[row] |= shared[r] & tilted[cable]
+                            unclear[row] |= shared[r] & (tilted[cable, 0] | tilted[cable, 1])
+                        unclear[row] |= returns & (
+                            (lone[0] & tilted[cable, 1])
+                            | (lone[1] & tilted[cable, 0])
+                            | (
+                                shared[r]
+                                & ~lone[0]
+                                & ~lone[1]
+                                & (tilted[cable, 0] ^ tilted[cable, 1])
+                            )
+                        )
                 if is_balanced:
                     continue
-                unclear[row] |= shared[r] & (returns | flows[known, 2] | flows[known, 3])
+                unclear[row] |= shared[r] & (flows[known, 2] | flows[known, 3])
+                unclear[row] |= returns & on_first & on_second & differing
                 for q in range(rings):
                     if q != r:
                         unclear[row] |= shared[r] & shared[q]
@@ -448,6 +469,8 @@ def find_hazards(
                         least = min(least, ohms[min(e, count)])
                 if total_ohms > room * least:
                     unclear[row] |= shared[r]
+                if total_ohms > room_of_return * least:
+                    unclear[row] |= shared[r] & returns
         end = loose[row]
         if end >= 0:
             # Its ohms are many more than those of the other way.
