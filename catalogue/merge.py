@@ -116,7 +116,8 @@ _ASKED: Final = "select locations, schemes, drawn, seed from run order by id des
 def _words(asked: tuple[object, ...]) -> str:
     locations, schemes, drawn, seed, summary = asked
     kept = " --summary" if summary else ""
-    return f"--locations {locations or 'none'} --scheme {schemes} --random {drawn} --seed {seed}{kept}"
+    drawing = f"--random {drawn} --seed {seed}{kept}"
+    return f"--locations {locations or 'none'} --scheme {schemes} {drawing}"
 
 
 def _take(store: Store, part: Path, run: int, plan: Plan) -> int:

@@ -24,8 +24,9 @@ from verify.schemes import SOUND_SCHEMES
 #: Raised whenever rows change for a reason that no other version tells.
 ROWS_VERSION: Final = 4
 
-#: Batches hold about as many circuits as make a second of work.
+#: Circuits in a batch, about a second of work: few of sizes of which pairs of faults are judged.
 _BATCH_WORK: Final = 800
+_WITH_PAIRS: Final = {2: 9, 3: 8}
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,9 @@ def make_plan(
         _batch(part, summary)
         for size in sizes
         for scheme in wired
-        for part in _parts(_layout_specs(size, scheme), max(1, _BATCH_WORK // size**2))
+        for part in _parts(
+            _layout_specs(size, scheme), _WITH_PAIRS.get(size, max(1, _BATCH_WORK // size**2))
+        )
     ]
     batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
     if shard is not None:

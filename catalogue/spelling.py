@@ -35,14 +35,21 @@ def _sites(label: str, file: str, kind: str) -> list[Site]:
     return sites_of(fault_kind(kind), wiring(label, file))
 
 
+def _site(label: str, file: str, kind: str, site: int) -> Site | None:
+    """The site, or None for a row that was changed by hand: the circuit has none at that place."""
+    sites = _sites(label, file, kind)
+    return sites[site] if 0 <= site < len(sites) else None
+
+
 def site_text(label: str, file: str, kind: str, site: int) -> str:
     """The site of a fault as labels have it."""
-    return ",".join(_sites(label, file, kind)[site])
+    return ",".join(_site(label, file, kind, site) or (f"{site}",))
 
 
 def fault_text(label: str, file: str, kind: str, site: int) -> str:
     """The mistake as a sentence."""
-    return fault_kind(kind).in_words(_sites(label, file, kind)[site])
+    found = _site(label, file, kind, site)
+    return fault_kind(kind).in_words(found) if found else f"This circuit has no site {site}."
 
 
 def site_number(label: str, file: str, kind: str, text: str) -> int | None:

@@ -16,10 +16,11 @@ import pytest
 from commandline import PROGRAM
 
 from catalogue.audit import audit
-from catalogue.contents import digest_of
+from catalogue.contents import PROFILE, changed_circuits, digest_of
 from catalogue.plan import Batch, make_plan
-from catalogue.prove import prove
+from catalogue.prove import Proved, prove
 from catalogue.schema import open_catalogue
+from catalogue.spelling import teach_texts
 from catalogue.sweep import build, self_check, sweep
 from catalogue.tables import TABLES
 from catalogue.workforce import processes
@@ -28,6 +29,10 @@ from verify.layouts import Layout
 from verify.problems import UserError
 
 DRAWN = 3
+
+
+class _InterruptedError(Exception):
+    """What stops a build, or takes back a change, in a test."""
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +45,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:
     """What a query finds in a catalogue."""
     with closing(sqlite3.connect(path)) as connection:
+        teach_texts(connection)
         return connection.execute(query).fetchall()
 
 
@@ -50,7 +56,8 @@ def test_every_layout_and_every_fault_is_there(built: tuple[Path, str]) -> None:
     assert counts == [("chain", 9), ("tied", 9)]
     stored = rows(
         path,
-        "select kind.name || '/' || site from fault join circuit on circuit.id = circuit_id"
+        "select kind.name || '/' || fault_at(label, file, kind.name, site)"
+        " from fault join circuit on circuit.id = circuit_id"
         " join fault_kind as kind on kind.id = kind_id where label = 'tied-1.f.1'"
         " order by fault.id",
     )
@@ -63,10 +70,10 @@ def test_every_bad_verdict_and_every_hazard_has_its_evidence(built: tuple[Path, 
     path, _ = built
     without = rows(
         path,
-        "select count(*) from fault join verdict on verdict.id = verdict_id where"
+        "select count(*) from judged_fault as fault join verdict on verdict.id = verdict_id where"
         " (verdict.name in ('trips', 'misbehaves')) != (state is not null)"
         " or (verdict.name = 'misbehaves') != (switch is not null and lamp is not null)"
-        " or hazards != (select count(*) from evidence where fault_id = fault.id)"
+        " or hazards != (select count(*) from evidence where outcome_id = fault.outcome_id)"
         " or (verdict.name = 'mimic' and hazards = 0) or (verdict.name = 'sound' and hazards > 0)",
     )
     assert without == [(0,)]
@@ -98,11 +105,68 @@ def test_tables_are_strict_and_references_hold(built: tuple[Path, str]) -> None:
 
 
 def test_full_text_search_finds_faults(built: tuple[Path, str]) -> None:
-    """Descriptions are indexed when the build ends."""
+    """What mistakes are called is indexed when the build ends."""
     path, _ = built
-    assert rows(path, "select count(*) > 0 from fault_fts where fault_fts match 'exchanged'") == [
-        (1,)
-    ]
+    query = "select count(*) > 0 from family_fts where family_fts match 'exchanged'"
+    assert rows(path, query) == [(1,)]
+
+
+def test_what_is_counted_while_building_is_what_is_there(built: tuple[Path, str]) -> None:
+    """The profile, and the verdicts of each circuit, are the counts of the faults themselves."""
+    path, _ = built
+    columns = (
+        "origin, locations, scheme, kind_id, family_id, verdict_id, signature_id, hazard_set,"
+        " faults, circuits, example_id"
+    )
+    ordered = f"select {columns} from profile order by 1, 2, 3, 4, 5, 6, 7, 8"
+    with closing(open_catalogue(str(path))) as db:
+        counted = db.execute(ordered).fetchall()
+        assert len(counted) > 1000
+        with suppress(_InterruptedError), db.atomic():
+            db.execute("delete from profile")
+            db.execute(PROFILE)
+            assert db.execute(ordered).fetchall() == counted
+            raise _InterruptedError
+    names = {"sound": "sound", "mimic": "mimics", "misbehaves": "misbehaving", "trips": "tripping"}
+    for verdict, column in names.items():
+        wrong = rows(
+            path,
+            f"select count(*) from circuit where {column} <> (select count(*) from judged_fault"
+            " join verdict on verdict.id = judged_fault.verdict_id"
+            f" where circuit_id = circuit.id and verdict.name = '{verdict}')",
+        )
+        assert wrong == [(0,)], verdict
+
+
+def test_a_row_that_is_changed_is_found(built: tuple[Path, str], tmp_path: Path) -> None:
+    """Each circuit's digest is that of its faults: another site, name or outcome does not pass."""
+    path = tmp_path / "changed.db"
+    path.write_bytes(built[0].read_bytes())
+    with closing(open_catalogue(str(path))) as db:
+        assert list(changed_circuits(db)) == []
+        faults = db.execute(
+            "select fault.id, label from fault join circuit on circuit.id = circuit_id"
+            " order by fault.id"
+        ).fetchall()
+        for (fault_id, label), change in zip(
+            random.Random(1).sample(faults, 4),
+            (
+                "site = site + 1000",
+                "family_id = 1 + family_id % 7",
+                "outcome_id = 1 + outcome_id % 7",
+                "kind_id = 1 + kind_id % 5",
+            ),
+            strict=True,
+        ):
+            with suppress(_InterruptedError), db.atomic():
+                db.execute(f"update fault set {change} where id = ?", [fault_id])
+                assert list(changed_circuits(db)) == [label], change
+                raise _InterruptedError
+        with suppress(_InterruptedError), db.atomic():
+            db.execute("update evidence set state = state + 1 where rowid = 1")
+            assert list(changed_circuits(db))
+            raise _InterruptedError
+        assert list(changed_circuits(db)) == []
 
 
 def test_run_is_recorded(built: tuple[Path, str]) -> None:
@@ -145,10 +209,6 @@ def test_another_seed_is_other_content(built: tuple[Path, str], tmp_path: Path) 
     assert build(tmp_path / "other.db", [2], DRAWN, seed=2).digest != built[1]
 
 
-class _InterruptedError(Exception):
-    """What stops a build in a test."""
-
-
 def test_an_exception_at_any_batch_is_resumed(built: tuple[Path, str], tmp_path: Path) -> None:
     """Stopped after each batch in turn, a build ends with the content of one never stopped."""
     path = tmp_path / "stopped.db"
@@ -167,7 +227,7 @@ def test_an_exception_at_any_batch_is_resumed(built: tuple[Path, str], tmp_path:
         except _InterruptedError:
             continue
         break
-    assert len(seen) == 1 + DRAWN
+    assert len(seen) == len(make_plan([2], DRAWN, 1).batches)
     assert ended.digest == built[1]
 
 
@@ -228,6 +288,12 @@ class _Breaking(Executor):
         return self.inner.submit(fn, *args, **kwargs)
 
 
+def told(proved: Proved) -> tuple[object, ...]:
+    """What a batch says, fit to be compared."""
+    circuits = [(rows.label, rows.digest, rows.flips) for rows in proved.circuits]
+    return circuits, proved.families, proved.outcomes, proved.profile
+
+
 def test_a_broken_pool_loses_nothing() -> None:
     """Batches whose worker died, and those that a broken pool refuses, are computed here."""
     batches = make_plan([2], 6, 1).batches
@@ -235,7 +301,7 @@ def test_a_broken_pool_loses_nothing() -> None:
     with executor.inner:
         swept = list(sweep(batches, executor=executor, window=2))
     assert [batch for batch, _ in swept] == list(batches)
-    assert [rows for _, rows in swept] == [prove(batch.specs) for batch in batches]
+    assert [told(proved) for _, proved in swept] == [told(prove(batch.specs)) for batch in batches]
 
 
 def test_few_batches_are_out_at_once() -> None:
@@ -258,7 +324,7 @@ def test_few_batches_are_out_at_once() -> None:
             out -= 1
             yield batch
 
-    assert len(list(read())) == 7
+    assert len(list(read())) == 8
     assert most <= 4
 
 
@@ -270,8 +336,17 @@ def test_plans_are_named_by_content() -> None:
         make_plan([3]).id,
         make_plan([2], 1).id,
         make_plan([2], 1, 5).id,
+        make_plan([2], schemes=["tied"]).id,
     }
-    assert len(different) == 4
+    assert len(different) == 5
+    assert make_plan([2], schemes=["tied", "chain"]).id == make_plan([2]).id
+
+
+def test_one_scheme_is_a_part_of_both() -> None:
+    """What was built of one scheme need not be built again with both."""
+    both = {batch.id for batch in make_plan([2, 3]).batches}
+    one = {batch.id for batch in make_plan([2, 3], schemes=["chain"]).batches}
+    assert one < both
 
 
 def test_a_plan_covers_every_layout_of_both_schemes() -> None:
@@ -322,35 +397,52 @@ def test_audit_confirms_what_was_built(built: tuple[Path, str]) -> None:
     )
 
 
+#: The fault gets an outcome of its own, which begins as a copy of what it had.
+OWN_OUTCOME = """
+insert into outcome (id, mark, verdict_id, signature_id, hazards, hazard_set, state, switch, lamp,
+                     by_volts)
+select 1000000, mark || ' altered', verdict_id, signature_id, hazards, hazard_set, state, switch,
+       lamp, by_volts from outcome where id = (select outcome_id from fault where id = {id});
+insert into evidence (outcome_id, hazard_id, state)
+select 1000000, hazard_id, state from evidence
+where outcome_id = (select outcome_id from fault where id = {id});
+update fault set outcome_id = 1000000 where id = {id};
+"""
+
+
 @pytest.mark.parametrize(
     "tampering",
     [
-        "update fault set verdict_id = 1, state = null where id = {id}",
-        "update fault set signature_id = (select id from signature where locations = 2"
-        " and id != signature_id limit 1) where id = {id}",
-        "update fault set site = site || 'x' where id = {id}",
-        "delete from evidence where fault_id = {id}",
-        "update evidence set state = 3 - state where fault_id = {id}",
+        "update outcome set verdict_id = 1, state = null where id = 1000000",
+        "update outcome set signature_id = (select id from signature where locations = 2"
+        " and id != signature_id limit 1) where id = 1000000",
+        "update fault set site = site + 10000 where id = {id}",
+        "delete from evidence where outcome_id = 1000000",
+        "update evidence set state = 3 - state where outcome_id = 1000000",
     ],
 )
 def test_audit_finds_a_wrong_row(built: tuple[Path, str], tmp_path: Path, tampering: str) -> None:
-    """An audit can fail: whatever is altered in one row, that row is named."""
+    """An audit can fail: whatever is altered in one row, that row is named, and its circuit as one
+    that is not as it was stored."""
     path = tmp_path / "tampered.db"
     path.write_bytes(built[0].read_bytes())
     with closing(sqlite3.connect(path)) as connection:
         ((fault_id, label),) = connection.execute(
-            "select fault.id, circuit.label from fault join circuit on circuit.id = circuit_id"
+            "select fault.id, circuit.label from judged_fault as fault"
+            " join circuit on circuit.id = circuit_id"
             " join verdict on verdict.id = fault.verdict_id where verdict.name = 'misbehaves'"
             " and hazards > 0 and circuit.locations = 2 order by fault.id limit 1 offset 20"
         )
         # A few rows are enough to look among.
-        other = f"(select id from fault where id not between {fault_id} - 9 and {fault_id} + 9)"
-        connection.execute(f"delete from evidence where fault_id in {other}")
-        connection.execute(f"delete from fault where id in {other}")
+        other = f"fault where id not between {fault_id} - 9 and {fault_id} + 9"
+        connection.execute(f"delete from {other}")
+        connection.executescript(OWN_OUTCOME.format(id=fault_id))
         connection.execute(tampering.format(id=fault_id))
         connection.commit()
-    (found,) = audit(path, sample=0).disagreements
-    assert found.label.startswith(str(label))
+    found = [each.label for each in audit(path, sample=0).disagreements]
+    assert label in found
+    (row,) = (each for each in found if "/" in each)
+    assert row.startswith(f"{label}/")
 
 
 def test_audit_refuses_what_is_no_catalogue(tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from commandline import run, words
 from catalogue.export import FORMATS
 from catalogue.report import short_cautions
 from catalogue.tables import TABLE, TABLES
+from verify.circuitfile import parse
+from verify.faults import fault_kind, find_fault
 
 pytest_plugins = ["small_catalogue"]
 
@@ -58,8 +60,22 @@ def test_every_row_comes_out(whole: Path, connection: sqlite3.Connection) -> Non
         written = rows_of(whole / f"{table.name}.csv")
         assert len(written) == len(stored), table.name
         for row, values in zip(written, stored, strict=True):
-            assert list(row) == names
-            assert list(row.values()) == ["" if v is None else str(v) for v in values]
+            assert list(row) == [*names, *(column.name for column in table.spelled)]
+            assert list(row.values())[: len(names)] == ["" if v is None else str(v) for v in values]
+
+
+def test_texts_that_are_not_stored_come_out(whole: Path, connection: sqlite3.Connection) -> None:
+    """Each fault with its site as labels have it and its sentence: those of the fault itself."""
+    labels = dict(connection.execute("select id, label from circuit"))
+    kinds = dict(connection.execute("select id, name from fault_kind"))
+    files = dict(connection.execute("select id, file from circuit"))
+    written = rows_of(whole / "fault.csv")
+    assert len(written) > 1000
+    for row in written[:: len(written) // 40]:
+        kind = kinds[int(row["kind_id"])]
+        fault = find_fault(parse(files[int(row["circuit_id"])]), f"{kind}/{row['at']}")
+        assert fault.site_text == row["at"], labels[int(row["circuit_id"])]
+        assert row["description"] == fault_kind(kind).in_words(fault.site)
 
 
 def test_the_descriptor_describes_every_column(whole: Path) -> None:
@@ -73,8 +89,9 @@ def test_the_descriptor_describes_every_column(whole: Path) -> None:
         table = TABLE[name]
         assert resource["profile"] == "tabular-data-resource"
         fields = resource["schema"]["fields"]
-        assert [f["name"] for f in fields] == [c.name for c in table.columns]
-        assert [f["description"] for f in fields] == [c.help for c in table.columns]
+        columns = [*table.columns, *table.spelled]
+        assert [f["name"] for f in fields] == [c.name for c in columns]
+        assert [f["description"] for f in fields] == [c.help for c in columns]
         assert resource["schema"]["primaryKey"] == list(table.key)
         for key in resource["schema"]["foreignKeys"]:
             assert key["reference"]["resource"] in resources
@@ -163,15 +180,18 @@ def test_a_part_is_that_part(
     wanted = {
         str(row[0])
         for row in connection.execute(
-            "select fault.id from fault join circuit on circuit.id = circuit_id join fault_kind on"
-            " fault_kind.id = kind_id join verdict on verdict.id = fault.verdict_id where"
+            "select fault.id from judged_fault as fault join circuit on circuit.id = circuit_id"
+            " join fault_kind on fault_kind.id = kind_id"
+            " join verdict on verdict.id = fault.verdict_id where"
             " fault_kind.name in ('moved', 'left-off') and verdict.name = 'mimic' and"
             " circuit.locations = 2"
         )
     }
     assert {row["id"] for row in rows_of(out / "fault.csv")} == wanted
     assert wanted
-    assert {row["fault_id"] for row in rows_of(out / "evidence.csv")} == wanted
+    outcomes = {row["outcome_id"] for row in rows_of(out / "fault.csv")}
+    assert {row["id"] for row in rows_of(out / "outcome.csv")} == outcomes
+    assert {row["outcome_id"] for row in rows_of(out / "evidence.csv")} == outcomes
     assert {row["locations"] for row in rows_of(out / "circuit.csv")} == {"2"}
     assert not (out / "profile.csv").exists()
     about = json.loads((out / "about.json").read_text("utf-8"))

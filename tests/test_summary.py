@@ -8,6 +8,7 @@ import pytest
 
 from catalogue.merge import merge
 from catalogue.plan import Shard, make_plan
+from catalogue.spelling import teach_texts
 from catalogue.sweep import build, build_plan
 from verify.problems import UserError
 
@@ -23,19 +24,23 @@ join verdict on verdict.id = verdict_id join signature on signature.id = signatu
 order by 1, 2, 3, 4, 5, 6, 7, 8
 """
 FROM_ROWS = """
-select locations, lamps, scheme, kind, family, verdict, word, hazard_set, count(*),
-       count(distinct label), min(label || '/' || kind || '/' || site)
-from (
+with told as (
     select circuit.locations, circuit.lamps, scheme, kind.name as kind, family.name as family,
-           verdict.name as verdict, word, circuit.label, site,
-           coalesce(sum(1 << (hazard_id - 1)), 0) as hazard_set
-    from fault join circuit on circuit.id = circuit_id
+           verdict.name as verdict, word, hazard_set, label, fault.id,
+           row_number() over (
+               partition by circuit.locations, circuit.lamps, scheme, kind.name, family.name,
+                            verdict.name, word, hazard_set
+               order by label, fault.id
+           ) as place,
+           label || '/' || kind.name || '/' || fault_at(label, file, kind.name, site) as example
+    from judged_fault as fault join circuit on circuit.id = circuit_id
     join fault_kind as kind on kind.id = kind_id join family on family.id = family_id
     join verdict on verdict.id = fault.verdict_id
     join signature on signature.id = fault.signature_id
-    left join evidence on fault_id = fault.id
-    group by fault.id
 )
+select locations, lamps, scheme, kind, family, verdict, word, hazard_set, count(*),
+       count(distinct label), max(case place when 1 then example end)
+from told
 group by 1, 2, 3, 4, 5, 6, 7, 8 order by 1, 2, 3, 4, 5, 6, 7, 8
 """
 
@@ -43,6 +48,7 @@ group by 1, 2, 3, 4, 5, 6, 7, 8 order by 1, 2, 3, 4, 5, 6, 7, 8
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:
     """What a catalogue answers."""
     with closing(sqlite3.connect(path)) as connection:
+        teach_texts(connection)
         return connection.execute(query).fetchall()
 
 
