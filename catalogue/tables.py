@@ -459,7 +459,8 @@ TABLES: Final[tuple[Table, ...]] = (
 class View:
     """Rows of tables put together for reading; `helps` says what its columns hold.
 
-    They are joined to the left, so that SQLite counts them without joining anything.
+    They are joined to the left: rows come in the order of faults, and where a name is asked for
+    SQLite may begin with it.
     """
 
     name: str
