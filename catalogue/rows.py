@@ -1,5 +1,6 @@
 """The rows of a batch into a catalogue."""
 
+import itertools
 from collections.abc import Iterator
 from typing import Final
 
@@ -11,9 +12,15 @@ from catalogue.numbers import Numbers
 from catalogue.pairs import write_pairs
 from catalogue.plan import Batch
 from catalogue.prove import CircuitRows, Proved
+from catalogue.tables import TABLE
 from verify.faults import fault_kinds
 from verify.verdict import VERDICTS
 
+_CIRCUIT: Final = [column.name for column in TABLE["circuit"].columns]
+_INSERT_CIRCUIT: Final = (
+    f"insert into circuit ({', '.join(_CIRCUIT)})"
+    f" values ({', '.join(f':{name}' for name in _CIRCUIT)})"
+)
 _INSERT_FAULT: Final = """
 insert into fault (id, circuit_id, kind_id, family_id, site, outcome_id) values (?,?,?,?,?,?)
 """
@@ -44,58 +51,66 @@ class _Writing:
         self.signature = np.array([numbers.signature(row.word, row.lamps) for row in outcomes])
 
     def write(self, batch: Batch) -> None:
-        query = "select coalesce(max(id), 0) + 1 from fault"
-        (first,) = self.db.conn.execute(query).fetchone()
-        starts = []
-        for circuit in self.proved.circuits:
-            starts.append(first)
-            circuit_id = self._circuit(batch, circuit)
-            self._faults(circuit_id, first, circuit)
-            write_flips(self.db.conn, circuit_id, circuit.flips)
+        execute = self.db.conn.execute
+        circuits = self.proved.circuits
+        first_id, first = (
+            int(execute(f"select coalesce(max(id), 0) + 1 from {table}").fetchone()[0])
+            for table in ("circuit", "fault")
+        )
+        starts = [first]
+        for circuit in circuits:
+            starts.append(starts[-1] + len(circuit.faults))
+        numbered = list(zip(itertools.count(first_id), starts, circuits, strict=False))
+        self.db.conn.executemany(
+            _INSERT_CIRCUIT,
+            [self._circuit(batch, number, circuit) for number, _, circuit in numbered],
+        )
+        self.db.conn.executemany(
+            _INSERT_FAULT,
+            itertools.chain.from_iterable(itertools.starmap(self._faults, numbered)),
+        )
+        for number, start, circuit in numbered:
+            write_flips(self.db.conn, number, circuit.flips)
             if circuit.pairs is not None:
-                write_pairs(self.db.conn, circuit_id, first, circuit.pairs, self.numbers.of)
-            first += len(circuit.faults)
-        if starts:
+                write_pairs(self.db.conn, number, start, circuit.pairs, self.numbers.of)
+        if circuits:
             self.db.conn.executemany(_COUNT_IN, self._profile(starts))
 
-    def _circuit(self, batch: Batch, rows: CircuitRows) -> int:
+    def _circuit(self, batch: Batch, number: int, rows: CircuitRows) -> dict[str, object]:
         verdicts = dict(zip(VERDICTS, rows.verdicts, strict=True))
-        circuit = self.db.table("circuit").insert(
-            {
-                "label": rows.label,
-                "name": rows.name,
-                "origin": rows.origin,
-                "scheme": rows.scheme,
-                "locations": rows.locations,
-                "lamps": rows.lamps,
-                "boxes": rows.boxes,
-                "verdict_id": self.numbers.of["verdict"][rows.verdict],
-                "signature_id": self.numbers.signature(rows.word, rows.lamps),
-                "faults": len(rows.faults),
-                "file": rows.file,
-                "work_id": batch.id,
-                "engine": rows.engine,
-                "sound": verdicts["sound"],
-                "mimics": verdicts["mimic"],
-                "misbehaving": verdicts["misbehaves"],
-                "tripping": verdicts["trips"],
-                "digest": rows.digest,
-            }
-        )
-        return int(str(circuit.last_pk))
+        return {
+            "id": number,
+            "label": rows.label,
+            "name": rows.name,
+            "origin": rows.origin,
+            "scheme": rows.scheme,
+            "locations": rows.locations,
+            "lamps": rows.lamps,
+            "boxes": rows.boxes,
+            "verdict_id": self.numbers.of["verdict"][rows.verdict],
+            "signature_id": self.numbers.signature(rows.word, rows.lamps),
+            "faults": len(rows.faults),
+            "file": rows.file,
+            "work_id": batch.id,
+            "engine": rows.engine,
+            "sound": verdicts["sound"],
+            "mimics": verdicts["mimic"],
+            "misbehaving": verdicts["misbehaves"],
+            "tripping": verdicts["trips"],
+            "digest": rows.digest,
+        }
 
-    def _faults(self, circuit_id: int, first: int, circuit: CircuitRows) -> None:
+    def _faults(self, number: int, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
         faults = circuit.faults
-        count = len(faults)
-        columns = (
-            range(first, first + count),
-            [circuit_id] * count,
+        return zip(
+            range(start, start + len(faults)),
+            itertools.repeat(number, len(faults)),
             self.kind[faults.kind].tolist(),
             self.family[faults.family].tolist(),
             faults.site.tolist(),
             self.outcome[faults.outcome].tolist(),
+            strict=True,
         )
-        self.db.conn.executemany(_INSERT_FAULT, zip(*columns, strict=True))
 
     def _profile(self, starts: list[int]) -> Iterator[tuple[object, ...]]:
         """The rows of the profile; `starts` are the numbers of each circuit's first fault."""
