@@ -26,6 +26,7 @@ from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
+from catalogue.spelling import teach_texts
 from catalogue.sweep import build
 from catalogue.workforce import processes
 from verify.circuit import Circuit
@@ -101,6 +102,7 @@ def desk(seconds: float) -> dict[str, float | int]:
         path = Path(folder) / "bench.db"
         build(path, [2, 3], hire=partial(processes, os.cpu_count() or 1))
         with closing(sqlite3.connect(path)) as connection:
+            teach_texts(connection)
 
             def of_circuit() -> None:
                 _answer(pool_of_circuit(four), any_order=False)
