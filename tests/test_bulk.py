@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from verify.bulk import judging
 from verify.bulk.judging import Bulk, Outcome
 from verify.bulk.kernel import look_up
+from verify.bulk.listing import Listing
 from verify.bulk.simple import is_simple
 from verify.change import Change
 from verify.circuit import Circuit
@@ -22,9 +23,9 @@ from verify.engines.words import WordsEngine
 from verify.faults import Fault, all_faults
 from verify.layouts import Layout, layouts
 from verify.network import Batch
-from verify.routing import wire
-from verify.sampler import sample
-from verify.schemes import SOUND_SCHEMES
+from verify.routing import ROOT, wire
+from verify.sampler import arranged, sample
+from verify.schemes import SOUND_SCHEMES, WRONG_SCHEMES
 from verify.signature import canonical
 from verify.strategies import (
     arrangements,
@@ -111,6 +112,47 @@ def test_every_fault_of_more_layouts(locations: int, count: int, scheme: str) ->
     """As many as are solved in some minutes."""
     for layout in some_layouts(locations, count):
         assert_judged_alike(layout.circuit(scheme))
+
+
+def assert_wrong_schemes_judged_alike(layout: Layout) -> None:
+    """The circuits that are never made do what *volts* sees those do that are made."""
+    circuit = layout.circuit("chain")
+    judged = BULK.judge(circuit)
+    assert list(judged.listing.rebuilt.values()) == list(WRONG_SCHEMES)
+    for row, scheme in judged.listing.rebuilt.items():
+        (wanted,) = by_engine(layout.circuit(scheme), [Fault("none", (), Change())])
+        assert judged.outcomes[judged.which[row]] == wanted, f"{layout.code}: {scheme}"
+
+
+def test_wrong_schemes() -> None:
+    """Some of four to six locations; those of two and three are among all faults above."""
+    for locations, count in ((4, 60), (5, 60), (6, 10)):
+        for layout in some_layouts(locations, count):
+            assert_wrong_schemes_judged_alike(layout)
+
+
+@pytest.mark.slow
+def test_wrong_schemes_in_every_layout_of_four() -> None:
+    """All of four locations, and many of five."""
+    for layout in (*layouts(4), *some_layouts(5, 600)):
+        assert_wrong_schemes_judged_alike(layout)
+
+
+def test_circuits_by_wrong_schemes_are_not_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of plain layouts; where the lamp shares a box with a switch, they are."""
+    made: list[str] = []
+
+    def counting(listing: Listing, scheme: str) -> Circuit:
+        made.append(scheme)
+        return rewired(listing, scheme)
+
+    rewired = Listing.rewired
+    monkeypatch.setattr(Listing, "rewired", counting)
+    BULK.judge(Layout.parse("1.f.1").circuit("chain"))
+    assert not made
+    together = arranged((ROOT, 0), (0, 1), (1,))
+    assert_judged_alike(wire("chain", together, "Lamp and switch in one box"))
+    assert made == [*WRONG_SCHEMES] * 2
 
 
 def test_currents_that_only_resistances_decide() -> None:

@@ -68,8 +68,13 @@ def wire(
     return _Router(scheme, arrangement).circuit(name, order)
 
 
+def runs(scheme: str, arrangement: Arrangement) -> "Iterator[Run]":
+    """The cables by which `scheme` wires `arrangement`."""
+    return _Router(scheme, arrangement).runs(set())
+
+
 @dataclass(frozen=True, slots=True)
-class _Run:
+class Run:
     """One cable to be: the nets it carries, and the net on each of its colours."""
 
     cable: Cable
@@ -90,7 +95,7 @@ class _Router:
         if order is not None:
             rank = {device: index for index, device in enumerate(order)}
             devices = tuple(sorted(devices, key=lambda device: rank[device.name]))
-        runs = tuple(self._runs({device.name for device in devices}))
+        runs = tuple(self.runs({device.name for device in devices}))
         return Circuit(
             name=name,
             boxes=self.place.boxes,
@@ -152,7 +157,8 @@ class _Router:
             groups.append(together)
         return groups
 
-    def _runs(self, taken: set[str]) -> Iterator[_Run]:
+    def runs(self, taken: set[str]) -> Iterator[Run]:
+        """The cables, with names that are not `taken`."""
         names = set(taken)
         for child, parent in enumerate(self.place.parents):
             if parent == ROOT:
@@ -163,7 +169,7 @@ class _Router:
                     name = next(short for i in range(1, 999) if (short := f"run-{i}") not in names)
                 names.add(name)
                 carries = self._colours(group)
-                yield _Run(
+                yield Run(
                     Cable(
                         name,
                         (self.place.boxes[parent].name, self.place.boxes[child].name),
@@ -198,7 +204,7 @@ class _Router:
         has_neutral = not is_raceway or neutral in carries.values()
         return (*lines, *((neutral,) if has_neutral else ()), self.palette.ground[0])
 
-    def _joins(self, devices: Sequence[Device], runs: Sequence[_Run]) -> Iterator[Join]:
+    def _joins(self, devices: Sequence[Device], runs: Sequence[Run]) -> Iterator[Join]:
         at: dict[tuple[int, str], list[str]] = {}
         for net in self.plan.nets:
             for landing in net.landings:
@@ -262,9 +268,20 @@ def arrangement_of(circuit: Circuit) -> Arrangement | None:
 
 def _parents(boxes: int, root: int, runs: Sequence[tuple[int, int]]) -> tuple[int, ...] | None:
     """The parent of each box in the tree that the runs make, or None if they make none."""
-    tree = nx.Graph(runs)
-    tree.add_nodes_from(range(boxes))
-    return rooted(tree, root) if nx.is_tree(tree) else None
+    near: list[set[int]] = [set() for _ in range(boxes)]
+    for one, other in runs:
+        near[one].add(other)
+        near[other].add(one)
+    if sum(map(len, near)) != 2 * (boxes - 1):
+        return None
+    above = {root: ROOT}
+    met = [root]
+    for box in met:
+        further = near[box] - above.keys()
+        above |= dict.fromkeys(further, box)
+        met += further
+    # Of so many runs, all boxes are met only if none closes a circle.
+    return tuple(above[box] for box in range(boxes)) if len(met) == boxes else None
 
 
 def rooted(tree: "nx.Graph[int]", root: int) -> tuple[int, ...]:

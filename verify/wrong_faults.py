@@ -7,10 +7,10 @@ from functools import cache
 from typing import ClassVar, Final
 
 from verify.change import Change, Replacement, Wiring
-from verify.circuit import conductor_name
+from verify.circuit import Circuit, conductor_name
 from verify.faults import Example, FaultKind, Site
 from verify.part_faults import capital
-from verify.routing import arrangement_of, wire
+from verify.routing import Arrangement, arrangement_of, wire
 from verify.schemes import SCHEMES, WRONG_SCHEMES
 
 
@@ -152,6 +152,15 @@ class CablesMixed(FaultKind):
         )
 
 
+def rewired(circuit: Circuit, arrangement: Arrangement, scheme: str) -> Circuit:
+    """The devices of `circuit`, which are where `arrangement` says, wired by another scheme."""
+    order = [device.name for device in circuit.devices]
+    found = wire(scheme, arrangement, circuit.name, order)
+    if (found.devices, found.volts) == (circuit.devices, circuit.volts):
+        return found
+    return replace(found, devices=circuit.devices, volts=circuit.volts)
+
+
 class WholeCircuit(FaultKind):
     """The whole circuit wired by a scheme that is known to be wrong."""
 
@@ -168,12 +177,8 @@ class WholeCircuit(FaultKind):
         arrangement = arrangement_of(circuit)
         if arrangement is None:
             return
-        order = [device.name for device in circuit.devices]
         for scheme in WRONG_SCHEMES:
-            rewired = wire(scheme, arrangement, circuit.name, order)
-            if (rewired.devices, rewired.volts) != (circuit.devices, circuit.volts):
-                rewired = replace(rewired, devices=circuit.devices, volts=circuit.volts)
-            yield (scheme,), Change(rebuilt=rewired)
+            yield (scheme,), Change(rebuilt=rewired(circuit, arrangement, scheme))
 
     def in_words(self, site: Site) -> str:
         """Which scheme."""

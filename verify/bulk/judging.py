@@ -11,7 +11,8 @@ in ways that only resistances decide. Where it may, and in circuits that are not
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
+from operator import or_
 from types import SimpleNamespace
 from typing import Any, Final, NamedTuple
 
@@ -23,7 +24,8 @@ from verify.behaviour import Findings
 from verify.bulk import kernel
 from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
-from verify.bulk.simple import Bounds, bounds_of
+from verify.bulk.simple import Bounds, bounds_of, stays_simple
+from verify.bulk.whole import Currents, plainly
 from verify.change import Change, Wiring
 from verify.circuit import Circuit
 from verify.electric.grid import Grid
@@ -33,7 +35,10 @@ from verify.engines import Engine
 from verify.engines.volts import engine_for
 from verify.engines.words import WordsEngine
 from verify.hazards import HAZARD_NAMES
+from verify.layouts import Layout
 from verify.network import NOTHING, Batch, Flattener
+from verify.problems import BugError
+from verify.routing import ROOT
 from verify.signature import canonical
 from verify.verdict import MIMIC, NONE, SOUND, Verdicts, first_state, judge_faults, verdicts
 
@@ -86,6 +91,7 @@ class Bulk:
 
     def __init__(self) -> None:
         self._shapes: dict[tuple[object, ...], _Networks] = {}
+        self._plain: dict[tuple[str, int], tuple[Outcome, Currents]] = {}
 
     def judge(self, circuit: Circuit) -> Judged:
         """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
@@ -106,12 +112,16 @@ class Bulk:
             return Judged(listing, list(outcomes), which, intended, engine.name)
         # The circuit as it is comes last.
         which = np.zeros(len(listing) + 1, np.intp)
-        rebuilt = {row: f.change.rebuilt for row, f in listing.others.items() if f.change.rebuilt}
-        shared = np.delete(np.arange(len(listing)), list(rebuilt))
+        shared = np.delete(np.arange(len(listing)), list(listing.rebuilt))
         places = np.append(shared, len(listing))
         rows = _Rows.of_listing(listing, shared, bounds)
         solved = self._judge_rows(rows, places, outcomes, which)
-        for row, whole in rebuilt.items():
+        for row, scheme in listing.rebuilt.items():
+            outcome = self._of_plain(listing, scheme)
+            if outcome is not None:
+                which[row] = outcomes.setdefault(outcome, len(outcomes))
+                continue
+            whole = listing.rewired(scheme)
             # Its cables are as long as cables are; those of the circuit may be short.
             bounds = bounds_of(whole)
             if bounds is None:
@@ -121,6 +131,40 @@ class Bulk:
                 solved += self._judge_rows(alone, np.array([row]), outcomes, which)
         every = list(outcomes)
         return Judged(listing, every, which[:-1], every[which[-1]], engine.name, solved)
+
+    def _of_plain(self, listing: Listing, scheme: str) -> Outcome | None:
+        """The outcome of a plain circuit wired by another scheme; None if it is not so plain."""
+        arrangement, circuit = listing.arrangement, listing.wiring.circuit
+        where = None if arrangement is None else plainly(arrangement)
+        if arrangement is None or where is None:
+            return None
+        if arrangement.switch_names != tuple(switch.name for switch in circuit.switches):
+            return None
+        key = scheme, where.items
+        if key not in self._plain:
+            self._plain[key] = self._learn_plain(*key)
+        outcome, currents = self._plain[key]
+        cuts = currents.cuts(arrangement, where)
+        conductors, pairs = sum(cut.conductors for cut in cuts), sum(cut.pairs for cut in cuts)
+        if not stays_simple(circuit, conductors, pairs):
+            return None
+        unbalanced = reduce(or_, (cut.unbalanced for cut in cuts))
+        if not unbalanced:
+            return outcome
+        first = (unbalanced & -unbalanced).bit_length() - 1
+        return _with_hazards(outcome, [(_UNBALANCED, first)])
+
+    def _learn_plain(self, scheme: str, items: int) -> tuple[Outcome, Currents]:
+        """What a scheme does, apart from its cables, and where its current runs."""
+        # Every location hangs on the one before, the lamp on the first.
+        circuit = Layout((1, ROOT, *range(1, items - 1))).circuit(scheme)
+        bounds = bounds_of(circuit)
+        if bounds is None:
+            raise BugError(f"{circuit.name} is not simple")
+        rows = _Rows.of_circuit(circuit, bounds)
+        outcome, entering = self._networks(circuit, rows.batch).path_of(rows)
+        names = (circuit.ends[end].name for end in rows.terminals)
+        return outcome, Currents(scheme, items, dict(zip(names, entering, strict=True)))
 
     def _judge_rows(
         self,
@@ -185,6 +229,14 @@ def _outcome(found: Verdicts, row: int, lamps: int) -> Outcome:
         ),
         bool(found.by_volts[row]),
     )
+
+
+def _with_hazards(outcome: Outcome, electrical: Sequence[tuple[int, int]]) -> Outcome:
+    """An outcome by connections with what currents add to it."""
+    outcome = outcome._replace(hazards=tuple(sorted((*outcome.hazards, *electrical))))
+    if outcome.verdict == SOUND:
+        return outcome._replace(verdict=MIMIC, by_volts=True)
+    return outcome
 
 
 class _Rows:
@@ -297,6 +349,22 @@ class _Networks:
         numbers = np.array([self._number(each) for each in different.tolist()], np.int64)
         return numbers[alike], solved
 
+    def path_of(self, rows: _Rows) -> tuple[Outcome, npt.NDArray[np.int8]]:
+        """Of the first row, its outcome by connections and the one path of its current.
+
+        The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
+        """
+        network = self._networks_of(rows)[0]
+        if self._unclear[network] or self._flows[network, 1:].any():
+            raise BugError("the current of a scheme runs on more than one path")
+        into, out = (
+            np.unpackbits(words.astype("<u8").view(np.uint8), bitorder="little").reshape(
+                len(words), 64
+            )
+            for words in (self._into[network, 0], self._out[network, 0])
+        )
+        return self._base[network], into.astype(np.int8) - out.astype(np.int8)
+
     def _number(self, key: int) -> int:
         """The number of the outcome of a network in which currents are dangerous in some states."""
         if key in self._numbers:
@@ -309,9 +377,7 @@ class _Networks:
                 electrical.append((hazard, state - 1))
         outcome = self._base[rest]
         if electrical:
-            outcome = outcome._replace(hazards=tuple(sorted((*outcome.hazards, *electrical))))
-            if outcome.verdict == SOUND:
-                outcome = outcome._replace(verdict=MIMIC, by_volts=True)
+            outcome = _with_hazards(outcome, electrical)
         self._numbers[key] = len(self._outcomes)
         self._outcomes.append(outcome)
         return self._numbers[key]

@@ -14,9 +14,12 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.change import Change, Wiring
-from verify.circuit import End
+from verify.circuit import Circuit, End
 from verify.families import NAMED_BY_SITE, Roles, family, place
 from verify.faults import Fault, FaultKind, Site, fault_kinds
+from verify.routing import arrangement_of
+from verify.schemes import WRONG_SCHEMES
+from verify.wrong_faults import WholeCircuit, rewired
 
 Numbers = npt.NDArray[np.intp]
 Flags = npt.NDArray[np.bool_]
@@ -45,12 +48,16 @@ class Listing:
     - `moves` (M, 3): fault, end and the join it goes to, of the landing kinds
     - `landings`: by landing kind the place of its first fault, and its faults
     - `others`: the faults of the other kinds, by their place in the listing
+    - `rebuilt`: the same of the kind whole-circuit, by their schemes; circuits are made when asked
+      for, of the parts where `arrangement` says
     """
 
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         kinds, sites, moves = [], [], []
         self.others: dict[int, Fault] = {}
+        self.rebuilt: dict[int, str] = {}
+        self.arrangement = arrangement_of(wiring.circuit)
         self.landings: dict[int, tuple[int, Landings]] = {}
         count = 0
         ends = _Ends(wiring)
@@ -60,6 +67,10 @@ class Listing:
                 self.landings[number] = count, found
                 moves.append(found.moves + np.array((count, 0, 0)))
                 site = found.site
+            elif kind.name == WholeCircuit.name:
+                schemes = () if self.arrangement is None else WRONG_SCHEMES
+                self.rebuilt = dict(enumerate(schemes, count))
+                site = np.arange(len(schemes))
             else:
                 site = self._list_others(kind, count)
             kinds.append(np.full(len(site), number, np.int16))
@@ -85,23 +96,32 @@ class Listing:
         """What one fault changes."""
         if row in self.others:
             return self.others[row].change
+        if row in self.rebuilt:
+            return Change(rebuilt=self.rewired(self.rebuilt[row]))
         start, stop = np.searchsorted(self.moves[:, 0], (row, row + 1))
         return Change(tuple((end, join) for _, end, join in self.moves[start:stop].tolist()))
+
+    def rewired(self, scheme: str) -> Circuit:
+        """The circuit by another scheme; raises ValueError if it is not fit for one."""
+        if self.arrangement is None:
+            raise ValueError("the circuit is no tree of boxes that a scheme could wire")
+        return rewired(self.wiring.circuit, self.arrangement, scheme)
 
     def faults(self, rows: Sequence[int]) -> list[Fault]:
         """Some of the faults as objects."""
         kinds = fault_kinds()
-        names = {kind: sites_of(kinds[kind], self.wiring) for kind in set(self.kind[list(rows)])}
-        return [
-            self.others[row]
-            if row in self.others
-            else Fault(
-                kinds[self.kind[row]].name,
-                names[self.kind[row]][self.site[row]],
-                self.change(row),
-            )
-            for row in rows
-        ]
+        landed = set(self.kind[list(rows)]) & self.landings.keys()
+        names = {kind: sites_of(kinds[kind], self.wiring) for kind in landed}
+
+        def fault(row: int) -> Fault:
+            if row in self.others:
+                return self.others[row]
+            if row in self.rebuilt:
+                return Fault(WholeCircuit.name, (self.rebuilt[row],), self.change(row))
+            kind = self.kind[row]
+            return Fault(kinds[kind].name, names[kind][self.site[row]], self.change(row))
+
+        return list(map(fault, rows))
 
     def named_like(self, kind: int, ends: Numbers) -> Fault:
         """A fault with the family of all of a landing kind that have such `ends`; see `Landings`.
@@ -139,6 +159,8 @@ class Families:
         which = np.zeros(len(listing), np.intp)
         for row, fault in listing.others.items():
             which[row] = self._of_other(roles, fault)
+        for row, scheme in listing.rebuilt.items():
+            which[row] = self._of_other(roles, Fault(WholeCircuit.name, (scheme,), Change()))
         things = np.array([self._thing(roles, end) for end in circuit.ends], np.intp)
         for kind, (start, found) in listing.landings.items():
             one, other = things[found.ends[:, 0]], things[found.ends[:, -1]]

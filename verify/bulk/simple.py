@@ -7,7 +7,13 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.circuit import Circuit
-from verify.electric.physics import ohms_per_metre, parameters, section, unreadable_sizes
+from verify.electric.physics import (
+    Parameters,
+    ohms_per_metre,
+    parameters,
+    section,
+    unreadable_sizes,
+)
 
 MOST_SWITCHES: Final = 6
 
@@ -45,12 +51,7 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
         return None
     if circuit.failures or len(circuit.switches) > MOST_SWITCHES or unreadable_sizes(circuit):
         return None
-    assumed, limits = parameters(circuit.palette), section("lamp")
-    (feed,) = circuit.feeds
-    (lamp,) = circuit.lamps
-    if not lamp.watts:
-        return None
-    load = circuit.volts**2 / lamp.watts
+    assumed = parameters(circuit.palette)
     ohms = []
     farads = 0.0
     for cable in circuit.cables:
@@ -58,8 +59,39 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
         count = len(cable.conductors)
         ohms += [length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)] * count
         farads += count * (count - 1) / 2 * length * assumed.capacitance
-    contacts = 2 * len(circuit.switches) * assumed.contact
-    wires = assumed.short + contacts + sum(ohms)
+    rooms = _rooms(circuit, sum(ohms), farads)
+    if rooms is None:
+        return None
+    return Bounds(
+        np.array([*ohms, assumed.short]), assumed.contact, _contacts(circuit, assumed), *rooms
+    )
+
+
+def stays_simple(circuit: Circuit, conductors: int, pairs: int) -> bool:
+    """True if a simple circuit is simple with other cables, their lengths and sizes left open.
+
+    They have so many `conductors`, and `pairs` of them in one cable.
+    """
+    assumed = parameters(circuit.palette)
+    ohms = assumed.length_m * ohms_per_metre(assumed.size, assumed.celsius)
+    farads = pairs * assumed.length_m * assumed.capacitance
+    return _rooms(circuit, conductors * ohms, farads) is not None
+
+
+def _contacts(circuit: Circuit, assumed: Parameters) -> float:
+    return 2 * len(circuit.switches) * assumed.contact
+
+
+def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] | None:
+    """`room` and `room_of_return` by all that conductors have together; None if too much."""
+    assumed, limits = parameters(circuit.palette), section("lamp")
+    (feed,) = circuit.feeds
+    (lamp,) = circuit.lamps
+    if not lamp.watts:
+        return None
+    load = circuit.volts**2 / lamp.watts
+    contacts = _contacts(circuit, assumed)
+    wires = assumed.short + contacts + ohms
     length = assumed.feed_length_m if feed.length_m is None else feed.length_m
     outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius) + assumed.terminal
     # Every path is at most all there is, and of two returns neither gets less than this share.
@@ -76,10 +108,4 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
         and circuit.volts / load < (feed.breaker_amps or 0.0)
     ):
         return None
-    return Bounds(
-        np.array([*ohms, assumed.short]),
-        assumed.contact,
-        contacts,
-        amps / counts,
-        amps * share / counts,
-    )
+    return amps / counts, amps * share / counts
