@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalogue
+from catalogue.columns import Column, Table
 from catalogue.pages.coverage import scope_line
 from catalogue.pages.visit import Visit
 from catalogue.report import short_cautions
-from catalogue.tables import TABLES, Column, Table
+from catalogue.tables import TABLES
 
 FORMATS: Final = ("csv", "json", "datapackage")
 DESCRIPTOR: Final = "datapackage.json"

@@ -12,11 +12,12 @@ from pathlib import Path
 from sqlite3 import Connection
 from typing import Final
 
+from catalogue.columns import Column, Table
 from catalogue.plan import Plan, make_plan
 from catalogue.store import Store, require_catalogue
 from catalogue.summary import COUNT_IN
 from catalogue.sweep import self_check
-from catalogue.tables import TABLE, TABLES, Column, Table
+from catalogue.tables import TABLE, TABLES
 from verify.problems import Problem, UserError
 
 Progress = Callable[[int, int], None]

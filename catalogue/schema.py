@@ -7,8 +7,10 @@ from typing import Final
 
 from sqlite_utils import Database, Migrations
 
+from catalogue.columns import Table
+from catalogue.fault_tables import VIEWS
 from catalogue.spelling import teach_texts
-from catalogue.tables import TABLE, TABLES, VIEWS, Table
+from catalogue.tables import TABLE, TABLES
 
 migrations: Final = Migrations("miswire")
 
