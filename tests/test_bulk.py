@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from verify.bulk import judging
 from verify.bulk.judging import Bulk, Outcome
-from verify.bulk.kernel import look_up
 from verify.bulk.listing import Listing
+from verify.bulk.names import look_up
 from verify.bulk.simple import is_simple
 from verify.change import Change
 from verify.circuit import Circuit

@@ -1,0 +1,317 @@
+"""Networks that were met, by name, and what they do; the rows of a circuit in which they come up.
+
+What *words* would look at is given a name, and a network whose name is known is not judged again,
+in whatever circuit it comes up. Where its current runs in the conductors of a circuit is asked row
+by row.
+"""
+
+import hashlib
+from functools import cache
+from types import SimpleNamespace
+from typing import Any, Final
+
+import networkx as nx
+import numpy as np
+import numpy.typing as npt
+
+from verify.bulk import kernel, names
+from verify.bulk.currents import find_currents
+from verify.bulk.listing import Listing
+from verify.bulk.outcomes import Outcome, outcome_of, with_hazards
+from verify.bulk.simple import Bounds
+from verify.change import Change
+from verify.circuit import Circuit
+from verify.electric.grid import Grid
+from verify.electric.outcomes import Outcomes, energise
+from verify.electric.solve import compiled_kernel
+from verify.engines.words import WordsEngine
+from verify.hazards import HAZARD_NAMES
+from verify.network import NOTHING, Batch, Flattener
+from verify.problems import BugError
+from verify.verdict import first_state, verdicts
+
+UNBALANCED: Final = HAZARD_NAMES.index("cable-unbalanced")
+_IN_GROUND: Final = HAZARD_NAMES.index("ground-current")
+_HEATED: Final = HAZARD_NAMES.index("loose-join")
+_LOADED: Final = HAZARD_NAMES.index("ground-carries-load")
+
+Words = npt.NDArray[np.uint64]
+Numbers = npt.NDArray[np.int64]
+
+
+class Rows:
+    """Networks of one circuit as arrays, with what the kernels ask of it."""
+
+    def __init__(self, circuit: Circuit, batch: Batch, bounds: Bounds) -> None:
+        self.circuit = circuit
+        self.bounds = bounds
+        self.batch = batch
+        ends = batch.switch_ends[batch.switch_ends != NOTHING]
+        self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
+        self.terminal_of = np.full(batch.join_of.shape[1], NOTHING, np.int16)
+        self.terminal_of[self.terminals] = np.arange(len(self.terminals))
+        widths = [len(cable.conductors) for cable in circuit.cables]
+        self.cable_starts = np.cumsum([0, *widths[:-1]], dtype=np.int64)
+        self.is_alone = _alone(circuit)
+        loose = batch.loose
+        self.loose = loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
+
+    @classmethod
+    def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "Rows":
+        """The circuit as it is."""
+        return cls(circuit, Flattener(circuit).batch([Change()]), bounds)
+
+    @classmethod
+    def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds) -> "Rows":
+        """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
+        place = np.full(len(listing), NOTHING, np.intp)
+        place[rows] = np.arange(len(rows))
+        moves = listing.moves.copy()
+        moves[:, 0] = place[moves[:, 0]]
+        own = [
+            (int(place[row]), end, join)
+            for row, fault in listing.others.items()
+            for end, join in fault.change.moves
+        ]
+        parts = {
+            int(place[row]): fault.change
+            for row, fault in listing.others.items()
+            if fault.change.failure is not None or fault.change.replacement is not None
+        }
+        moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
+        flattener = Flattener(listing.wiring.circuit)
+        batch = flattener.batch_of(len(rows) + 1, moves, parts)
+        return cls(listing.wiring.circuit, batch, bounds)
+
+
+class Networks:
+    """The networks of circuits with the same devices that have been met, and what they do."""
+
+    def __init__(self, shape: tuple[object, ...]) -> None:
+        self._words = WordsEngine()
+        self._seed = _hashed(shape)
+        self._count = 0
+        self._table = np.zeros((1 << 12, 2), np.uint64)
+        self._places = np.full(len(self._table), -1, np.int64)
+        self._lit = np.zeros(0, np.uint64)
+        self._loaded = np.zeros(0, np.uint64)
+        self._unclear = np.zeros(0, np.uint64)
+        self._flows = np.zeros((0, 4), np.uint64)
+        self._divided = np.zeros((0, 2), np.uint64)
+        self._into = np.zeros((0, 4, 0), np.uint64)
+        self._out = self._into
+        self._base: list[Outcome] = []
+        self._numbers: dict[int, int] = {}
+        self._outcomes: list[Outcome] = []
+        self._number_of: dict[Outcome, int] = {}
+
+    def outcome(self, number: int) -> Outcome:
+        """What `outcomes_of` numbers."""
+        return self._outcomes[number]
+
+    def outcomes_of(self, rows: Rows) -> tuple[Numbers, int]:
+        """The number of the outcome of each row, and how many rows had to be solved."""
+        batch = rows.batch
+        network = self._networks_of(rows)
+        unclear = self._unclear[network].copy()
+        shown = np.zeros((3, len(batch)), np.uint64)
+        _compiled().find_hazards(
+            rows.terminals,
+            batch.conductors,
+            batch.is_ground,
+            rows.cable_starts,
+            rows.is_alone,
+            batch.join_of,
+            batch.conducts,
+            batch.bridges,
+            rows.loose,
+            rows.bounds.ohms,
+            rows.bounds.contact,
+            rows.bounds.contacts,
+            rows.bounds.room,
+            rows.bounds.room_of_return,
+            network,
+            self._into,
+            self._out,
+            self._flows,
+            self._divided,
+            *shown,
+            unclear,
+        )
+        unclear &= self._lit[network]
+        solved = int(np.count_nonzero(unclear))
+        if solved:
+            _solve(rows, unclear, shown)
+        shown[1] &= ~self._loaded[network]
+        key = network
+        for states in shown:
+            key = key * 128 + 1 + first_state(states[:, None])
+        different, alike = np.unique(key, return_inverse=True)
+        numbers = np.array([self._number(each) for each in different.tolist()], np.int64)
+        return numbers[alike], solved
+
+    def path_of(self, rows: Rows) -> tuple[Outcome, npt.NDArray[np.int8]]:
+        """Of the first row, its outcome by connections and the one path of its current.
+
+        The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
+        """
+        network = self._networks_of(rows)[0]
+        if self._unclear[network] or self._flows[network, 1:].any():
+            raise BugError("the current of a scheme runs on more than one path")
+        into, out = (
+            np.unpackbits(words.astype("<u8").view(np.uint8), bitorder="little").reshape(
+                len(words), 64
+            )
+            for words in (self._into[network, 0], self._out[network, 0])
+        )
+        return self._base[network], into.astype(np.int8) - out.astype(np.int8)
+
+    def _number(self, key: int) -> int:
+        """The number of the outcome of a network in which currents are dangerous in some states."""
+        if key in self._numbers:
+            return self._numbers[key]
+        rest = key
+        electrical = []
+        for hazard in (_HEATED, _IN_GROUND, UNBALANCED):
+            rest, state = divmod(rest, 128)
+            if state:
+                electrical.append((hazard, state - 1))
+        outcome = self._base[rest]
+        if electrical:
+            outcome = with_hazards(outcome, electrical)
+        if outcome not in self._number_of:
+            self._number_of[outcome] = len(self._outcomes)
+            self._outcomes.append(outcome)
+        self._numbers[key] = self._number_of[outcome]
+        return self._numbers[key]
+
+    def _networks_of(self, rows: Rows) -> Numbers:
+        """The number of the network of each row; those that are new are judged."""
+        batch = rows.batch
+        called = np.empty((len(batch), 2), np.uint64)
+        nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
+        _compiled().name_networks(
+            rows.terminals,
+            batch.conductors,
+            batch.is_ground,
+            batch.join_of,
+            batch.conducts,
+            batch.closed,
+            batch.works,
+            batch.bridges,
+            self._seed,
+            called,
+            nets,
+        )
+        while 2 * (self._count + len(batch)) > len(self._table):
+            self._grow()
+        network = np.empty(len(batch), np.int64)
+        known = self._count
+        self._count = _compiled().look_up(called, self._table, self._places, network, known)
+        if self._count > known:
+            numbers, first = np.unique(network, return_index=True)
+            self._learn(rows, nets, first[numbers >= known])
+        return network
+
+    def _grow(self) -> None:
+        taken = self._places >= 0
+        called, order = self._table[taken], np.argsort(self._places[taken])
+        self._table = np.zeros((2 * len(self._table), 2), np.uint64)
+        self._places = np.full(len(self._table), -1, np.int64)
+        again = np.empty(len(called), np.int64)
+        _compiled().look_up(called[order], self._table, self._places, again, 0)
+
+    def _learn(self, rows: Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]) -> None:
+        """Judge networks that were never met, in the order of their numbers."""
+        batch = rows.batch.rows(new)
+        found = self._words.observe_batch(batch)
+        told = verdicts(found)
+        into = np.empty((len(batch), 4, len(rows.terminals)), np.uint64)
+        out = np.empty_like(into)
+        divided = np.empty((len(batch), 2), np.uint64)
+        unclear = np.empty(len(batch), np.uint64)
+        lit = np.ascontiguousarray(found.lit[:, 0, 0])
+        find_currents(
+            batch.switches,
+            batch.contacts,
+            batch.contact_switch,
+            batch.lamps[0],
+            batch.feeds[0],
+            rows.terminal_of,
+            batch.join_of,
+            batch.closed,
+            nets[new],
+            lit,
+            into,
+            out,
+            divided,
+            unclear,
+        )
+        count = len(self._base)
+        self._lit = _appended(self._lit, count, lit)
+        self._loaded = _appended(self._loaded, count, found.hazards[:, _LOADED, 0])
+        self._unclear = _appended(self._unclear, count, unclear)
+        self._flows = _appended(self._flows, count, np.bitwise_or.reduce(out, axis=2))
+        self._divided = _appended(self._divided, count, divided)
+        self._into = _appended(self._into, count, into)
+        self._out = _appended(self._out, count, out)
+        self._base += [outcome_of(told, row, 1) for row in range(len(batch))]
+
+
+def _appended(array: Words, count: int, more: Words) -> Words:
+    """`array` with `more` after its first `count` rows; it grows by half or more if it must."""
+    if count + len(more) > len(array):
+        larger = np.empty((max(count + len(more), 3 * count // 2), *more.shape[1:]), np.uint64)
+        if count:
+            larger[:count] = array[:count]
+        array = larger
+    array[count : count + len(more)] = more
+    return array
+
+
+def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
+    """Which cables, in a tree of boxes, have no other between the same two; elsewhere none."""
+    between = [frozenset(cable.between) for cable in circuit.cables]
+    runs = set(between)
+    is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(
+        nx.Graph(cable.between for cable in circuit.cables)
+    )
+    return np.array([is_tree and between.count(run) == 1 for run in between], np.uint8)
+
+
+def _solve(rows: Rows, unclear: Words, shown: Words) -> None:
+    """Correct `shown`, see `find_hazards`, in the states in which rows are `unclear`."""
+    compiled_kernel()  # there is always more to come
+    grid = Grid(rows.circuit)
+    (at,) = np.nonzero(unclear)
+    octets = np.ascontiguousarray(unclear[at].astype("<u8")).view(np.uint8).reshape(-1, 8)
+    row, state = np.nonzero(np.unpackbits(octets, axis=1, bitorder="little"))
+    network = grid.network_of(rows.batch.rows(at)).rows(row)
+    found = Outcomes.of(energise(grid, network, state[:, None]))
+    shown &= ~unclear
+    amps = grid.assumed.unbalanced_amps
+    amounts = (found.unbalanced_amps, found.ground_amps, found.loose_watts)
+    for states, amount, limit in zip(
+        shown, amounts, (amps, amps, grid.assumed.loose * amps**2), strict=True
+    ):
+        flows = amount[:, 0] > limit
+        bits = np.uint64(1) << state[flows].astype(np.uint64)
+        np.bitwise_or.at(states, at[row[flows]], bits)
+
+
+def _hashed(shape: tuple[object, ...]) -> Words:
+    digest = hashlib.blake2b(repr(shape).encode(), digest_size=16).digest()
+    return np.frombuffer(digest, "<u8").astype(np.uint64)
+
+
+@cache
+def _compiled() -> Any:
+    """The kernels as machine code, compiled once for each machine and kept on disk by numba."""
+    import numba
+
+    compile_ = numba.njit(cache=True, nogil=True)
+    return SimpleNamespace(
+        name_networks=compile_(names.name_networks),
+        find_hazards=compile_(kernel.find_hazards),
+        look_up=compile_(names.look_up),
+    )
