@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import sys
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -23,6 +24,8 @@ _MOST_DRAWN: Final = 1_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold
 _MOST_WORKERS: Final = 256
 _MOST_SHARDS: Final = 100_000
+#: From so many circuits on it takes seconds to put the rows in order in the end.
+_MANY: Final = 2000
 
 
 @click.command()
@@ -86,7 +89,13 @@ def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
     options.check()
     plan = make_plan(sizes, drawn_number, seed_number, shard, schemes=schemes, summary=summary)
     with Progress("Proving circuits", patience=0) as progress:
-        built = build_plan(database, plan, hire=hire, progress=progress)
+
+        def moved(done: int, total: int) -> None:
+            progress(done, total)
+            if done == total >= _MANY and sys.stderr.isatty():
+                click.echo("\nPutting the rows in order, which takes a while …", err=True)
+
+        built = build_plan(database, plan, hire=hire, progress=moved)
     if as_json:
         say(json.dumps(_form(built), indent=2))
         return
