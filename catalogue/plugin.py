@@ -4,14 +4,18 @@ The plugin does nothing where none of the databases is a catalogue.
 """
 
 from collections.abc import Awaitable, Callable
+from functools import wraps
 from importlib.resources import files
+from sqlite3 import Connection
 from typing import Any, Final
 
 from datasette import hookimpl
+from datasette.utils import tilde_decode
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 import catalogue
+from catalogue.fault_tables import VIEWS
 from catalogue.pages.cells import Cell, cell
 from catalogue.pages.routes import Route, routes
 from catalogue.pages.site import (
@@ -21,9 +25,14 @@ from catalogue.pages.site import (
     known_catalogue,
     static_version,
 )
+from catalogue.spelling import teach_texts
 from catalogue.tables import TABLES
 
 _OURS: Final = "miswire"
+_UNCOUNTED: Final = b"_nocount=1"
+
+Scope = dict[str, Any]
+App = Callable[[Scope, Any, Any], Awaitable[None]]
 
 
 @hookimpl
@@ -34,6 +43,37 @@ def startup(datasette: Datasette) -> Callable[[], Awaitable[None]]:
         await find_catalogue(datasette)
 
     return find
+
+
+@hookimpl
+def prepare_connection(conn: Connection) -> None:
+    """Let queries say faults in words, those of our pages and those that somebody types."""
+    teach_texts(conn)
+
+
+@hookimpl
+def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
+    """Leave the rows of views uncounted: there are as many as faults, and each would be joined."""
+
+    def wrapped(app: App) -> App:
+        @wraps(app)
+        async def answer(scope: Scope, receive: object, send: object) -> None:
+            if scope["type"] == "http" and _is_of_view(datasette, scope["path"]):
+                query = scope["query_string"]
+                if b"_nocount=" not in query:
+                    scope = {**scope, "query_string": b"&".join(filter(None, (query, _UNCOUNTED)))}
+            await app(scope, receive, send)
+
+        return answer
+
+    return wrapped
+
+
+def _is_of_view(datasette: Datasette, path: str) -> bool:
+    """Whether a path is that of Datasette's rows of a view, as a page or as JSON."""
+    database, _, name = path.removesuffix(".json").rpartition("/")
+    views = {view.name for view in VIEWS}
+    return name in views and tilde_decode(database.rpartition("/")[2]) == known_catalogue(datasette)
 
 
 @hookimpl
@@ -103,13 +143,18 @@ def _table_metadata() -> dict[str, object]:
     return {
         "description": "The tables of the catalogue. Every column is explained above its table.",
         "tables": {
-            table.name: {
-                "description": table.help,
-                "columns": {column.name: column.help for column in table.columns},
-                "facets": list(table.facets),
-                **({"label_column": table.label} if table.label else {}),
-            }
-            for table in TABLES
+            **{
+                table.name: {
+                    "description": table.help,
+                    "columns": {column.name: column.help for column in table.columns},
+                    "facets": list(table.facets),
+                    **({"label_column": table.label} if table.label else {}),
+                }
+                for table in TABLES
+            },
+            **{
+                view.name: {"description": view.help, "columns": dict(view.helps)} for view in VIEWS
+            },
         },
     }
 

@@ -13,6 +13,7 @@ from browser import HOSTILE, Browser, visiting
 from catalogue.pages.visit import Visit
 from catalogue.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove import prove
+from catalogue.spelling import teach_texts
 from catalogue.store import Store
 from catalogue.sweep import build
 from verify.circuitfile import dump, parse
@@ -54,4 +55,5 @@ def visit(database: Path) -> Iterator[Visit]:
     """A visit to the same catalogue without a browser."""
     with closing(sqlite3.connect(database)) as connection:
         connection.row_factory = sqlite3.Row
+        teach_texts(connection)
         yield Visit(connection, {}, {})

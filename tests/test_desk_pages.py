@@ -175,10 +175,10 @@ def test_circuits_of_a_group_are_counted(browser: Browser, visit: Visit, sign: s
     facts = browser.facts(f"{at(DESK, locations=2, at_uu='dark')}&{urlencode(signs)}")
     masks = SIGN[sign].hazards if sign else ()
     rows = visit.rows(
-        "select fault.id, circuit_id, word, group_concat(hazard.name) as hazards from fault"
-        " join signature on signature.id = fault.signature_id"
+        "select fault.id, circuit_id, word, group_concat(hazard.name) as hazards"
+        " from judged_fault as fault join signature on signature.id = fault.signature_id"
         " join circuit on circuit.id = circuit_id"
-        " left join evidence on fault_id = fault.id left join hazard on hazard.id = hazard_id"
+        " left join evidence using (outcome_id) left join hazard on hazard.id = hazard_id"
         " where origin = 'layout' group by fault.id"
     )
     assert facts["groups"]
@@ -198,9 +198,13 @@ def test_circuits_of_part_of_a_signature_are_counted(browser: Browser, visit: Vi
     query = {"locations": 2, **seen([2, 2, 2, 2]), "sign-metal-live": "yes"}
     missing = browser.facts(at(DESK, **query))["groups"][0]
     assert missing["contradicted"] == 1
-    having = "exists (select 1 from evidence where fault_id = fault.id and hazard_id in (5, 7))"
+    having = (
+        "exists (select 1 from evidence"
+        " where outcome_id = fault.outcome_id and hazard_id in (5, 7))"
+    )
     counted = (
-        "select count(distinct circuit_id) from fault join circuit on circuit.id = circuit_id"
+        "select count(distinct circuit_id) from judged_fault as fault"
+        " join circuit on circuit.id = circuit_id"
         " join signature on signature.id = fault.signature_id"
         " where origin = 'layout' and word = ? and"
     )

@@ -18,6 +18,7 @@ from browser import (
     without_fragment,
 )
 
+from catalogue.pages.visit import Visit
 from catalogue.terms import terms
 from verify.cautions import cautions
 from verify.circuitfile import parse
@@ -118,7 +119,7 @@ def test_page_of_every_hazard(browser: Browser, database: Path, hazard: Hazard) 
     assert hazard.condition in words
     with closing(sqlite3.connect(database)) as connection:
         (count,) = connection.execute(
-            "select count(*) from evidence where hazard_id ="
+            "select count(*) from evidence join fault using (outcome_id) where hazard_id ="
             " (select id from hazard where name = ?)",
             [name],
         ).fetchone()
@@ -193,9 +194,10 @@ def test_circuit_page_counts_its_faults(browser: Browser) -> None:
 @pytest.mark.parametrize(
     ("table", "statement"),
     [
-        ("verdict", "update fault set verdict_id = 1 where site = 'box-2,switch-2.ground'"),
-        ("signature", "update fault set signature_id = signature_id + 1 where kind_id = 1"),
-        ("state", "update fault set state = 1 where site = 'box-2,switch-2.ground'"),
+        ("outcome", "update fault set outcome_id = outcome_id + 1"),
+        ("verdict", "update outcome set verdict_id = 1 where verdict_id = 2"),
+        ("signature", "update outcome set signature_id = signature_id + 1 where verdict_id = 2"),
+        ("state", "update outcome set state = 1 where verdict_id = 2"),
         ("hazard", "update evidence set state = 3"),
         ("missing hazard", "delete from evidence"),
         ("file", "update circuit set file = 'format = 1'"),
@@ -214,12 +216,24 @@ def test_a_contradicted_row_is_called_out(
         assert browser.facts(MIMIC)["contradictions"]
 
 
-def test_search_finds_descriptions(browser: Browser) -> None:
-    """A search finds the faults whose description has all of its words, in any order."""
-    facts = browser.facts(f"{ROOT}/faults?q=traveler-2+common+exchanged")
-    assert facts["total"] > 0
+def test_search_finds_names(browser: Browser, visit: Visit) -> None:
+    """A search finds the faults whose name has all of its words, in any order; with none it says
+    what it looked for.
+    """
+    listed = f"{ROOT}/faults?q=travelers+common+exchanged"
+    facts = browser.facts(listed)
+    named = (
+        "select count(*) from fault join family on family.id = family_id"
+        " where name like '%exchange%' and name like '%common%' and name like '%traveler%'"
+    )
+    assert facts["total"] == visit.number(named) > 0
     for fault in facts["faults"]:
-        assert {"common", "traveler-2", "exchanged."} <= set(fault["description"].split())
+        assert "exchanged" in fault["description"]
+        named = browser.facts(f"{ROOT}/fault/{fault['circuit']}/{fault['kind']}/{fault['site']}")[
+            "family"
+        ]["name"]
+        assert {"common", "exchanged"} <= set(named.split())
+    assert "in its name" in browser.facts(f"{ROOT}/faults?q=common+dragon")["nothing"]
 
 
 def test_lists_have_pages(browser: Browser) -> None:

@@ -22,9 +22,12 @@ from browser import (
     without_fragment,
 )
 
+from catalogue.columns import Table, View
+from catalogue.fault_tables import VIEWS
 from catalogue.pages.addresses import LONGEST_WORD, signature_label
 from catalogue.pages.site import HEADERS
-from catalogue.tables import TABLES, Table
+from catalogue.pages.visit import Visit
+from catalogue.tables import TABLES
 from verify.cautions import summary
 
 pytest_plugins = ["small_catalogue"]
@@ -72,7 +75,6 @@ def test_hostile_content_is_only_text(database: Path, tmp_path: Path) -> None:
     copy = Path(shutil.copy(database, tmp_path / "hostile.db"))
     with closing(sqlite3.connect(copy)) as connection:
         for table, column in (
-            ("fault", "description"),
             ("family", "name"),
             ("verdict", "meaning"),
             ("signature", "name"),
@@ -93,8 +95,30 @@ def test_hostile_content_is_only_text(database: Path, tmp_path: Path) -> None:
             assert HOSTILE in check_page(browser.get(path), path).text
         for path in (f"{ROOT}/hazard/metal-live", f"{ROOT}/scope", f"{ROOT}/signature/-LL-"):
             assert HOSTILE in check_page(browser.get(path), path).text
-        table = browser.get("/hostile/fault").text
-        assert 'alert("' not in table.replace("<script>\ndocument", "")
+        for name in ("fault", "fault_in_words", "profile", "outcome"):
+            table = browser.get(f"/hostile/{name}").text
+            assert 'alert("' not in table.replace("<script>\ndocument", "")
+
+
+def test_what_cannot_be_put_into_words(database: Path, tmp_path: Path) -> None:
+    """Rows of a file that somebody changed are listed without words; no page fails for them."""
+    copy = changed(database, tmp_path, "update fault set site = site + 1000 where id = 1")
+    with closing(sqlite3.connect(copy)) as connection:
+        connection.execute("update circuit set file = 'format = 1' where label = 'boathouse-süd'")
+        connection.commit()
+    with visiting(copy) as browser:
+        for path, told in (
+            ("", "This circuit has no site"),
+            ("?circuit=boathouse-s%C3%BCd", "A mistake without words"),
+        ):
+            listed = browser.facts(f"{ROOT}/faults{path}")["faults"][0]
+            assert listed["description"].startswith(told)
+            check_page(browser.get(f"{ROOT}/faults{path}"), path)
+            gone = f"{ROOT}/fault/{listed['circuit']}/{listed['kind']}/{listed['site']}"
+            check_page(browser.get(gone), path)
+            assert browser.get(gone).status_code == 404
+        for table in ("fault", "fault_in_words", "judged_fault"):
+            assert browser.get(f"/changed/{table}?id=1").status_code == 200
 
 
 def test_unicode_labels(browser: Browser) -> None:
@@ -164,6 +188,19 @@ def test_reading_only(browser: Browser) -> None:
     assert browser.get(f"{ROOT}/terms", "HEAD").status_code == 200
 
 
+@pytest.mark.parametrize("view", VIEWS, ids=lambda view: view.name)
+def test_views_explain_themselves(browser: Browser, view: View) -> None:
+    """Datasette's page of each view has its help and that of its columns; it counts nothing."""
+    path = f"{TABLES_AT}/{view.name}"
+    words = browser.read(path).words
+    assert view.help in words
+    for column, told in view.helps.items():
+        assert f"{column} {told}" in words
+    assert browser.get(f"{path}.json").json()["filtered_table_rows_count"] is None
+    kept = browser.get(f"{path}.json?id__lt=9&_nocount=").json()
+    assert (kept["filtered_table_rows_count"], len(kept["rows"])) == (8, 8)
+
+
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 def test_tables_explain_themselves(browser: Browser, table: Table) -> None:
     """Datasette's page of each table has its help, that of every column, and the cautions."""
@@ -178,18 +215,47 @@ def test_tables_explain_themselves(browser: Browser, table: Table) -> None:
     assert summary() in words
 
 
-def test_rows_lead_to_our_pages(browser: Browser) -> None:
-    """In Datasette's tables labels stand for ids and lead to our pages, and states are in words."""
-    document = browser.read(f"{TABLES_AT}/fault?kind_id=3&_search=traveler-1+common+box-1")
-    assert CLASSIC in document.links
+def test_rows_lead_to_our_pages(browser: Browser, visit: Visit) -> None:
+    """In Datasette's tables labels stand for ids and lead to our pages, faults are sentences that
+    lead to theirs, and states are in words.
+    """
+    number = visit.number("select id from circuit where label = 'chain-1.f.1'")
+    classic = "circuit_id = ? and fault_at(label, file, fault_kind.name, site) = ?"
+    row = visit.row(
+        "select fault.id, verdict.name, outcome_id from judged_fault as fault"
+        " join circuit on circuit.id = circuit_id join fault_kind on fault_kind.id = kind_id"
+        f" join verdict on verdict.id = fault.verdict_id where {classic} and kind_id = 3",
+        *(number, CLASSIC.rpartition("/")[2]),
+    )
+    assert row is not None
+    fault, verdict, outcome = row
+    for path in (
+        f"fault?kind_id=3&circuit_id={number}&_size=500",
+        f"fault_in_words?id={fault}",
+        f"judged_fault?id={fault}",
+    ):
+        document = browser.read(f"{TABLES_AT}/{path}")
+        assert CLASSIC in document.links
+        assert browser.facts(CLASSIC)["description"] in document.words
+    document = browser.read(f"{TABLES_AT}/fault?kind_id=3&circuit_id={number}")
     assert f"{ROOT}/circuit/chain-1.f.1" in document.links
-    assert "1: switch 1 down, switch 2 up" in document.words
     assert "exchanged 3" in document.words
-    evidence = browser.read(f"{TABLES_AT}/evidence?_sort=fault_id")
-    assert any(link.startswith(f"{ROOT}/fault/chain-") for link in evidence.links)
+    assert f"{verdict} {outcome}" in document.words
+    assert any(link.endswith(f"/outcome?id={outcome}") for link in document.links)
+    document = browser.read(f"{TABLES_AT}/fault_in_words?circuit=chain-1.f.1")
+    assert f"{ROOT}/circuit/chain-1.f.1" in document.links
+    for table in ("outcome?state=1", "evidence?state=1", "judged_fault?state=1"):
+        document = browser.read(f"{TABLES_AT}/{table}")
+        assert "1: switch 1 down, switch 2 up" in document.words, table
+    for table in ("pair", "profile"):
+        links = browser.read(f"{TABLES_AT}/{table}").links
+        assert any(link.startswith(f"{ROOT}/fault/chain-") for link in links), table
     for table, link in (("signature", "signature/-LL-"), ("hazard", "hazard/metal-live")):
         assert f"{ROOT}/{link}" in browser.read(f"{TABLES_AT}/{table}").links
-    for odd in ("fault?_col=site", "fault/1", "evidence?_nocol=state", "fault?_labels=off"):
+    for odd in (
+        *("fault?_col=site", "fault/1", "evidence?_nocol=state", "fault?_labels=off"),
+        *("judged_fault?_nocol=id&_nocol=outcome_id", "fault_in_words.json"),
+    ):
         assert browser.get(f"{TABLES_AT}/{odd}").status_code == 200
 
 

@@ -116,7 +116,8 @@ def test_tests_show_what_they_say(browser: Browser, visit: Visit) -> None:
     engine *paths*; the walk is one of single flips through it.
     """
     rows = visit.rows(
-        "select label, file, state_set, states, flips, walk, changing, mimics, harmless"
+        "select label, file, state_set, states, flips, walk, changing,"
+        " detection.mimics, harmless"
         " from detection join circuit on circuit.id = circuit_id where positions = 'known'"
         " and label in ('chain-1.f.1', 'tied-f.L.1')"
     )
@@ -150,7 +151,8 @@ def test_tests_show_what_they_say(browser: Browser, visit: Visit) -> None:
     }
     mimics = browser.facts(f"{ROOT}/faults?verdict=mimic")["total"]
     drawn = visit.number(
-        "select count(*) from fault join circuit on circuit.id = circuit_id join verdict on"
+        "select count(*) from judged_fault as fault join circuit on circuit.id = circuit_id"
+        " join verdict on"
         " verdict.id = fault.verdict_id where origin = 'drawn' and verdict.name = 'mimic'"
     )
     assert sum(size["mimics"] for size in facts["tests"]) == mimics - drawn

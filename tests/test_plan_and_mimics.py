@@ -69,12 +69,12 @@ def test_mimics_are_counted(browser: Browser, visit: Visit) -> None:
     check_page(browser.get(MIMICS), MIMICS)
     of_layouts = "circuit_id in (select id from circuit where origin = 'layout')"
     mimic = f"verdict_id = (select id from verdict where name = 'mimic') and {of_layouts}"
-    total = visit.number(f"select count(*) from fault where {mimic}")
+    total = visit.number(f"select count(*) from judged_fault where {mimic}")
     assert facts["mimics"] == total
     assert facts["faults"] == visit.number(f"select count(*) from fault where {of_layouts}")
     for row in facts["by_hazard"]:
         counted = visit.number(
-            "select count(*) from evidence join fault on fault.id = fault_id join hazard on"
+            "select count(*) from evidence join judged_fault using (outcome_id) join hazard on"
             f" hazard.id = hazard_id where {mimic} and hazard.name = ?",
             row["name"],
         )

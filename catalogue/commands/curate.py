@@ -18,6 +18,7 @@ from verify.problems import Problem, UserError
 
 _FEWEST: Final = 2
 _MOST: Final = 6
+_HELD: Final = "select distinct locations from profile where origin = 'layout'"
 
 
 @click.command()
@@ -48,7 +49,7 @@ def curate(database: Path, locations: str, as_toml: bool, as_json: bool) -> None
         closing(sqlite3.connect(f"file:{database.absolute()}?mode=ro", uri=True)) as connection,
         Progress("Working out faults") as progress,
     ):
-        held = {row[0] for row in connection.execute("select distinct locations from profile")}
+        held = {row[0] for row in connection.execute(_HELD)}
         missing = [
             Problem(
                 f"--locations={size}",

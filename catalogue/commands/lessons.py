@@ -15,6 +15,7 @@ from catalogue.lessons.curated import Case, Resolve, read_curated, shipped_circu
 from catalogue.lessons.prints import PAPERS
 from catalogue.lessons.sheet import Stored
 from catalogue.lessons.wording import USAGES, Usage
+from catalogue.spelling import site_number
 from catalogue.store import require_catalogue
 from catalogue.terminal import Progress, cautions_paragraph, counted, file_name, paragraph, say
 from verify.circuit import Circuit
@@ -25,9 +26,9 @@ from verify.resources import data_path
 COMMAND: Final = "lessons"
 _MOST_SEED: Final = 2**31 - 1
 _STORED: Final = """
-select verdict.name from fault join circuit on circuit.id = circuit_id
-join fault_kind as kind on kind.id = kind_id join verdict on verdict.id = fault.verdict_id
-where circuit.label = ? and kind.name = ? and site = ?
+select verdict.name from fault join fault_kind as kind on kind.id = kind_id
+join outcome on outcome.id = outcome_id join verdict on verdict.id = outcome.verdict_id
+where circuit_id = ? and kind.name = ? and site = ?
 """
 
 
@@ -139,7 +140,13 @@ def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
 
         def stored(case: Case) -> str | None:
             kind, _, site = case.fault.partition("/")
-            row = connection.execute(_STORED, [case.circuit, kind, site]).fetchone()
+            query = "select id, label, file from circuit where label = ?"
+            circuit = connection.execute(query, [case.circuit]).fetchone()
+            if circuit is None:
+                return None
+            number, label, file = circuit
+            place = site_number(label, file, kind, site)
+            row = connection.execute(_STORED, [number, kind, place]).fetchone()
             return None if row is None else str(row[0])
 
         yield resolve, stored

@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from catalogue.spelling import fault_text, site_text
 from verify.behaviour import Findings, position
 from verify.circuit import Circuit
 from verify.engines.volts import engine_for
@@ -152,14 +153,15 @@ def pool_of_catalogue(
     words: dict[str, int] = {}
     suspects = []
     for row in execute(_PROFILE.format(marks=marks), [locations, *schemes]):
-        word, kind, name, where, label, description, verdict, hazards, faults, circuits = row
+        word, kind, name, where, circuit, file, site, verdict, hazards, faults, circuits = row
+        example = str(circuit), str(file), str(kind), int(str(site))
         suspects.append(
             Suspect(
                 kind=str(kind),
                 family=str(name),
                 place=str(where),
-                label=str(label),
-                description=str(description),
+                label=f"{circuit}/{kind}/{site_text(*example)}",
+                description=fault_text(*example),
                 verdict=str(verdict),
                 codes=words.setdefault(str(word), len(words)),
                 hazards=int(str(hazards)),
@@ -195,16 +197,16 @@ def pool_of_catalogue(
 
 
 _PROFILE: Final = """
-select word, kind.name, family.name, place, circuit.label || '/' || kind.name || '/' || site,
-       fault.description, verdict.name, hazard_set, profile.faults, profile.circuits
+select word, kind.name, family.name, place, circuit.label, circuit.file, site, verdict.name,
+       hazard_set, profile.faults, profile.circuits
 from profile
 join signature on signature.id = profile.signature_id
 join fault_kind as kind on kind.id = profile.kind_id
 join family on family.id = profile.family_id
 join fault on fault.id = example_id
 join circuit on circuit.id = circuit_id
-join verdict on verdict.id = fault.verdict_id
-where profile.locations = ? and profile.scheme in ({marks})
+join verdict on verdict.id = profile.verdict_id
+where profile.origin = 'layout' and profile.locations = ? and profile.scheme in ({marks})
 order by profile.id
 """
 _INTENDED: Final = """

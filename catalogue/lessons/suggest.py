@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from catalogue.lessons.curated import Case, Resolve
 from catalogue.lessons.sheet import Sheet, work_out
+from catalogue.spelling import fault_text, site_text
 from verify.hazards import HAZARD_NAMES
 from verify.problems import BugError
 
@@ -24,13 +25,14 @@ Numbers = npt.NDArray[np.float64]
 _CANDIDATES: Final = """
 select profile.locations, signature_id, kind.name, hazard_set, min(example_id)
 from profile join fault_kind as kind on kind.id = kind_id
-where profile.locations in ({marks})
+where profile.origin = 'layout' and profile.locations in ({marks})
 group by 1, 2, 3, 4 order by 5
 """
 _LABEL: Final = """
-select circuit.label || '/' || kind.name || '/' || site, fault.description, verdict.name
+select circuit.label, circuit.file, kind.name, site, verdict.name
 from fault join circuit on circuit.id = circuit_id join fault_kind as kind on kind.id = kind_id
-join verdict on verdict.id = fault.verdict_id where fault.id = ?
+join outcome on outcome.id = outcome_id join verdict on verdict.id = outcome.verdict_id
+where fault.id = ?
 """
 
 
@@ -141,8 +143,10 @@ def suggest(
     chosen = fewest(choices)
     proposed = []
     for done, choice in enumerate(chosen, 1):
-        row = connection.execute(_LABEL, [choice.fault]).fetchone()
-        proposed.append(_proposed(*map(str, row), resolve=resolve))
+        circuit, file, kind, site, verdict = connection.execute(_LABEL, [choice.fault]).fetchone()
+        label = f"{circuit}/{kind}/{site_text(circuit, file, kind, site)}"
+        description = fault_text(circuit, file, kind, site)
+        proposed.append(_proposed(label, description, verdict, resolve=resolve))
         progress(done, len(chosen))
     shown = _counted(thing for choice in choices for thing in choice.shows)
     ordered = sorted(proposed, key=lambda p: (p.cost, p.checks, p.suspects, p.label))

@@ -8,17 +8,28 @@ from markupsafe import Markup
 
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.site import Datasette, addresses, known_catalogue
+from catalogue.pages.spelled import fault_words
 from catalogue.pages.states import state_words
-
-#: The column of each table that holds the id of a fault.
-_FAULT_ID: Final = {"fault": "id", "evidence": "fault_id"}
-_FAULT: Final = (
-    "select circuit.label, kind.name, site, fault.description, circuit.locations from fault"
-    " join circuit on circuit.id = circuit_id join fault_kind as kind on kind.id = kind_id"
-    " where fault.id = ?"
-)
+from catalogue.pages.visit import Visit
 
 Cell = Callable[[], Awaitable[Markup | None]]
+
+#: For columns that lead to a fault the column that has its id.
+_FAULTS: Final = {
+    ("fault", "site"): "id",
+    ("judged_fault", "id"): "id",
+    ("fault_in_words", "id"): "id",
+    ("pair", "fault_id"): "fault_id",
+    ("pair", "other_id"): "other_id",
+    ("profile", "example_id"): "example_id",
+}
+#: For tables with states the column that has the id of the outcome.
+_OUTCOMES: Final = {"outcome": "id", "evidence": "outcome_id", "judged_fault": "outcome_id"}
+_OUTCOME: Final = (
+    "select verdict.name as verdict, locations from outcome"
+    " join verdict on verdict.id = verdict_id join signature on signature.id = signature_id"
+    " where outcome.id = ?"
+)
 
 
 def cell(
@@ -30,12 +41,19 @@ def cell(
     at = addresses(datasette)
     if isinstance(value, dict) and column == "circuit_id":
         return _link(at.circuit(value["label"]), value["label"])
+    if (table, column) == ("fault_in_words", "circuit"):
+        return _link(at.circuit(value), value)
     if (table, column) in _LABELS:
         return _link(_LABELS[table, column](at, value), value)
-    if (table, column) in (("fault", "description"), ("evidence", "fault_id")):
-        return _of_fault(datasette, row, table, lambda fault: _fault_link(at, fault))
-    if table in _FAULT_ID and column == "state":
-        return _of_fault(datasette, row, table, lambda fault: _state(value, fault))
+    if (table, column) in _FAULTS:
+        number = _plain(row, _FAULTS[table, column])
+        return _read(datasette, lambda visit: _fault(visit, at, number))
+    if table in _OUTCOMES and column == "state":
+        number = _plain(row, _OUTCOMES[table])
+        return _read(datasette, lambda visit: _state(visit, value, number))
+    if column == "outcome_id":
+        number = _plain(row, column)
+        return _read(datasette, lambda visit: _outcome(visit, at, number))
     return None
 
 
@@ -49,27 +67,45 @@ _LABELS: Final[dict[tuple[str, str], Callable[[Addresses, str], str]]] = {
 }
 
 
-def _of_fault(datasette: Datasette, row: Any, table: str, show: Callable[[Any], Markup]) -> Cell:
+def _plain(row: Any, column: str) -> Any:
+    """The value of a column that Datasette may have put a label to; None where it was left out."""
+    value = row[column] if column in row.keys() else None  # noqa: SIM118 - rows are no mappings
+    return value["value"] if isinstance(value, dict) else value
+
+
+def _read(datasette: Datasette, show: Callable[[Visit], Markup | None]) -> Cell:
     async def shown() -> Markup | None:
-        fault_id = row[_FAULT_ID[table]]
-        number = fault_id["value"] if isinstance(fault_id, dict) else fault_id
+        def read(connection: Connection) -> Markup | None:
+            return show(Visit(connection, {}, {}))
 
-        def read(connection: Connection) -> Any:
-            return connection.execute(_FAULT, [number]).fetchone()
-
-        fault = await datasette.get_database(known_catalogue(datasette)).execute_fn(read)
-        return show(fault) if fault else None
+        found: Markup | None = await datasette.get_database(known_catalogue(datasette)).execute_fn(
+            read
+        )
+        return found
 
     return shown
 
 
-def _fault_link(at: Addresses, fault: Any) -> Markup:
-    circuit, kind, site, description, _ = fault
-    return _link(at.fault(circuit, kind, site), description)
+def _fault(visit: Visit, at: Addresses, number: int) -> Markup | None:
+    fault = fault_words(visit, number)
+    if fault is None:
+        return None
+    address = at.fault(str(fault["circuit"]), str(fault["kind"]), str(fault["site"]))
+    return _link(address, str(fault["description"]))
 
 
-def _state(state: int, fault: Any) -> Markup:
-    return Markup.escape(state_words(state, fault["locations"]))
+def _state(visit: Visit, state: int, number: int) -> Markup | None:
+    outcome = visit.row(_OUTCOME, number)
+    return Markup.escape(state_words(state, outcome["locations"])) if outcome else None
+
+
+def _outcome(visit: Visit, at: Addresses, number: int) -> Markup | None:
+    outcome = visit.row(_OUTCOME, number)
+    if outcome is None:
+        return None
+    return Markup('<a href="{}">{}</a> <em>{}</em>').format(
+        at.table("outcome", id=number), outcome["verdict"], number
+    )
 
 
 def _link(address: str, text: str) -> Markup:

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from catalogue.pages.choice import Choice
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row
@@ -49,7 +50,7 @@ def circuit(visit: Visit) -> Page:
         "states": [],
         "evidence": {},
         "layout": outline(checked.circuit) if checked.circuit else [],
-        "counts": counts_by_kind(visit, "fault where circuit_id = ?", row["id"]),
+        "counts": counts_by_kind(visit, Choice(circuit=row["id"])),
         "circuit_file": row["file"],
         "provenance": provenance(visit, row["work_id"]),
         **reading_facts(checked.circuit),

@@ -1,7 +1,8 @@
 """How many faults of each kind have each verdict, wherever a page counts some."""
 
-from typing import TypedDict
+from typing import Final, TypedDict
 
+from catalogue.pages.choice import Choice
 from catalogue.pages.visit import Visit
 
 
@@ -22,23 +23,29 @@ class Counts(TypedDict):
     total: int
 
 
-_BY_KIND = (
-    "select kind.name as kind, kind.title as kind_title, verdict.name as verdict, number"
-    " from ({counted}) as counted"
+_BY_KIND: Final = (
+    "select kind.name as kind, verdict.name as verdict, number from ({counted}) as counted"
     " join fault_kind as kind on kind.id = counted.kind_id"
-    " join verdict on verdict.id = counted.verdict_id"
-    " order by kind.id"
+    " join verdict on verdict.id = counted.verdict_id order by kind.id"
 )
+#: Whether a row of ``profile`` is of mimics.
+IS_MIMIC: Final = "profile.verdict_id = (select id from verdict where name = 'mimic')"
 
 
-def counts_by_kind(visit: Visit, source: str, *parameters: object) -> Counts:
-    """Counts of the faults in `source`, a FROM clause that calls table ``fault`` by its name."""
+def counts_by_kind(visit: Visit, choice: Choice) -> Counts:
+    """Counts of the faults of a choice."""
+    counted = choice.counted()
+    if choice.circuit is None:
+        source, values = f"sum(faults) as number from profile where {counted.sql}", counted.values
+    else:
+        judged = choice.judged()
+        source = (
+            "count(*) as number from fault cross join outcome on outcome.id = outcome_id"
+            f" where circuit_id = ? and {judged.sql}"
+        )
+        values = (choice.circuit, *judged.values)
     rows = visit.rows(
-        _BY_KIND.format(
-            counted="select fault.kind_id, fault.verdict_id, count(*) as number"
-            f" from {source} group by fault.kind_id, fault.verdict_id"
-        ),
-        *parameters,
+        _BY_KIND.format(counted=f"select kind_id, verdict_id, {source} group by 1, 2"), *values
     )
     verdicts = [str(row["name"]) for row in visit.rows("select name from verdict order by id")]
     found = {(row["kind"], row["verdict"]): int(row["number"]) for row in rows}

@@ -18,7 +18,8 @@ from catalogue.desk.match import Group
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.desksketch import Shape, letters
-from catalogue.pages.visit import Visit
+from catalogue.pages.spelled import spelled
+from catalogue.pages.visit import Row, Visit
 from verify.circuit import Circuit
 from verify.signature import Signature, canonical
 
@@ -181,7 +182,8 @@ class AnyLayout(Wiring):
 
 
 _ALL_IN: Final = """
-select count(distinct circuit_id) from fault
+select count(distinct circuit_id)
+from outcome cross join fault on outcome_id = outcome.id
 where signature_id in (select id from signature where word in ({words}))
     and circuit_id in ({circuits})
 """
@@ -192,11 +194,11 @@ with wanted as materialized (
     join family on family.name = json_extract(value, '$[1]')
         and family.place = json_extract(value, '$[2]')
 )
-select count(distinct circuit_id) from fault
+select count(distinct circuit_id)
+from outcome cross join fault on outcome_id = outcome.id
 where signature_id in (select id from signature where word in ({words}))
     and circuit_id in ({circuits})
-    and (kind_id, family_id, (select coalesce(sum(1 << (hazard_id - 1)), 0) from evidence
-                              where fault_id = fault.id)) in (select * from wanted)
+    and (kind_id, family_id, hazard_set) in (select * from wanted)
 """
 
 
@@ -248,22 +250,21 @@ class OneLayout(Wiring):
     def _found(self) -> tuple[Pool, list[set[str]]]:
         """The pool, and the circuits that each of its suspects is a fault of."""
         behaviours: dict[str, int] = {}
-        alike: dict[tuple[str, str, str, str, str, int], list[tuple[str, str, str]]] = {}
+        alike: dict[tuple[str, str, str, str, str, int], list[Row]] = {}
         for row in self._rows():
-            circuit, word, kind, family, where, label, description, verdict, hazards = row
+            circuit, word, kind, family, where = tuple(row)[:5]
             for places in self._labels[circuit]:
                 codes = _placed_word(word, places)
                 name, place = _placed(family, places), _placed(where, places)
-                key = (kind, name, place, verdict, codes, hazards)
-                alike.setdefault(key, []).append((circuit, label, description))
-        holding = [{circuit for circuit, _, _ in faults} for faults in alike.values()]
+                key = (kind, name, place, row["verdict"], codes, row["hazard_set"])
+                alike.setdefault(key, []).append(row)
+        holding = [{row["circuit"] for row in faults} for faults in alike.values()]
         suspects = tuple(
             Suspect(
                 kind=kind,
                 family=name,
                 place=place,
-                label=faults[0][1],
-                description=faults[0][2],
+                **_example_words(faults[0]),
                 verdict=verdict,
                 codes=behaviours.setdefault(codes, len(behaviours)),
                 hazards=hazards,
@@ -287,17 +288,12 @@ class OneLayout(Wiring):
         )
         return pool, holding
 
-    def _rows(self) -> list[tuple[str, str, str, str, str, str, str, str, int]]:
+    def _rows(self) -> list[Row]:
+        """Every fault of the circuits, then every circuit as intended, which has no kind."""
         marks = ", ".join("?" * len(self._labels))
         labels = tuple(self._labels)
         faults = self.visit.rows(_OF_CIRCUITS.format(marks=marks), *labels)
-        intended = self.visit.rows(
-            "select label, word from circuit join signature on signature.id = signature_id"
-            f" where label in ({marks})",
-            *labels,
-        )
-        nothing = ("", NO_FAULT, "", "", "The circuit is as intended.", "sound", 0)
-        return [tuple(row) for row in faults] + [(*tuple(row), *nothing) for row in intended]
+        return faults + self.visit.rows(_INTENDED.format(marks=marks), NO_FAULT, *labels)
 
     @property
     def pool(self) -> Pool:
@@ -313,16 +309,32 @@ class OneLayout(Wiring):
 
 
 _OF_CIRCUITS: Final = """
-select circuit.label, word, kind.name, family.name, place,
-       circuit.label || '/' || kind.name || '/' || site, fault.description, verdict.name,
-       (select coalesce(sum(1 << (hazard_id - 1)), 0) from evidence where fault_id = fault.id)
-from circuit join fault on circuit_id = circuit.id
-join signature on signature.id = fault.signature_id
+select circuit.label as circuit, word, kind.name as kind, family.name as family, place,
+       circuit.file, fault.site, verdict.name as verdict, hazard_set
+from circuit cross join fault on circuit_id = circuit.id
+cross join outcome on outcome.id = outcome_id
+join signature on signature.id = outcome.signature_id
 join fault_kind as kind on kind.id = kind_id
 join family on family.id = family_id
-join verdict on verdict.id = fault.verdict_id
+join verdict on verdict.id = outcome.verdict_id
 where circuit.label in ({marks}) order by fault.id
 """
+_INTENDED: Final = """
+select label as circuit, word, '' as kind, ? as family, '' as place, file, 0 as site,
+       'sound' as verdict, 0 as hazard_set
+from circuit join signature on signature.id = signature_id where label in ({marks})
+"""
+
+
+def _example_words(row: Row) -> dict[str, str]:
+    """The label of a fault, and it as a sentence."""
+    if not row["kind"]:
+        return {"label": "", "description": "The circuit is as intended."}
+    words = spelled(row["circuit"], row["file"], row["kind"], row["site"])
+    return {
+        "label": f"{row['circuit']}/{row['kind']}/{words.site}",
+        "description": words.description,
+    }
 
 
 @lru_cache(maxsize=20_000)

@@ -1,21 +1,22 @@
 """The page of a fault: what was done wrong, what the light then does, and what shows it."""
 
+from dataclasses import replace
 from typing import Final
 
-from catalogue.pages.faultlist import some_faults
+from catalogue.pages.choice import Choice, fault_ids, total
+from catalogue.pages.faultlist import listed_faults
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Recheck, Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
+from catalogue.pages.spelled import site_number, spelled
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.circuitfile import dump, parse
 from verify.engines.volts import engine_for
 from verify.evidence import Evidence, to_json
-from verify.faults import find_fault
-from verify.problems import CircuitError
 from verify.verdict import judge
 
 _ALIKE_HERE: Final = 8
@@ -30,8 +31,8 @@ def fault(visit: Visit) -> Page:
     row = _fault_row(visit, circuit, kind, parts["site"])
     held = visit.rows(
         "select hazard.name, title, condition, danger, state from evidence"
-        " join hazard on hazard.id = hazard_id where fault_id = ? order by hazard.id",
-        row["id"],
+        " join hazard on hazard.id = hazard_id where outcome_id = ? order by hazard.id",
+        row["outcome_id"],
     )
     stored = Stored(
         row["verdict"],
@@ -42,17 +43,18 @@ def fault(visit: Visit) -> Page:
         {hazard["name"]: hazard["state"] for hazard in held},
         circuit["engine"],
     )
-    checked = recheck(circuit["file"], stored, f"{kind['name']}/{row['site']}")
+    words = spelled(circuit["label"], circuit["file"], kind["name"], row["site"])
+    checked = recheck(circuit["file"], stored, f"{kind['name']}/{words.site}")
     evidence = checked.examination.evidence if checked.examination else {}
     shown = {claim: to_json(item) for claim, item in evidence.items()}
     return Page(
-        row["description"],
+        words.description,
         "fault",
         {
-            "label": f"{circuit['label']}/{kind['name']}/{row['site']}",
-            "description": row["description"],
+            "label": f"{circuit['label']}/{kind['name']}/{words.site}",
+            "description": words.description,
             "kind": {key: kind[key] for key in ("name", "title", "description", "version")},
-            "site": row["site"],
+            "site": words.site,
             "circuit": {"label": circuit["label"], "name": circuit["name"]},
             "verdict": row["verdict"],
             "meaning": row["meaning"],
@@ -101,34 +103,25 @@ def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
-    row = _listed_row(visit, circuit, kind, site) or _onward(visit, circuit, kind, site)
+    """The row of the fault at a site, or of the one under which the result there is listed."""
+    row = visit.row(
+        "select fault.*, outcome.verdict_id, outcome.signature_id, outcome.state, outcome.switch,"
+        " outcome.lamp, outcome.by_volts, verdict.name as verdict, verdict.meaning,"
+        " signature.word, signature.name as signature_name, signature.any_location,"
+        " family.name as family"
+        " from fault cross join outcome on outcome.id = fault.outcome_id"
+        " cross join verdict on verdict.id = outcome.verdict_id"
+        " cross join family on family.id = fault.family_id"
+        " cross join signature on signature.id = outcome.signature_id"
+        " where circuit_id = ? and kind_id = ? and site = ?",
+        *(circuit["id"], kind["id"], site_number(circuit, kind["name"], site)),
+    )
     if row is None:
         raise MissingError(
             f"Circuit {circuit['label']} has no fault of kind {kind['name']} at that site. All "
             "faults of the circuit are on its page."
         )
     return row
-
-
-def _onward(visit: Visit, circuit: Row, kind: Row, site: str) -> Row | None:
-    """The row of the fault under which the result of a site is listed that has no row itself."""
-    try:
-        fault = find_fault(parse(circuit["file"]), f"{kind['name']}/{site}")
-    except (KeyError, CircuitError):
-        return None
-    return _listed_row(visit, circuit, kind, fault.site_text)
-
-
-def _listed_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row | None:
-    return visit.row(
-        "select fault.*, verdict.name as verdict, verdict.meaning, signature.word,"
-        " signature.name as signature_name, signature.any_location, family.name as family"
-        " from fault join verdict on verdict.id = fault.verdict_id"
-        " join family on family.id = fault.family_id"
-        " join signature on signature.id = fault.signature_id"
-        " where circuit_id = ? and kind_id = ? and site = ?",
-        *(circuit["id"], kind["id"], site),
-    )
 
 
 def _states(intended_file: str, checked: Recheck) -> list[Facts]:
@@ -150,24 +143,19 @@ def _states(intended_file: str, checked: Recheck) -> list[Facts]:
 
 def _alike(visit: Visit, row: Row) -> Facts:
     """Other faults that nobody can tell from this one by flipping switches."""
-    here = "signature_id = ? and circuit_id = ? and id <> ?"
-    elsewhere = "signature_id = ? and circuit_id <> ?"
-    within = (row["signature_id"], row["circuit_id"], row["id"])
-    beyond = (row["signature_id"], row["circuit_id"])
+    everywhere = Choice(signature=row["signature_id"])
+    within = replace(everywhere, circuit=row["circuit_id"])
+    here = fault_ids(visit, within, total(visit, within))
+    shown = [number for number in here if number != row["id"]][:_ALIKE_HERE]
+    beyond = set(fault_ids(visit, everywhere, len(here) + _ALIKE_ELSEWHERE)).difference(here)
     return {
-        "here_total": visit.number(f"select count(*) from fault where {here}", *within),
-        "here": some_faults(visit, here, *within, limit=_ALIKE_HERE),
-        "elsewhere_total": visit.number(f"select count(*) from fault where {elsewhere}", *beyond),
-        "elsewhere": some_faults(visit, elsewhere, *beyond, limit=_ALIKE_ELSEWHERE),
+        "here_total": len(here) - 1,
+        "here": listed_faults(visit, shown),
+        "elsewhere_total": total(visit, everywhere) - len(here),
+        "elsewhere": listed_faults(visit, sorted(beyond)[:_ALIKE_ELSEWHERE]),
     }
 
 
 def _family(visit: Visit, row: Row) -> Facts:
     """What a person would call the fault, and how many there are of that name."""
-    return {
-        "name": row["family"],
-        "faults": visit.number(
-            "select count(*) from fault join family on family.id = family_id where name = ?",
-            row["family"],
-        ),
-    }
+    return {"name": row["family"], "faults": total(visit, Choice(family=row["family"]))}

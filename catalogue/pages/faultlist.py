@@ -1,38 +1,39 @@
 """Lists of faults: the full one with its filters, and the few that other pages show."""
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Final
 
+from catalogue.pages.choice import Choice, fault_ids, total
 from catalogue.pages.coverage import nothing_found, scheme_title
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
-from catalogue.pages.paging import LONGEST_SEARCH, paged, search_words, whole_number
+from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
+from catalogue.pages.spelled import SPELLED_BY, with_words
 from catalogue.pages.visit import Facts, Page, RefusalError, Row, Visit
 
-_COLUMNS: Final = (
-    "circuit.label as circuit, circuit.name as circuit_name, kind.name as kind,"
-    " kind.title as kind_title, fault.site, fault.description, verdict.name as verdict,"
-    " fault.hazards"
-)
-_JOINED: Final = (
-    "join circuit on circuit.id = fault.circuit_id"
-    " join fault_kind as kind on kind.id = fault.kind_id"
-    " join verdict on verdict.id = fault.verdict_id"
-)
+#: Of what is at least one in so many, Datasette's rows come soon.
+_SELDOM: Final = 500
 
 
-def some_faults(
-    visit: Visit, where: str, *parameters: object, limit: int, skip: int = 0
-) -> list[Facts]:
-    """The first faults, in the order of the catalogue, that meet a condition on ``fault``."""
-    # The ids come first: joins chosen by the planner could begin at the far end.
+def some_faults(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[Facts]:
+    """The first faults of a choice, in the order of the catalogue."""
+    return listed_faults(visit, fault_ids(visit, choice, limit, skip))
+
+
+def listed_faults(visit: Visit, ids: Sequence[int]) -> list[Facts]:
+    """Faults by id as lists show them, in the order of the catalogue."""
+    marks = ", ".join("?" * len(ids))
     rows = visit.rows(
-        f"with found as materialized (select id from fault where {where}"
-        f" order by id limit {limit:d} offset {skip:d})"
-        f" select {_COLUMNS} from found join fault on fault.id = found.id {_JOINED}"
-        " order by fault.id",
-        *parameters,
+        f"select {SPELLED_BY}, circuit.name as circuit_name, kind.title as kind_title,"
+        " verdict.name as verdict, hazards"
+        " from fault cross join outcome on outcome.id = outcome_id"
+        " cross join circuit on circuit.id = circuit_id"
+        " cross join fault_kind as kind on kind.id = kind_id"
+        " cross join verdict on verdict.id = outcome.verdict_id"
+        f" where fault.id in ({marks}) order by fault.id",
+        *ids,
     )
-    return [dict(row) for row in rows]
+    return [with_words(row) for row in rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +68,10 @@ def faults(visit: Visit) -> Page:
     if len(filters.q) > LONGEST_SEARCH:
         raise RefusalError(f"A search may have {LONGEST_SEARCH} characters; use fewer words.")
     chosen = _chosen(visit, filters)
-    where, parameters = _condition(filters, chosen)
-    total = visit.number(f"select count(*) from fault where {where}", *parameters)
-    paging = paged(given, total)
-    listed = some_faults(visit, where, *parameters, limit=paging.size, skip=paging.skip)
+    choice = _choice(filters, chosen)
+    number = total(visit, choice)
+    paging = paged(given, number)
+    listed = some_faults(visit, choice, paging.size, paging.skip) if number else []
     return Page(
         "Faults",
         "faults",
@@ -79,11 +80,11 @@ def faults(visit: Visit) -> Page:
             "circuit": _picked(chosen.get("circuit"), "label", "name"),
             "signature": _picked(chosen.get("signature"), "word", "name"),
             "choices": _choices(visit),
-            "total": total,
+            "total": number,
             **paging.facts(),
             "faults": listed,
-            "table_filters": _table_filters(filters, chosen),
-            "nothing": None if total else _nothing(visit, filters),
+            "table_filters": _table(visit, filters, chosen, number),
+            "nothing": None if number else _nothing(visit, filters),
         },
     )
 
@@ -106,36 +107,35 @@ def _chosen(visit: Visit, filters: _Filters) -> dict[str, Row]:
     return chosen
 
 
-def _condition(filters: _Filters, chosen: dict[str, Row]) -> tuple[str, list[object]]:
-    conditions: list[str] = []
-    parameters: list[object] = []
-    for name in ("verdict", "kind", "signature", "circuit"):
-        if name in chosen:
-            conditions.append(f"{name}_id = ?")
-            parameters.append(chosen[name]["id"])
-    if "hazard" in chosen:
-        conditions.append("id in (select fault_id from evidence where hazard_id = ?)")
-        parameters.append(chosen["hazard"]["id"])
-    if filters.q:
-        conditions.append("id in (select rowid from fault_fts where fault_fts match ?)")
-        parameters.append(search_words(filters.q))
-    if filters.family:
-        conditions.append("family_id in (select id from family where name = ?)")
-        parameters.append(filters.family)
-    if filters.locations is not None or filters.scheme:
-        conditions.append(
-            "circuit_id in (select id from circuit where (? is null or locations = ?)"
-            " and (? = '' or scheme = ?))"
-        )
-        parameters += [filters.locations, filters.locations, filters.scheme, filters.scheme]
-    return " and ".join(conditions) or "true", parameters
+def _choice(filters: _Filters, chosen: dict[str, Row]) -> Choice:
+    ids = {name: int(row["id"]) for name, row in chosen.items()}
+    return Choice(
+        circuit=ids.get("circuit"),
+        kind=ids.get("kind"),
+        verdict=ids.get("verdict"),
+        signature=ids.get("signature"),
+        hazard=ids.get("hazard"),
+        family=filters.family,
+        words=filters.q,
+        locations=filters.locations,
+        scheme=filters.scheme,
+    )
 
 
-def _table_filters(filters: _Filters, chosen: dict[str, Row]) -> Facts:
-    """The same choice as filters of the table of faults, as far as that has the columns."""
-    columns = ("verdict", "kind", "signature", "circuit")
-    by_id = {f"{name}_id": chosen[name]["id"] for name in columns if name in chosen}
-    return {**by_id, **({"_search": filters.q} if filters.q else {})}
+def _table(visit: Visit, filters: _Filters, chosen: dict[str, Row], number: int) -> Facts | None:
+    """The same choice as filters of ``fault_in_words``.
+
+    None where that has no such filter, or would go through millions of rows to find a few.
+    """
+    columns = {"circuit": "label", "kind": "name", "verdict": "name"}
+    given = {name for name, value in asdict(filters).items() if value not in (None, "")}
+    is_found_soon = bool(given & {"circuit", "family"}) or (
+        number * _SELDOM >= total(visit, Choice())
+    )
+    if given - {*columns, "family"} or not is_found_soon:
+        return None
+    by_name = {name: chosen[name][column] for name, column in columns.items() if name in chosen}
+    return {**by_name, **({"mistake": filters.family} if filters.family else {})}
 
 
 def _picked(row: Row | None, *columns: str) -> Facts | None:
@@ -161,5 +161,8 @@ def _choices(visit: Visit) -> Facts:
 
 def _nothing(visit: Visit, filters: _Filters) -> str:
     if filters.q:
-        return "No description has all of these words; try fewer, or parts of the circuit's names."
+        return (
+            "No mistake that was found so has all of these words in its name; try fewer words, "
+            "such as common traveler exchanged."
+        )
     return nothing_found(visit, filters.kind, filters.locations, filters.scheme)

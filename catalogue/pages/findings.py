@@ -5,6 +5,7 @@ from functools import cache
 from typing import Final
 
 from catalogue.census import take_census
+from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
@@ -64,9 +65,8 @@ def _scope(visit: Visit) -> list[Facts]:
 def _verdicts(visit: Visit) -> list[Facts]:
     """The faults of the layouts by verdict, and how many sites on average are of each."""
     rows = visit.rows(
-        "select circuit.locations, scheme, verdict.name as verdict, count(*) as faults"
-        " from fault join circuit on circuit.id = circuit_id"
-        " join verdict on verdict.id = fault.verdict_id where origin = 'layout'"
+        "select locations, scheme, verdict.name as verdict, sum(faults) as faults"
+        " from profile join verdict on verdict.id = verdict_id where origin = 'layout'"
         " group by 1, 2, 3 order by 1, 2"
     )
     found: dict[tuple[int, str], dict[str, int]] = {}
@@ -92,9 +92,8 @@ def _hazards(visit: Visit) -> list[Facts]:
         dict(row)
         for row in visit.rows(
             "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
-            " coalesce(sum(faults * any_location), 0) as mimics from hazard"
-            " left join profile on hazard_set >> (hazard.id - 1) & 1"
-            " left join signature on signature.id = signature_id"
+            f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics from hazard"
+            " left join profile on hazard_set >> (hazard.id - 1) & 1 and origin = 'layout'"
             " group by hazard.id order by mimics desc, hazard.id"
         )
     ]
@@ -108,7 +107,8 @@ def _signatures(visit: Visit) -> list[Facts]:
             "select profile.locations, count(distinct signature_id) as signatures,"
             " count(distinct case when trip_states = 0 then signature_id end) as without_trips,"
             " count(distinct family_id) as families from profile"
-            " join signature on signature.id = signature_id group by 1 order by 1"
+            " join signature on signature.id = signature_id where origin = 'layout'"
+            " group by 1 order by 1"
         )
     ]
 

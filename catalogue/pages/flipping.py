@@ -4,6 +4,7 @@ from itertools import pairwise
 from typing import Final
 
 from catalogue.flips import KNOWN, UNKNOWN
+from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.states import state_facts
 from catalogue.pages.visit import Facts, Page, Row, Visit
@@ -117,8 +118,7 @@ def _by_hazard(visit: Visit) -> list[Facts]:
         dict(row)
         for row in visit.rows(
             "select name, title, danger, sum(faults) as faults from hazard"
-            " join (select hazard_set, faults from profile join signature"
-            "  on signature.id = signature_id where any_location)"
+            f" join (select hazard_set, faults from profile where origin = 'layout' and {IS_MIMIC})"
             " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by faults desc"
         )
     ]
@@ -131,9 +131,9 @@ def _by_kind(visit: Visit) -> list[Facts]:
         for row in visit.rows(
             "select kind.name, title, sum(faults) as faults,"
             " sum(faults * any_location) as unseen,"
-            " sum(faults * (any_location and hazard_set <> 0)) as mimics"
+            f" sum(faults * ({IS_MIMIC})) as mimics"
             " from fault_kind as kind join profile on kind_id = kind.id"
-            " join signature on signature.id = signature_id"
+            " join signature on signature.id = signature_id where origin = 'layout'"
             " group by kind.id having unseen > 0 order by unseen desc, kind.id"
         )
     ]

@@ -2,7 +2,9 @@
 
 from typing import Final
 
-from catalogue.pages.counts import counts_by_kind
+from catalogue.fault_tables import VIEWS
+from catalogue.pages.choice import Choice
+from catalogue.pages.counts import IS_MIMIC, counts_by_kind
 from catalogue.pages.coverage import scope_groups
 from catalogue.pages.visit import Page, Visit
 from catalogue.tables import TABLES
@@ -12,18 +14,16 @@ _SIGNATURES: Final = 6
 
 def home(visit: Visit) -> Page:
     """The ways in, with numbers from the catalogue."""
-    counts = counts_by_kind(visit, "fault")
+    counts = counts_by_kind(visit, Choice())
     hazards = visit.rows(
-        # What works from every location and has a hazard is a mimic.
         "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
-        " coalesce(sum(faults * any_location), 0) as mimics"
+        f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"
         " from hazard left join profile on hazard_set >> (hazard.id - 1) & 1"
-        " left join signature on signature.id = signature_id"
         " group by hazard.id order by hazard.id"
     )
     frequent = visit.rows(
         "select word, signature.name, locations, lamps, number from signature join"
-        " (select signature_id, count(*) as number from fault group by signature_id"
+        " (select signature_id, sum(faults) as number from profile group by signature_id"
         f" order by number desc limit {_SIGNATURES:d}) on signature_id = id order by number desc"
     )
     return Page(
@@ -45,7 +45,8 @@ def home(visit: Visit) -> Page:
             "signatures": [dict(row) for row in frequent],
             "scope": scope_groups(visit),
             "tables": [
-                {"name": table.name, "help": table.help} for table in TABLES if table.name != "work"
+                *({"name": t.name, "help": t.help} for t in TABLES if t.name != "work"),
+                *({"name": view.name, "help": view.help} for view in VIEWS),
             ],
         },
     )

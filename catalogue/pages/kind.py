@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from catalogue.pages.coverage import nothing_found, scheme_title
 from catalogue.pages.lookup import named_row
+from catalogue.pages.spelled import site_number
 from catalogue.pages.visit import Facts, Page, Row, Visit
 from verify.faults import FaultKind, fault_kinds
 
@@ -37,22 +38,26 @@ def _examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
             "description": known.in_words(example.site),
             "verdict": example.verdict,
             "why": example.why,
-            "is_stored": bool(
-                visit.row(
-                    "select 1 from fault join circuit on circuit.id = circuit_id"
-                    " where label = ? and kind_id = ? and site = ?",
-                    *(circuit, row["id"], site),
-                )
-            ),
+            "is_stored": _is_stored(visit, row, circuit, site),
         }
+
+
+def _is_stored(visit: Visit, row: Row, label: str, site: str) -> bool:
+    circuit = visit.row("select id, label, file from circuit where label = ?", label)
+    return bool(
+        circuit
+        and visit.row(
+            "select 1 from fault where circuit_id = ? and kind_id = ? and site = ?",
+            *(circuit["id"], row["id"], site_number(circuit, row["name"], site)),
+        )
+    )
 
 
 def _sizes(visit: Visit, row: Row) -> Iterator[Facts]:
     """Counts by verdict for each size and scheme that the catalogue covers."""
     rows = visit.rows(
-        "select circuit.locations, scheme, origin, verdict.name as verdict, count(*) as number"
-        " from fault join circuit on circuit.id = circuit_id"
-        " join verdict on verdict.id = fault.verdict_id"
+        "select locations, scheme, origin, verdict.name as verdict, sum(faults) as number"
+        " from profile join verdict on verdict.id = verdict_id"
         " where kind_id = ? group by 1, 2, 3, 4",
         row["id"],
     )

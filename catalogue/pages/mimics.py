@@ -4,20 +4,20 @@ import re
 from collections import Counter
 from typing import Final
 
+from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import nothing_found, scheme_title
 from catalogue.pages.desksketch import sketch
 from catalogue.pages.paging import paged, whole_number
+from catalogue.pages.spelled import SPELLED_BY, with_words
 from catalogue.pages.visit import Facts, Page, Visit
 from verify.layouts import Layout
+from verify.verdict import VERDICTS
 
-#: What a page counts of `profile`: all faults, and the mimics among them. What works from every
-#: location and has a hazard is a mimic.
-_COUNTED: Final = (
-    "sum(faults) as faults, coalesce(sum(faults * (any_location and hazard_set <> 0)), 0) as mimics"
-)
+#: What a page counts of `profile`: all faults of layouts, and the mimics among them.
+_COUNTED: Final = f"sum(faults) as faults, coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"
 _FROM: Final = (
-    "from profile join signature on signature.id = signature_id"
-    " where (? is null or profile.locations = ?) and (? = '' or profile.scheme = ?)"
+    "from profile where origin = 'layout' and (? is null or profile.locations = ?)"
+    " and (? = '' or profile.scheme = ?)"
 )
 _TITLE: Final = "Which mistakes still pass every flip"
 _NAMES: Final = 10
@@ -57,7 +57,9 @@ def mimics(visit: Visit) -> Page:
 
 
 def _choices(visit: Visit) -> Facts:
-    rows = visit.rows("select distinct locations, scheme from profile order by 1, 2")
+    rows = visit.rows(
+        "select distinct locations, scheme from profile where origin = 'layout' order by 1, 2"
+    )
     return {
         "locations": sorted({row["locations"] for row in rows}),
         "scheme": [
@@ -71,7 +73,7 @@ def _by_hazard(visit: Visit, where: tuple[object, ...], mimics: int) -> list[Fac
     """The share is that of the mimics; a mimic can have several hazards."""
     rows = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as mimics from hazard"
-        f" left join (select hazard_set, faults {_FROM} and any_location and hazard_set <> 0)"
+        f" left join (select hazard_set, faults {_FROM} and {IS_MIMIC})"
         " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by mimics desc, hazard.id",
         *where,
     )
@@ -134,17 +136,16 @@ def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 def _examples(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
     """A mimic for each of the hazards that most mimics have, the simplest circuit's first."""
     rows = visit.rows(
-        f"with passing as (select hazard_set, faults, example_id {_FROM} and any_location),"
+        f"with passing as (select hazard_set, faults, example_id {_FROM} and {IS_MIMIC}),"
         " leading as (select hazard.id, sum(faults) as mimics, min(example_id) as example"
         " from hazard join passing on hazard_set >> (hazard.id - 1) & 1 group by 1"
         f" order by mimics desc limit {_EXAMPLES:d})"
-        " select hazard.title, circuit.label as circuit, kind.name as kind, site,"
-        " fault.description from leading join hazard on hazard.id = leading.id"
+        f" select hazard.title, {SPELLED_BY} from leading join hazard on hazard.id = leading.id"
         " join fault on fault.id = example join circuit on circuit.id = circuit_id"
-        " join fault_kind as kind on kind.id = kind_id order by mimics desc",
+        " join fault_kind as kind on kind.id = kind_id order by leading.mimics desc",
         *where,
     )
-    return [dict(row) for row in rows]
+    return [with_words(row) for row in rows]
 
 
 def _by_layout(visit: Visit, where: tuple[object, ...]) -> Facts:
@@ -152,33 +153,22 @@ def _by_layout(visit: Visit, where: tuple[object, ...]) -> Facts:
     chosen = "origin = 'layout' and (? is null or locations = ?) and (? = '' or scheme = ?)"
     total = visit.number(f"select count(*) from circuit where {chosen}", *where)
     paging = paged(visit.query, total)
-    verdicts = {row["name"]: row["id"] for row in visit.rows("select id, name from verdict")}
-    columns = ", ".join(
-        f"sum(verdict_id = {number:d}) as {name}" for name, number in verdicts.items()
-    )
     rows = visit.rows(
-        f"with found as materialized (select id from circuit where {chosen})"
-        f" select circuit_id, count(*) as faults, {columns} from fault"
-        " where circuit_id in (select id from found) group by 1"
-        f" order by mimic * 1.0 / count(*) desc, 1 limit {paging.size:d} offset {paging.skip:d}",
+        "select label, faults, sound, mimics as mimic, misbehaving as misbehaves,"
+        " tripping as trips, faults - sound - mimics - misbehaving - tripping as undecided"
+        f" from circuit where {chosen} order by mimics * 1.0 / faults desc, id"
+        f" limit {paging.size:d} offset {paging.skip:d}",
         *where,
     )
-    labels = {
-        row["id"]: row
-        for row in visit.rows(
-            "select id, label, locations, scheme from circuit where id in"
-            f" ({', '.join(str(int(row['circuit_id'])) for row in rows)})"
-        )
-    }
     return {
         "total": total,
         **paging.facts(),
         "layouts": [
             {
-                "label": labels[row["circuit_id"]]["label"],
-                "sketch": _sketch(labels[row["circuit_id"]]["label"]),
+                "label": row["label"],
+                "sketch": _sketch(row["label"]),
                 "faults": row["faults"],
-                "counts": {name: row[name] for name in verdicts},
+                "counts": {name: row[name] for name in VERDICTS},
                 "share": _part(row["mimic"], row["faults"]),
             }
             for row in rows

@@ -7,6 +7,7 @@ from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
+from catalogue.pages.spelled import site_number, spelled, with_words
 from catalogue.pages.states import forms_of
 from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
 from verify.circuit import Circuit
@@ -33,21 +34,21 @@ _EXAMPLES: Final = (
 )
 #: Pairs are few: SQLite is told to begin with them (a cross join keeps its order).
 _PAIRS: Final = (
-    "from pair join fault as one on one.id = pair.fault_id"
+    "from pair cross join fault as one on one.id = pair.fault_id"
+    " cross join outcome as one_outcome on one_outcome.id = one.outcome_id"
     " cross join fault as other on other.id = pair.other_id"
+    " cross join outcome as other_outcome on other_outcome.id = other.outcome_id"
     " cross join circuit on circuit.id = one.circuit_id"
     " cross join fault_kind as kind on kind.id = one.kind_id"
     " cross join fault_kind as other_kind on other_kind.id = other.kind_id"
-    " cross join verdict as one_verdict on one_verdict.id = one.verdict_id"
-    " cross join verdict as other_verdict on other_verdict.id = other.verdict_id"
+    " cross join verdict as one_verdict on one_verdict.id = one_outcome.verdict_id"
+    " cross join verdict as other_verdict on other_verdict.id = other_outcome.verdict_id"
     " cross join verdict on verdict.id = pair.verdict_id"
 )
 _PAIR: Final = (
-    "select circuit.label as circuit, kind.name as kind, one.site as site,"
-    " one.description as description, one_verdict.name as alone,"
-    " other_kind.name as other_kind, other.site as other_site,"
-    " other.description as other_description, other_verdict.name as other_alone,"
-    " outcome, verdict.name as verdict, hazard_set"
+    "select circuit.label as circuit, circuit.file, kind.name as kind, one.site as site,"
+    " one_verdict.name as alone, other_kind.name as other_kind, other.site as other_site,"
+    " other_verdict.name as other_alone, pair.outcome, verdict.name as verdict, pair.hazard_set"
 )
 
 
@@ -143,8 +144,9 @@ def _states(visit: Visit) -> list[Facts]:
             " join (select circuit_id, sum(pairs * (outcome in ('shows', 'breaks'))) as two"
             "  from pair_count group by 1) using (circuit_id)"
             " join (select circuit_id, count(*) as changing from fault"
-            "  join verdict on verdict.id = verdict_id"
-            "  where verdict.name in ('misbehaves', 'trips')"
+            "  join outcome on outcome.id = outcome_id join verdict on verdict.id = verdict_id"
+            "  where circuit_id in (select circuit_id from pair_state)"
+            "  and verdict.name in ('misbehaves', 'trips')"
             "  and kind_id in (select kind_id from pair_count"
             "   union select other_id from pair_count)"
             "  group by 1) using (circuit_id)"
@@ -158,7 +160,7 @@ def _examples(visit: Visit) -> list[Facts]:
     found = []
     for outcome, verdict in _EXAMPLES:
         row = visit.row(
-            f"{_PAIR} {_PAIRS} where outcome = ? and verdict.name = ?"
+            f"{_PAIR} {_PAIRS} where pair.outcome = ? and verdict.name = ?"
             " order by (kind.name = 'exchanged') + (other_kind.name = 'exchanged') desc,"
             " circuit.boxes, circuit.id, pair.fault_id, pair.other_id limit 1",
             outcome,
@@ -171,7 +173,14 @@ def _examples(visit: Visit) -> list[Facts]:
 
 def _facts(row: Row) -> Facts:
     hazards = [name for i, name in enumerate(HAZARD_NAMES) if row["hazard_set"] >> i & 1]
-    return {**dict(row), "hazards": hazards, "meaning": MEANINGS[row["outcome"]]}
+    other = spelled(row["circuit"], row["file"], row["other_kind"], row["other_site"])
+    return {
+        **with_words(row),
+        "other_site": other.site,
+        "other_description": other.description,
+        "hazards": hazards,
+        "meaning": MEANINGS[row["outcome"]],
+    }
 
 
 def _listed(visit: Visit) -> Facts:
@@ -179,12 +188,12 @@ def _listed(visit: Visit) -> Facts:
     circuit, outcome = visit.query.get("circuit", ""), visit.query.get("outcome", "")
     if outcome and outcome not in OUTCOMES:
         raise RefusalError(f"outcome must be one of {', '.join(OUTCOMES)}; leave it out for all.")
-    where = "(? = '' or circuit.label = ?) and (? = '' or outcome = ?)"
+    where = "(? = '' or circuit.label = ?) and (? = '' or pair.outcome = ?)"
     chosen = (circuit, circuit, outcome, outcome)
     total = visit.number(f"select count(*) {_PAIRS} where {where}", *chosen)
     paging = paged(visit.query, total)
     rows = visit.rows(
-        f"{_PAIR} {_PAIRS} where {where} order by circuit.locations, circuit.id, outcome,"
+        f"{_PAIR} {_PAIRS} where {where} order by circuit.locations, circuit.id, pair.outcome,"
         f" pair.fault_id, pair.other_id limit {paging.size:d} offset {paging.skip:d}",
         *chosen,
     )
@@ -252,10 +261,14 @@ def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
     parts = visit.parts
     circuit = circuit_row(visit, parts["circuit"])
     kinds = [named_row(visit, "fault_kind", parts[name]) for name in ("kind", "other_kind")]
+    sites = [
+        site_number(circuit, kind["name"], parts[name])
+        for kind, name in zip(kinds, ("site", "other_site"), strict=True)
+    ]
     row = visit.row(
         f"{_PAIR} {_PAIRS} where circuit.id = ? and kind.id = ? and one.site = ?"
         " and other_kind.id = ? and other.site = ?",
-        *(circuit["id"], kinds[0]["id"], parts["site"], kinds[1]["id"], parts["other_site"]),
+        *(circuit["id"], kinds[0]["id"], sites[0], kinds[1]["id"], sites[1]),
     )
     if row is None:
         raise MissingError(

@@ -19,6 +19,7 @@ from catalogue.lessons.questions import Question, shuffle
 from catalogue.lessons.sheet import Sheet, work_out
 from catalogue.lessons.wording import USAGE_TITLES, USAGES, Usage, wording
 from catalogue.pages.paging import whole_number
+from catalogue.pages.spelled import site_number
 from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 from catalogue.report import StateForm, state_forms
 from verify.problems import listing
@@ -159,12 +160,18 @@ class _Practice:
     @cached_property
     def _stored(self) -> str | None:
         """The verdict that the catalogue holds, None if it does not have the fault."""
+        case = self._sheet.case
+        kind, _, site = case.fault.partition("/")
+        circuit = self._visit.row(
+            "select id, label, file from circuit where label = ?", case.circuit
+        )
+        if circuit is None:
+            return None
         row = self._visit.row(
-            "select verdict.name from fault join circuit on circuit.id = circuit_id"
-            " join fault_kind as kind on kind.id = kind_id"
-            " join verdict on verdict.id = fault.verdict_id"
-            " where circuit.label = ? and kind.name = ? and site = ?",
-            *self._place.values(),
+            "select verdict.name from fault cross join outcome on outcome.id = outcome_id"
+            " join verdict on verdict.id = verdict_id join fault_kind as kind on kind.id = kind_id"
+            " where circuit_id = ? and kind.name = ? and site = ?",
+            *(circuit["id"], kind, site_number(circuit, kind, site)),
         )
         return None if row is None else str(row["name"])
 

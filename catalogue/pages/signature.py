@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from catalogue.pages.choice import Choice
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import signature_row
@@ -16,18 +17,16 @@ _EXAMPLES: Final = 3
 def signature(visit: Visit) -> Page:
     """One signature: its table of states, and which faults look like this from outside."""
     row = signature_row(visit, visit.parts["signature"])
-    counts = counts_by_kind(visit, "fault where signature_id = ?", row["id"])
+    counts = counts_by_kind(visit, Choice(signature=row["id"]))
     examples = [
         {
             "verdict": verdict["name"],
             "faults": some_faults(
-                visit,
-                "signature_id = ? and verdict_id = ?",
-                *(row["id"], verdict["id"]),
-                limit=_EXAMPLES,
+                visit, Choice(signature=row["id"], verdict=verdict["id"]), _EXAMPLES
             ),
         }
         for verdict in visit.rows("select id, name from verdict order by id")
+        if counts["verdicts"][verdict["name"]]
     ]
     return Page(
         f"Signature {row['name']}",
@@ -41,7 +40,7 @@ def signature(visit: Visit) -> Page:
             "states_total": 1 << row["locations"],
             "states": signature_facts(Signature.parse(row["word"], row["lamps"])),
             "counts": counts,
-            "examples": [example for example in examples if example["faults"]],
+            "examples": examples,
         },
     )
 
@@ -54,7 +53,8 @@ def signatures(visit: Visit) -> Page:
     paging = paged(visit.query, total)
     rows = visit.rows(
         "select word, name, locations, lamps, any_location,"
-        " (select count(*) from fault where signature_id = signature.id) as faults"
+        " (select coalesce(sum(faults), 0) from profile where signature_id = signature.id)"
+        " as faults"
         f" from signature where {where} order by faults desc, id"
         f" limit {paging.size:d} offset {paging.skip:d}",
         *(locations, locations),

@@ -1,0 +1,62 @@
+"""Texts of faults on pages, made of what their rows hold."""
+
+from typing import Final, NamedTuple
+
+from catalogue import spelling
+from catalogue.pages.visit import Facts, Row, Visit
+from verify.problems import CircuitError
+
+_UNSPELLED: Final = (
+    "A mistake without words: what is stored of it or of its circuit is not what this version of "
+    "Miswire can read."
+)
+
+#: What a query of faults selects for `spelled`, where it calls fault, circuit and kind so.
+SPELLED_BY: Final = "circuit.label as circuit, circuit.file, kind.name as kind, fault.site"
+
+
+class Spelled(NamedTuple):
+    """A fault in words: its site as labels have it, and the mistake as a sentence."""
+
+    site: str
+    description: str
+
+
+def spelled(circuit: str, file: str, kind: str, site: int) -> Spelled:
+    """The words for a fault by label and file of its circuit, its kind and its site's number.
+
+    What cannot be read says so: a page must not fail for one row of a file that was tampered with.
+    """
+    try:
+        return Spelled(
+            spelling.site_text(circuit, file, kind, site),
+            spelling.fault_text(circuit, file, kind, site),
+        )
+    except (CircuitError, KeyError):
+        return Spelled(f"number {site}", _UNSPELLED)
+
+
+def with_words(row: Row) -> Facts:
+    """A row that has `SPELLED_BY`, with the words for its site and itself in place of the file."""
+    facts: Facts = dict(row)
+    words = spelled(row["circuit"], row["file"], row["kind"], row["site"])
+    del facts["file"]
+    return {**facts, **words._asdict()}
+
+
+def site_number(circuit: Row, kind: str, text: str) -> int | None:
+    """The number of the site with that text, or of the one under which its result is listed."""
+    try:
+        return spelling.site_number(circuit["label"], circuit["file"], kind, text)
+    except (CircuitError, KeyError):
+        return None
+
+
+def fault_words(visit: Visit, number: int) -> Facts | None:
+    """The fault of an id, in words, with the names of its circuit and kind."""
+    row = visit.row(
+        f"select {SPELLED_BY} from fault join circuit on circuit.id = circuit_id"
+        " join fault_kind as kind on kind.id = kind_id where fault.id = ?",
+        number,
+    )
+    return None if row is None else with_words(row)
