@@ -6,6 +6,8 @@ then everything stands in the same place in both pictures.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Final
 
 from catalogue.drawing.channel import Routing, route
 from catalogue.drawing.measures import (
@@ -27,6 +29,7 @@ from verify.circuit import Circuit, End
 from verify.problems import BugError
 
 Groups = list[tuple[End, ...]]
+_PLANS_KEPT: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,12 @@ def plan(circuits: Sequence[Circuit]) -> Plan:
 
     They must have the same places, see `have_same_places`.
     """
+    return _plan(tuple(circuits))
+
+
+@lru_cache(maxsize=_PLANS_KEPT)
+def _plan(circuits: tuple[Circuit, ...]) -> Plan:
+    """A plan takes far longer than to draw by it, and every state is drawn by the same."""
     tree = box_tree(circuits[0])
     rows = arranged_rows(circuits, tree)
     boxes = [box.name for box in circuits[0].boxes]
