@@ -8,6 +8,7 @@ from functools import wraps
 from importlib.resources import files
 from sqlite3 import Connection
 from typing import Any, Final
+from urllib.parse import parse_qs
 
 from datasette import hookimpl
 from datasette.utils import tilde_decode
@@ -26,7 +27,7 @@ from catalogue.pages.site import (
     static_version,
 )
 from catalogue.spelling import teach_texts
-from catalogue.tables import TABLES
+from catalogue.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
 _UNCOUNTED: Final = b"_nocount=1"
@@ -53,15 +54,14 @@ def prepare_connection(conn: Connection) -> None:
 
 @hookimpl
 def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
-    """Leave the rows of views uncounted: there are as many as faults, and each would be joined."""
+    """Leave the rows of faults uncounted where Datasette would have to go through all of them."""
 
     def wrapped(app: App) -> App:
         @wraps(app)
         async def answer(scope: Scope, receive: object, send: object) -> None:
-            if scope["type"] == "http" and _is_of_view(datasette, scope["path"]):
-                query = scope["query_string"]
-                if b"_nocount=" not in query:
-                    scope = {**scope, "query_string": b"&".join(filter(None, (query, _UNCOUNTED)))}
+            if scope["type"] == "http" and _is_long_to_count(datasette, scope):
+                query = b"&".join(filter(None, (scope["query_string"], _UNCOUNTED)))
+                scope = {**scope, "query_string": query}
             await app(scope, receive, send)
 
         return answer
@@ -69,11 +69,19 @@ def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
     return wrapped
 
 
-def _is_of_view(datasette: Datasette, path: str) -> bool:
-    """Whether a path is that of Datasette's rows of a view, as a page or as JSON."""
-    database, _, name = path.removesuffix(".json").rpartition("/")
-    views = {view.name for view in VIEWS}
-    return name in views and tilde_decode(database.rpartition("/")[2]) == known_catalogue(datasette)
+def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
+    """Whether Datasette is asked for rows of a view, or for faults by what has no index."""
+    database, _, name = scope["path"].removesuffix(".json").rpartition("/")
+    asked = parse_qs(scope["query_string"].decode("latin-1"), keep_blank_values=True)
+    if tilde_decode(database.rpartition("/")[2]) != known_catalogue(datasette):
+        return False
+    if "_nocount" in asked:
+        return False
+    columns = {key.partition("__")[0] for key in asked if not key.startswith("_")}
+    indexed = {"id", *(index[0] for index in TABLE["fault"].indexes)}
+    return name in {view.name for view in VIEWS} or (
+        name == "fault" and bool(columns) and not columns & indexed
+    )
 
 
 @hookimpl

@@ -1,6 +1,7 @@
 """The page of a fault: what was done wrong, what the light then does, and what shows it."""
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from catalogue.pages.choice import Choice, fault_ids, total
@@ -14,6 +15,8 @@ from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.spelled import site_number, spelled
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
+from verify.behaviour import Observation
+from verify.circuit import Circuit
 from verify.circuitfile import dump, parse
 from verify.engines.volts import engine_for
 from verify.evidence import Evidence, to_json
@@ -21,6 +24,7 @@ from verify.verdict import judge
 
 _ALIKE_HERE: Final = 8
 _ALIKE_ELSEWHERE: Final = 4
+_INTENDED_KEPT: Final = 64
 
 
 def fault(visit: Visit) -> Page:
@@ -124,13 +128,19 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
     return row
 
 
+@lru_cache(maxsize=_INTENDED_KEPT)
+def _intended(file: str) -> tuple[Circuit, Observation | None]:
+    """A circuit and what it does as intended, which is the same for every fault of it."""
+    circuit = parse(file)
+    return circuit, judge(circuit, engine_for(circuit)).observation
+
+
 def _states(intended_file: str, checked: Recheck) -> list[Facts]:
     """The table that compares the circuit as intended with the faulted one."""
     examination = checked.examination
     if examination is None or examination.judgement.observation is None:
         return []
-    intended = parse(intended_file)
-    before = judge(intended, engine_for(intended)).observation
+    intended, before = _intended(intended_file)
     after = examination.judgement.observation
     if before is None:
         return []
