@@ -89,7 +89,7 @@ class Choice:
         sizes = self.of_circuits()
         if sizes:
             size = together(sizes)
-            of_size = f"+circuit_id in (select id from circuit where {size.sql})"
+            of_size = f"exists (select 1 from circuit where id = circuit_id and {size.sql})"
             sizes = [Condition(of_size, size.values)]
         return together([*self.found(), *self.called(), *sizes])
 
