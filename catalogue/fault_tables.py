@@ -136,6 +136,7 @@ VIEWS: Final[tuple[View, ...]] = (
         "judged_fault",
         "Every single mistake with all that was found of it, by numbers.",
         {
+            "id": "The fault by its number; shown as a sentence that leads to its page.",
             "verdict_id": "Verdict on the circuit with the mistake.",
             "signature_id": "What the light then does.",
             "hazards": "How many hazards hold in some state.",
@@ -152,6 +153,7 @@ from fault left join outcome on outcome.id = outcome_id
         "fault_in_words",
         "Every single mistake with what was found of it, by names.",
         {
+            "id": "The fault by its number; shown as a sentence that leads to its page.",
             "circuit": "Label of the circuit as intended.",
             "kind": "Kind of mistake.",
             "mistake": "What one would call it.",
