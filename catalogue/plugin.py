@@ -31,6 +31,8 @@ from catalogue.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
 _UNCOUNTED: Final = b"_nocount=1"
+#: By what few of many millions of faults are found, and put in order, at once.
+_FAULTS_BY: Final = frozenset({"id", *(index[0] for index in TABLE["fault"].indexes)})
 
 Scope = dict[str, Any]
 App = Callable[[Scope, Any, Any], Awaitable[None]]
@@ -78,9 +80,8 @@ def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
     if "_nocount" in asked:
         return False
     columns = {key.partition("__")[0] for key in asked if not key.startswith("_")}
-    indexed = {"id", *(index[0] for index in TABLE["fault"].indexes)}
     return name in {view.name for view in VIEWS} or (
-        name == "fault" and bool(columns) and not columns & indexed
+        name == "fault" and bool(columns) and not columns & _FAULTS_BY
     )
 
 
@@ -156,6 +157,7 @@ def _table_metadata() -> dict[str, object]:
                     "description": table.help,
                     "columns": {column.name: column.help for column in table.columns},
                     "facets": list(table.facets),
+                    **({"sortable_columns": sorted(_FAULTS_BY)} if table.name == "fault" else {}),
                     **({"label_column": table.label} if table.label else {}),
                 }
                 for table in TABLES

@@ -201,6 +201,19 @@ def test_views_explain_themselves(browser: Browser, view: View) -> None:
     assert (kept["filtered_table_rows_count"], len(kept["rows"])) == (8, 8)
 
 
+def test_faults_are_sorted_and_counted_by_what_has_an_index(browser: Browser) -> None:
+    """Datasette neither sorts nor counts millions of faults by what it would have to go through
+    them for.
+    """
+    offered = browser.get(f"{TABLES_AT}/fault").text
+    for column, is_offered in (("circuit_id", True), ("outcome_id", True), ("site", False)):
+        assert (f"_sort={column}" in offered) == is_offered
+    for query, is_counted in (("", True), ("circuit_id=2&kind_id=3", True), ("kind_id=3", False)):
+        rows = browser.get(f"{TABLES_AT}/fault.json?{query}").json()
+        assert (rows["filtered_table_rows_count"] is not None) == is_counted
+        assert rows["rows"]
+
+
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 def test_tables_explain_themselves(browser: Browser, table: Table) -> None:
     """Datasette's page of each table has its help, that of every column, and the cautions."""
