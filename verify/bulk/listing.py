@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from verify.bulk.parts import Parts
 from verify.change import Change, Wiring
 from verify.circuit import Circuit, End
 from verify.families import NAMED_BY_SITE, Roles, family, place
@@ -47,6 +48,7 @@ class Listing:
     - `kind` (F,): a place in `fault_kinds()`; `site` (F,): the place among the sites of the kind
     - `moves` (M, 3): fault, end and the join it goes to, of the landing kinds
     - `landings`: by landing kind the place of its first fault, and its faults
+    - `of_parts`: by kind the places of the faults that `parts` knows
     - `others`: the faults of the other kinds, by their place in the listing
     - `rebuilt`: the same of the kind whole-circuit, by their schemes; circuits are made when asked
       for, of the parts where `arrangement` says
@@ -57,6 +59,8 @@ class Listing:
         kinds, sites, moves = [], [], []
         self.others: dict[int, Fault] = {}
         self.rebuilt: dict[int, str] = {}
+        self.parts = None if wiring.circuit.failures else Parts(wiring)
+        self.of_parts: dict[int, Numbers] = {}
         self.arrangement = arrangement_of(wiring.circuit)
         self.landings: dict[int, tuple[int, Landings]] = {}
         count = 0
@@ -72,7 +76,12 @@ class Listing:
                 self.rebuilt = dict(enumerate(schemes, count))
                 site = np.arange(len(schemes))
             else:
-                site = self._list_others(kind, count)
+                number_of = self.parts.count(kind) if self.parts else None
+                if number_of is None:
+                    site = self._list_others(kind, count)
+                else:
+                    site = np.arange(number_of)
+                    self.of_parts[number] = count + site
             kinds.append(np.full(len(site), number, np.int16))
             sites.append(site)
             count += len(site)
@@ -98,6 +107,10 @@ class Listing:
             return self.others[row].change
         if row in self.rebuilt:
             return Change(rebuilt=self.rewired(self.rebuilt[row]))
+        kind = int(self.kind[row])
+        if kind in self.of_parts:
+            _, change = list(fault_kinds()[kind].changes(self.wiring))[int(self.site[row])]
+            return change
         start, stop = np.searchsorted(self.moves[:, 0], (row, row + 1))
         return Change(tuple((end, join) for _, end, join in self.moves[start:stop].tolist()))
 
@@ -110,15 +123,20 @@ class Listing:
     def faults(self, rows: Sequence[int]) -> list[Fault]:
         """Some of the faults as objects."""
         kinds = fault_kinds()
-        landed = set(self.kind[list(rows)]) & self.landings.keys()
-        names = {kind: sites_of(kinds[kind], self.wiring) for kind in landed}
+        there = set(self.kind[list(rows)].tolist())
+        names = {kind: sites_of(kinds[kind], self.wiring) for kind in there & self.landings.keys()}
+        parts = {
+            kind: list(kinds[kind].changes(self.wiring)) for kind in there & self.of_parts.keys()
+        }
 
         def fault(row: int) -> Fault:
             if row in self.others:
                 return self.others[row]
             if row in self.rebuilt:
                 return Fault(WholeCircuit.name, (self.rebuilt[row],), self.change(row))
-            kind = self.kind[row]
+            kind = int(self.kind[row])
+            if kind in parts:
+                return Fault(kinds[kind].name, *parts[kind][self.site[row]])
             return Fault(kinds[kind].name, names[kind][self.site[row]], self.change(row))
 
         return list(map(fault, rows))
@@ -161,6 +179,10 @@ class Families:
             which[row] = self._of_other(roles, fault)
         for row, scheme in listing.rebuilt.items():
             which[row] = self._of_other(roles, Fault(WholeCircuit.name, (scheme,), Change()))
+        if listing.parts is not None:
+            for kind, rows in listing.of_parts.items():
+                names = listing.parts.names(fault_kinds()[kind], roles)
+                which[rows] = [self._number_of(name) for name in names]
         things = np.array([self._thing(roles, end) for end in circuit.ends], np.intp)
         for kind, (start, found) in listing.landings.items():
             one, other = things[found.ends[:, 0]], things[found.ends[:, -1]]
@@ -180,7 +202,9 @@ class Families:
         return which
 
     def _number(self, roles: Roles, fault: Fault) -> int:
-        name = family(roles, fault), place(fault)
+        return self._number_of((family(roles, fault), place(fault)))
+
+    def _number_of(self, name: tuple[str, str]) -> int:
         if name not in self._numbers:
             self._numbers[name] = len(self.names)
             self.names.append(name)

@@ -25,6 +25,7 @@ from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
 from verify.electric.solve import compiled_kernel
 from verify.engines.words import WordsEngine
+from verify.faults import fault_kinds
 from verify.hazards import HAZARD_NAMES
 from verify.network import NOTHING, Batch, Flattener
 from verify.problems import BugError
@@ -79,8 +80,12 @@ class Rows:
             if fault.change.failure is not None or fault.change.replacement is not None
         }
         moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
-        flattener = Flattener(listing.wiring.circuit)
+        known = listing.parts
+        flattener = known.flattener if known else Flattener(listing.wiring.circuit)
         batch = flattener.batch_of(len(rows) + 1, moves, parts)
+        if known:
+            for kind, places in listing.of_parts.items():
+                batch = known.put_into(batch, fault_kinds()[kind], place[places])
         return cls(listing.wiring.circuit, batch, bounds)
 
 
