@@ -29,8 +29,11 @@ def _content(db: Database) -> Iterator[str]:
     execute = db.conn.execute
     yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
     yield from (str(row) for (row,) in execute(_SUMMARY_CONTENT))
+    studied = {number for (number,) in execute(_STUDIED)}
     for circuit_id, circuit in execute(_CIRCUITS).fetchall():
         yield str(circuit)
+        if circuit_id not in studied:
+            continue
         for query in (_FLIPS, _PAIR_SETS, _PAIR_COUNTS, _PAIR_STATES, _PAIRS):
             yield from (str(row) for (row,) in execute(query, [circuit_id]))
 
@@ -111,6 +114,8 @@ select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locat
 from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
 order by label
 """
+#: Circuits of which more is stored than their faults.
+_STUDIED: Final = "select circuit_id from detection union select id from pair_set"
 _FLIPS: Final = """
 select json_array(positions, states, state_set, flips, walk, is_best, changing, mimics, harmless)
 from detection where circuit_id = ? order by positions

@@ -3,9 +3,10 @@
 A circuit of a layout is wired anew from its label, which is quicker than to read its file.
 """
 
+from collections.abc import Callable
 from functools import lru_cache
 from sqlite3 import Connection
-from typing import Final
+from typing import Any, Final, TypeVar
 
 from verify.bulk.listing import sites_of
 from verify.change import Wiring
@@ -16,6 +17,11 @@ from verify.schemes import SOUND_SCHEMES
 
 _CIRCUITS: Final = 256
 _LISTS: Final = 2048
+_LONGEST_LABEL: Final = 100
+_LONGEST_FILE: Final = 100_000
+_WIDEST_JOIN: Final = 18
+
+T = TypeVar("T")
 
 
 @lru_cache(maxsize=_CIRCUITS)
@@ -72,9 +78,29 @@ def teach_texts(connection: Connection) -> None:
     ``fault_text`` of the same the sentence, and ``fault_site`` with a text in place of the number
     the number, or null.
     """
+
+    def bounded(function: Callable[[str, str, str, Any], T]) -> Callable[[str, str, str, Any], T]:
+        def call(label: str, file: str, kind: str, site: Any) -> T:
+            _require_size(label, file)
+            return function(label, file, kind, site)
+
+        return call
+
     for name, function in (
-        ("fault_at", site_text),
-        ("fault_text", fault_text),
-        ("fault_site", site_number),
+        ("fault_at", bounded(site_text)),
+        ("fault_text", bounded(fault_text)),
+        ("fault_site", bounded(site_number)),
     ):
         connection.create_function(name, 4, function, deterministic=True)
+
+
+def _require_size(label: str, file: str) -> None:
+    """Raise ValueError for a circuit that takes longer than people wait.
+
+    Whoever may ask a query may give these functions any text. Of a join there are more ways to part
+    it than there is time, if it is wide.
+    """
+    if len(label) > _LONGEST_LABEL or len(file) > _LONGEST_FILE:
+        raise ValueError("this circuit is too large for its faults to be put in words")
+    if max(map(len, wiring(label, file).joins), default=0) > _WIDEST_JOIN:
+        raise ValueError("this circuit has too wide a join for its faults to be put in words")

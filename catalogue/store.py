@@ -157,9 +157,13 @@ class Store:
         return {str(row["id"]) for row in self.db.query("select id from work where done = 1")}
 
     def without_indexes(self) -> None:
-        """Let many rows come: they are put in order at once when a build is finished."""
+        """Let many rows come: they are put in order at once when a build is finished.
+
+        By circuits they come in order.
+        """
         for name in index_names(self.db, TABLE["fault"]):
-            self.db.conn.execute(f"drop index [{name}]")
+            if not name.endswith("_circuit_id"):
+                self.db.conn.execute(f"drop index [{name}]")
         self.db.conn.execute("PRAGMA foreign_keys = OFF")  # every number is given here
 
     def write(self, batch: Batch, proved: Proved) -> None:
@@ -221,6 +225,7 @@ class Store:
             self.db.conn.execute(
                 "update run set finished = ?, digest = ? where id = ?", [now(), digest, run_id]
             )
+        self.db.conn.execute(f"PRAGMA analysis_limit = {_ANALYZED}")
         self.db.conn.execute("analyze")
         return digest
 
@@ -259,5 +264,7 @@ def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
     }
 
 
+#: How many rows of each index are looked at to tell how it divides them.
+_ANALYZED: Final = 2000
 #: Tables that stay when the rows of other versions go.
 _KEPT: Final = frozenset({"audit", "claim", "verdict", "hazard", "fault_kind", "term"})

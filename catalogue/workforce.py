@@ -3,6 +3,7 @@
 A sweep knows executors only (`concurrent.futures.Executor`); this module makes them.
 """
 
+import gc
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
@@ -15,6 +16,7 @@ from verify.problems import Problem, UserError
 EXECUTORS: Final = ("processes", "dask")
 
 _SECONDS_TO_CONNECT: Final = 10
+_BETWEEN_COLLECTIONS: Final = 100_000
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
 
@@ -36,8 +38,16 @@ def processes(workers: int) -> Iterator[Workforce]:
     if workers == 1:
         yield Workforce(None, 1)
         return
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(
+        workers, mp_context=get_context("spawn"), initializer=_collect_seldom
+    ) as pool:
         yield Workforce(pool, workers)
+
+
+def _collect_seldom() -> None:
+    """Let a worker look for cycles among its objects seldom: what it makes has none."""
+    gc.freeze()
+    gc.set_threshold(_BETWEEN_COLLECTIONS, 50, 100)
 
 
 @contextmanager

@@ -115,7 +115,7 @@ def test_audit_agrees(copy: Path) -> None:
 def test_audit_finds_what_was_changed(copy: Path) -> None:
     """Stored verdicts that are not true are named, with what is stored and what was found."""
     with closing(sqlite3.connect(copy)) as connection, connection:
-        connection.execute("update fault set verdict_id = 1")
+        connection.execute("update outcome set verdict_id = 1")
     result = run("audit", str(copy), "--sample", "60")
     assert result.exit_code == 1
     shown = result.stdout.count("  stored  sound")
