@@ -34,6 +34,7 @@ def find_hazards(
     contacts: float,
     room: float,
     room_of_return: float,
+    nets: Indices,
     network: Numbers,
     into: Words,
     out: Words,
@@ -46,6 +47,7 @@ def find_hazards(
 ) -> None:
     """In which states currents are where they must not be, as far as connections tell.
 
+    `nets` (rows, joins) is the net of each join: where no current enters one, nothing runs in it.
     `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4)
     and `divided` (networks, 2) for each row; see `verify.bulk.currents`. `unbalanced`, `in_ground`
     and `heated` (rows,): the current runs in conductors of a cable that do not cancel, in a ground
@@ -72,6 +74,7 @@ def find_hazards(
     a_of = np.empty(edges, np.int16)
     b_of = np.empty(edges, np.int16)
     is_there = np.empty(edges, np.bool_)
+    carries = np.zeros(joins, np.bool_)  # nets into which current enters
     forth = np.zeros((edges, 4), np.uint64)
     back = np.zeros((edges, 4), np.uint64)
     ways = np.empty(4, np.int64)
@@ -90,6 +93,7 @@ def find_hazards(
     used = 0
     for row in range(rows):
         of = join_of[row]
+        net = nets[row]
         known = network[row]
         unbalanced[row] = _NONE
         in_ground[row] = _NONE
@@ -108,14 +112,17 @@ def find_hazards(
         for join in range(joins):
             degree[join] = 0
             through[join] = 0
+            carries[join] = False
         for u in range(used):
             way = ways[u]
             for join in range(joins):
                 enters[join, way] = _NONE
                 leaves[join, way] = _NONE
             for t in range(len(terminals)):
-                enters[of[terminals[t]], way] |= into[known, way, t]
-                leaves[of[terminals[t]], way] |= out[known, way, t]
+                if into[known, way, t] | out[known, way, t]:
+                    enters[of[terminals[t]], way] |= into[known, way, t]
+                    leaves[of[terminals[t]], way] |= out[known, way, t]
+                    carries[net[of[terminals[t]]]] = True
         for e in range(edges):
             is_there[e] = False
             if e < count:
@@ -127,6 +134,8 @@ def find_hazards(
                 a_of[e] = of[bridges[row, e - count, 0]]
                 b_of[e] = of[bridges[row, e - count, 1]]
                 is_there[e] = a_of[e] != b_of[e]
+            if is_there[e] and not carries[net[a_of[e]]]:
+                is_there[e] = False
             if is_there[e]:
                 degree[a_of[e]] += 1
                 degree[b_of[e]] += 1

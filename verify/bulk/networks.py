@@ -117,7 +117,7 @@ class Networks:
     def outcomes_of(self, rows: Rows) -> tuple[Numbers, int]:
         """The number of the outcome of each row, and how many rows had to be solved."""
         batch = rows.batch
-        network = self._networks_of(rows)
+        network, nets = self._networks_of(rows)
         unclear = self._unclear[network].copy()
         shown = np.zeros((3, len(batch)), np.uint64)
         _compiled().find_hazards(
@@ -135,6 +135,7 @@ class Networks:
             rows.bounds.contacts,
             rows.bounds.room,
             rows.bounds.room_of_return,
+            nets,
             network,
             self._into,
             self._out,
@@ -146,7 +147,11 @@ class Networks:
         unclear &= self._lit[network]
         solved = int(np.count_nonzero(unclear))
         if solved:
-            _solve(rows, unclear, shown)
+            # A current that a lit lamp sends through ground has a hazard of its own.
+            all_states = np.full(len(batch), np.iinfo(np.uint64).max)
+            loose = np.where(rows.loose != NOTHING, all_states, np.uint64(0))
+            matters = np.stack((all_states, ~self._loaded[network], loose))
+            _solve(rows, unclear, matters, shown)
         shown[1] &= ~self._loaded[network]
         key = network
         for states in shown:
@@ -160,7 +165,7 @@ class Networks:
 
         The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
         """
-        network = self._networks_of(rows)[0]
+        network = self._networks_of(rows)[0][0]
         if self._unclear[network] or self._flows[network, 1:].any():
             raise BugError("the current of a scheme runs on more than one path")
         into, out = (
@@ -190,8 +195,8 @@ class Networks:
         self._numbers[key] = self._number_of[outcome]
         return self._numbers[key]
 
-    def _networks_of(self, rows: Rows) -> Numbers:
-        """The number of the network of each row; those that are new are judged."""
+    def _networks_of(self, rows: Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
+        """The number of the network of each row, and its nets; networks that are new are judged."""
         batch = rows.batch
         called = np.empty((len(batch), 2), np.uint64)
         nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
@@ -216,7 +221,7 @@ class Networks:
         if self._count > known:
             numbers, first = np.unique(network, return_index=True)
             self._learn(rows, nets, first[numbers >= known])
-        return network
+        return network, nets
 
     def _grow(self) -> None:
         taken = self._places >= 0
@@ -284,24 +289,37 @@ def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
     return np.array([is_tree and between.count(run) == 1 for run in between], np.uint8)
 
 
-def _solve(rows: Rows, unclear: Words, shown: Words) -> None:
-    """Correct `shown`, see `find_hazards`, in the states in which rows are `unclear`."""
+def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
+    """Correct the first states of `shown`, see `find_hazards`, where rows are `unclear`.
+
+    `matters` (3, rows) are the states in which each of the three counts. Only first states are
+    asked for, so a row is solved state by state until each is found, and no further.
+    """
     compiled_kernel()  # there is always more to come
-    grid = Grid(rows.circuit)
-    (at,) = np.nonzero(unclear)
-    octets = np.ascontiguousarray(unclear[at].astype("<u8")).view(np.uint8).reshape(-1, 8)
-    row, state = np.nonzero(np.unpackbits(octets, axis=1, bitorder="little"))
-    network = grid.network_of(rows.batch.rows(at)).rows(row)
-    found = Outcomes.of(energise(grid, network, state[:, None]))
     shown &= ~unclear
+    shown &= matters
+    (at,) = np.nonzero(unclear)
+    grid = Grid(rows.circuit)
+    network = grid.network_of(rows.batch.rows(at))
     amps = grid.assumed.unbalanced_amps
-    amounts = (found.unbalanced_amps, found.ground_amps, found.loose_watts)
-    for states, amount, limit in zip(
-        shown, amounts, (amps, amps, grid.assumed.loose * amps**2), strict=True
-    ):
-        flows = amount[:, 0] > limit
-        bits = np.uint64(1) << state[flows].astype(np.uint64)
-        np.bitwise_or.at(states, at[row[flows]], bits)
+    left = unclear[at]
+    while True:
+        lowest = left & (~left + np.uint64(1))
+        # Nothing is left to ask where what was found comes before all that is not solved.
+        is_found = ((shown[:, at] & (lowest - np.uint64(1))) != 0) | ((matters[:, at] & left) == 0)
+        (open_,) = np.nonzero((left != 0) & ~is_found.all(axis=0))
+        if not len(open_):
+            return
+        low = lowest[open_]
+        states = np.bitwise_count(low - np.uint64(1)).astype(np.int64)
+        found = Outcomes.of(energise(grid, network.rows(open_), states[:, None]))
+        amounts = (found.unbalanced_amps, found.ground_amps, found.loose_watts)
+        limits = (amps, amps, grid.assumed.loose * amps**2)
+        for number, (amount, limit) in enumerate(zip(amounts, limits, strict=True)):
+            is_above = amount[:, 0] > limit
+            bits = np.where(is_above, low, np.uint64(0)) & matters[number, at[open_]]
+            shown[number, at[open_]] |= bits
+        left[open_] &= ~low
 
 
 def _hashed(shape: tuple[object, ...]) -> Words:
