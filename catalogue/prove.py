@@ -148,17 +148,17 @@ class Memory:
     def __init__(self) -> None:
         self.bulk = Bulk()
         self.families = Families()
-        self._found: dict[tuple[Outcome, int], tuple[str, FoundRow]] = {}
+        self._found: dict[int, dict[Outcome, tuple[str, FoundRow]]] = {}
 
     def found(self, outcome: Outcome, lamps: int) -> tuple[str, FoundRow]:
         """An outcome as it is stored, with its mark."""
-        key = outcome, lamps
-        if key not in self._found:
-            if len(self._found) > _MOST_OUTCOMES:
-                self._found.clear()
+        known = self._found.setdefault(lamps, {})
+        if outcome not in known:
+            if len(known) > _MOST_OUTCOMES:
+                known.clear()
             row = found_row(outcome, lamps)
-            self._found[key] = json.dumps(row, separators=(",", ":")), row
-        return self._found[key]
+            known[outcome] = json.dumps(row, separators=(",", ":")), row
+        return known[outcome]
 
 
 @cache

@@ -21,8 +21,9 @@ _INSERT_CIRCUIT: Final = (
     f"insert into circuit ({', '.join(_CIRCUIT)})"
     f" values ({', '.join(f':{name}' for name in _CIRCUIT)})"
 )
-_INSERT_FAULT: Final = """
-insert into fault (id, circuit_id, kind_id, family_id, site, outcome_id) values (?,?,?,?,?,?)
+_INSERT_FAULTS: Final = """
+insert into fault (circuit_id, id, kind_id, family_id, site, outcome_id)
+values ({circuit:d},?,?,?,?,?)
 """
 #: More faults of the same looks are counted in.
 _COUNT_IN: Final = """
@@ -65,11 +66,11 @@ class _Writing:
             _INSERT_CIRCUIT,
             [self._circuit(batch, number, circuit) for number, _, circuit in numbered],
         )
-        self.db.conn.executemany(
-            _INSERT_FAULT,
-            itertools.chain.from_iterable(itertools.starmap(self._faults, numbered)),
-        )
         for number, start, circuit in numbered:
+            # What all faults of a circuit have in common is said once.
+            self.db.conn.executemany(
+                _INSERT_FAULTS.format(circuit=number), self._faults(start, circuit)
+            )
             write_flips(self.db.conn, number, circuit.flips)
             if circuit.pairs is not None:
                 write_pairs(self.db.conn, number, start, circuit.pairs, self.numbers.of)
@@ -100,11 +101,10 @@ class _Writing:
             "digest": rows.digest,
         }
 
-    def _faults(self, number: int, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
+    def _faults(self, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
         faults = circuit.faults
         return zip(
             range(start, start + len(faults)),
-            itertools.repeat(number, len(faults)),
             self.kind[faults.kind].tolist(),
             self.family[faults.family].tolist(),
             faults.site.tolist(),

@@ -1,13 +1,15 @@
 """What is found of a fault, as one value."""
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from verify.signature import canonical
 from verify.verdict import MIMIC, NONE, SOUND, Verdicts
 
 
-class Outcome(NamedTuple):
+@dataclass(frozen=True)
+class Outcome:
     """All that is found of a fault; see `verify.verdict.Verdicts` for the fields.
 
     `word` is that of the signature, `codes` the outcomes as they are, state by state; `hazards`
@@ -22,6 +24,14 @@ class Outcome(NamedTuple):
     lamp: int
     hazards: tuple[tuple[int, int], ...]
     by_volts: bool
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash((self.verdict, self.word, self.codes, self.state, self.switch, self.hazards))
+
+    def __hash__(self) -> int:
+        """Worked out once: the same few outcomes are looked up again and again."""
+        return self._hash
 
 
 def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
@@ -45,7 +55,7 @@ def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
 
 def with_hazards(outcome: Outcome, electrical: Sequence[tuple[int, int]]) -> Outcome:
     """An outcome by connections with what currents add to it."""
-    outcome = outcome._replace(hazards=tuple(sorted((*outcome.hazards, *electrical))))
+    hazards = tuple(sorted((*outcome.hazards, *electrical)))
     if outcome.verdict == SOUND:
-        return outcome._replace(verdict=MIMIC, by_volts=True)
-    return outcome
+        return replace(outcome, hazards=hazards, verdict=MIMIC, by_volts=True)
+    return replace(outcome, hazards=hazards)
