@@ -26,7 +26,7 @@ from verify.bulk.whole import Currents, plainly
 from verify.change import Wiring
 from verify.circuit import Circuit
 from verify.engines import Engine
-from verify.engines.volts import engine_for
+from verify.engines.volts import VoltsEngine, engine_for
 from verify.layouts import Layout
 from verify.network import Batch
 from verify.problems import BugError
@@ -65,20 +65,21 @@ class Bulk:
     def judge(self, circuit: Circuit) -> Judged:
         """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
 
-        Where that cannot be asked, or it would take too long, as *words* gives them; see
-        `verify.engines.volts.engine_for`.
+        Where a circuit is not simple, and *volts* cannot be asked or would take too long, as
+        *words* gives them; see `verify.engines.volts.engine_for`.
         """
         listing = Listing(Wiring(circuit))
-        engine = engine_for(circuit, len(listing))
         outcomes: dict[Outcome, int] = {}
         which = np.zeros(len(listing), np.intp)
         bounds = bounds_of(circuit)
-        if engine.name == "words" or bounds is None:
+        if bounds is None:
+            engine = engine_for(circuit, len(listing))
             self._judge_by(engine, listing, range(len(listing)), outcomes, which)
             seen = engine.observe(circuit)
             found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
             intended = outcome_of(verdicts(found), 0, len(seen.lit))
             return Judged(listing, list(outcomes), which, intended, engine.name)
+        engine = VoltsEngine()
         # The circuit as it is comes last.
         which = np.zeros(len(listing) + 1, np.intp)
         shared = np.delete(np.arange(len(listing)), list(listing.rebuilt))
