@@ -16,7 +16,7 @@ from verify.bulk.listing import Listing
 from verify.bulk.names import look_up
 from verify.bulk.simple import is_simple
 from verify.change import Change
-from verify.circuit import Circuit
+from verify.circuit import Circuit, Failure
 from verify.engines import Engine, volts
 from verify.engines.volts import VoltsEngine
 from verify.engines.words import WordsEngine
@@ -237,14 +237,31 @@ def test_drawn_circuits() -> None:
 
 
 def test_what_is_too_much_for_volts_is_judged_by_words(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where volts are not solved for all faults, see `engine_for`, connections decide alone."""
-    circuit = Layout.parse("f.L.L.1").circuit("chain")
-    assert BULK.judge(circuit).engine == "volts"
+    """Where volts are not solved for all faults, see `engine_for`, connections decide alone.
+
+    Of a simple circuit hardly any have to be solved: it is judged as by volts all the same.
+    """
+    simple = Layout.parse("f.L.L.1").circuit("chain")
+    failure = Failure("conductor-open", (f"{simple.cables[0].name}.bare",))
+    failed = replace(simple, failures=(failure,))
+    assert BULK.judge(failed).engine == "volts"
     monkeypatch.setattr(volts, "MOST_WORK", 1)
-    assert BULK.judge(circuit).engine == "words"
+    assert BULK.judge(failed).engine == "words"
     words = WordsEngine()
-    assert in_bulk(circuit) == by_engine(circuit, all_faults(circuit), words)
-    assert by_engine(circuit, all_faults(circuit), words) != by_engine(circuit, all_faults(circuit))
+    assert in_bulk(failed) == by_engine(failed, all_faults(failed), words)
+    assert by_engine(failed, all_faults(failed), words) != by_engine(failed, all_faults(failed))
+    assert BULK.judge(simple).engine == "volts"
+    assert in_bulk(simple) == by_engine(simple, all_faults(simple))
+
+
+@pytest.mark.slow
+def test_six_locations_are_judged_by_volts() -> None:
+    """Sixty-four states fill a word to its last bit."""
+    for scheme in SOUND_SCHEMES:
+        circuit = Layout.parse("1.f.1.2.6.L.1").circuit(scheme)
+        every = all_faults(circuit)[::9]
+        found = dict(zip([f.label for f in all_faults(circuit)], in_bulk(circuit), strict=True))
+        assert [found[fault.label] for fault in every] == by_engine(circuit, every)
 
 
 @cache
