@@ -42,7 +42,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """A row that the independent engine does not confirm."""
+    """A row that the independent engine does not confirm, or a circuit not as it was stored."""
 
     label: str
     stored: str
@@ -92,13 +92,14 @@ def audit(
             for label in changed_circuits(db)
         ]
     total = sum(map(len, chosen.values()))
-    disagreements: list[Disagreement] = changed
+    disagreements: list[Disagreement] = []
     done = 0
     progress(done, total)
     for found, faults in _audited(path, chosen, workers):
         disagreements += found
         done += faults
         progress(done, total)
+    disagreements += changed
     with closing(open_catalogue(str(path))) as db:
         (stored,) = db.conn.execute("select coalesce(sum(faults), 0) from circuit").fetchone()
         db.table("audit").insert(
