@@ -21,10 +21,17 @@ _INSERT_CIRCUIT: Final = (
     f"insert into circuit ({', '.join(_CIRCUIT)})"
     f" values ({', '.join(f':{name}' for name in _CIRCUIT)})"
 )
-_INSERT_FAULTS: Final = """
-insert into fault (circuit_id, id, kind_id, family_id, site, outcome_id)
-values ({circuit:d},?,?,?,?,?)
-"""
+_FAULT: Final = ("circuit_id", "id", "kind_id", "family_id", "site", "outcome_id")
+#: Faults that one statement stores: SQLite takes longer to begin a statement than to store a row.
+_AT_ONCE: Final = 300
+
+
+def _insert_faults(count: int) -> str:
+    """The statement that stores so many faults."""
+    row = f"({','.join('?' * len(_FAULT))})"
+    return f"insert into fault ({', '.join(_FAULT)}) values {','.join([row] * count)}"
+
+
 #: More faults of the same looks are counted in.
 _COUNT_IN: Final = """
 insert into profile (origin, locations, scheme, kind_id, family_id, verdict_id, signature_id,
@@ -66,11 +73,18 @@ class _Writing:
             _INSERT_CIRCUIT,
             [self._circuit(batch, number, circuit) for number, _, circuit in numbered],
         )
-        for number, start, circuit in numbered:
-            # What all faults of a circuit have in common is said once.
-            self.db.conn.executemany(
-                _INSERT_FAULTS.format(circuit=number), self._faults(start, circuit)
+        values = list(
+            itertools.chain.from_iterable(
+                itertools.chain.from_iterable(itertools.starmap(self._faults, numbered))
             )
+        )
+        size = _AT_ONCE * len(_FAULT)
+        whole = len(values) // size * size
+        parts = (values[at : at + size] for at in range(0, whole, size))
+        self.db.conn.executemany(_insert_faults(_AT_ONCE), parts)
+        if rest := values[whole:]:
+            self.db.conn.execute(_insert_faults(len(rest) // len(_FAULT)), rest)
+        for number, start, circuit in numbered:
             write_flips(self.db.conn, number, circuit.flips)
             if circuit.pairs is not None:
                 write_pairs(self.db.conn, number, start, circuit.pairs, self.numbers.of)
@@ -101,9 +115,10 @@ class _Writing:
             "digest": rows.digest,
         }
 
-    def _faults(self, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
+    def _faults(self, number: int, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
         faults = circuit.faults
         return zip(
+            itertools.repeat(number, len(faults)),
             range(start, start + len(faults)),
             self.kind[faults.kind].tolist(),
             self.family[faults.family].tolist(),
