@@ -13,23 +13,13 @@ Sets of states are 64-bit words, so of at most six switches.
 import numpy as np
 import numpy.typing as npt
 
-from verify.landings.kernel import compiled
+from verify.compiling import compiled
+from verify.engines.kernel import DOWN
 
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
 
-_DOWN = np.array(
-    [
-        0xAAAAAAAAAAAAAAAA,
-        0xCCCCCCCCCCCCCCCC,
-        0xF0F0F0F0F0F0F0F0,
-        0xFF00FF00FF00FF00,
-        0xFFFF0000FFFF0000,
-        0xFFFFFFFF00000000,
-    ],
-    np.uint64,
-)
 _NONE = np.uint64(0)
 _ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
 
@@ -178,7 +168,7 @@ def find_currents(
         for c in range(len(contacts)):
             one[c] = net[of[contacts[c, 0]]]
             other[c] = net[of[contacts[c, 1]]]
-            down = _DOWN[contact_switch[c]]
+            down = DOWN[contact_switch[c]]
             mask[c] = _NONE
             if closed[row, c] & 1:
                 mask[c] |= ~down & valid

@@ -23,7 +23,6 @@ from verify.schemes import WRONG_SCHEMES
 from verify.wrong_faults import WholeCircuit, rewired
 
 Numbers = npt.NDArray[np.intp]
-Flags = npt.NDArray[np.bool_]
 
 _SMALLEST_SPLIT: Final = 2
 

@@ -6,9 +6,7 @@ by row.
 """
 
 import hashlib
-from functools import cache
-from types import SimpleNamespace
-from typing import Any, Final
+from typing import Final
 
 import networkx as nx
 import numpy as np
@@ -21,6 +19,7 @@ from verify.bulk.outcomes import Outcome, outcome_of, with_hazards
 from verify.bulk.simple import Bounds
 from verify.change import Change
 from verify.circuit import Circuit
+from verify.compiling import compiled
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
 from verify.electric.solve import compiled_kernel
@@ -120,7 +119,7 @@ class Networks:
         network, nets = self._networks_of(rows)
         unclear = self._unclear[network].copy()
         shown = np.zeros((3, len(batch)), np.uint64)
-        _compiled().find_hazards(
+        compiled(kernel.find_hazards)(
             rows.terminals,
             batch.conductors,
             batch.is_ground,
@@ -200,7 +199,7 @@ class Networks:
         batch = rows.batch
         called = np.empty((len(batch), 2), np.uint64)
         nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
-        _compiled().name_networks(
+        compiled(names.name_networks)(
             rows.terminals,
             batch.conductors,
             batch.is_ground,
@@ -217,7 +216,7 @@ class Networks:
             self._grow()
         network = np.empty(len(batch), np.int64)
         known = self._count
-        self._count = _compiled().look_up(called, self._table, self._places, network, known)
+        self._count = compiled(names.look_up)(called, self._table, self._places, network, known)
         if self._count > known:
             numbers, first = np.unique(network, return_index=True)
             self._learn(rows, nets, first[numbers >= known])
@@ -229,7 +228,7 @@ class Networks:
         self._table = np.zeros((2 * len(self._table), 2), np.uint64)
         self._places = np.full(len(self._table), -1, np.int64)
         again = np.empty(len(called), np.int64)
-        _compiled().look_up(called[order], self._table, self._places, again, 0)
+        compiled(names.look_up)(called[order], self._table, self._places, again, 0)
 
     def _learn(self, rows: Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]) -> None:
         """Judge networks that were never met, in the order of their numbers."""
@@ -325,16 +324,3 @@ def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
 def _hashed(shape: tuple[object, ...]) -> Words:
     digest = hashlib.blake2b(repr(shape).encode(), digest_size=16).digest()
     return np.frombuffer(digest, "<u8").astype(np.uint64)
-
-
-@cache
-def _compiled() -> Any:
-    """The kernels as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    compile_ = numba.njit(cache=True, nogil=True)
-    return SimpleNamespace(
-        name_networks=compile_(names.name_networks),
-        find_hazards=compile_(kernel.find_hazards),
-        look_up=compile_(names.look_up),
-    )

@@ -14,7 +14,7 @@ Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
 
 #: In which of the states 0…63 switch 0…5 is down; switch i > 5 is down in whole words.
-_DOWN = np.array(
+DOWN = np.array(
     [
         0xAAAAAAAAAAAAAAAA,
         0xCCCCCCCCCCCCCCCC,
@@ -152,7 +152,7 @@ def judge(
                 c = which[u]
                 switch = contact_switch[c]
                 if switch < 6:
-                    down = _DOWN[switch]
+                    down = DOWN[switch]
                 elif (word >> (switch - 6)) & 1:
                     down = _ALL
                 else:

@@ -6,25 +6,12 @@ of its nodes; nodes of one group are connected. See `verify.landings.search` for
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it all
 
-from collections.abc import Callable
-from functools import cache
-from typing import Any
-
 import numpy as np
 import numpy.typing as npt
 
 Labels = npt.NDArray[np.uint8]
 Places = npt.NDArray[np.int64]
 Pairs = npt.NDArray[np.int32]
-
-
-@cache
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A function of this module as machine code, compiled once for each machine."""
-    import numba
-
-    made: Callable[..., Any] = numba.njit(cache=True, nogil=True)(function)
-    return made
 
 
 def merge(

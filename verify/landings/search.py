@@ -40,7 +40,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.landings.kernel import Labels, Pairs, compiled, merge, number_equals
+from verify.compiling import compiled
+from verify.landings.kernel import Labels, Pairs, merge, number_equals
 from verify.landings.partitions import partitions
 from verify.landings.situation import Contacts, Situation
 from verify.problems import CircuitError, Problem
