@@ -17,11 +17,13 @@ from commandline import PROGRAM
 
 from catalogue.audit import audit
 from catalogue.contents import PROFILE, changed_circuits, digest_of
+from catalogue.pages.findings import findings
+from catalogue.pages.visit import Visit
 from catalogue.plan import Batch, make_plan
 from catalogue.prove import Proved, prove
 from catalogue.schema import open_catalogue
 from catalogue.spelling import teach_texts
-from catalogue.sweep import build, self_check, sweep
+from catalogue.sweep import build, build_plan, self_check, sweep
 from catalogue.tables import TABLES
 from catalogue.workforce import processes
 from verify.faults import all_faults, fault_kinds
@@ -450,3 +452,14 @@ def test_audit_refuses_what_is_no_catalogue(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="there is no such file"):
         audit(tmp_path / "none.db")
     assert not (tmp_path / "none.db").exists()
+
+
+def test_one_scheme_is_built_and_said(tmp_path: Path) -> None:
+    """The command that the page of findings gives again names the scheme if it is not both."""
+    path = tmp_path / "chain.db"
+    build_plan(path, make_plan([2], schemes=["chain"]))
+    assert rows(path, "select distinct scheme from circuit") == [("chain",)]
+    with closing(sqlite3.connect(path)) as connection:
+        connection.row_factory = sqlite3.Row
+        told = findings(Visit(connection, {}, {})).facts["build"]
+    assert told == "miswire build DB --locations 2 --scheme chain"

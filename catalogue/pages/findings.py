@@ -12,6 +12,7 @@ from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
 from catalogue.pages.visit import Facts, Page, Visit
 from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
+from verify.schemes import SOUND_SCHEMES
 
 _TITLE: Final = "What we found"
 _SHARES: Final = ("sound", "mimic", "misbehaves", "trips")
@@ -42,10 +43,12 @@ def findings(visit: Visit) -> Page:
 
 def _build_command(visit: Visit) -> str:
     """The command that builds the content of this file again."""
-    row = visit.row("select locations, drawn, seed from run order by id desc limit 1")
+    row = visit.row("select locations, schemes, drawn, seed from run order by id desc limit 1")
     words = ["miswire build DB"]
     if row and row["locations"]:
         words.append(f"--locations {row['locations']}")
+        if row["schemes"] != ",".join(SOUND_SCHEMES):
+            words.append(f"--scheme {row['schemes']}")
     if row and row["drawn"]:
         words.append(f"--random {row['drawn']} --seed {row['seed']}")
     return " ".join(words)
