@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
-from catalogue.prove import as_they_come, faults_digest
+from catalogue.memory import faults_digest, name_hash, text_hash
 from verify.faults import fault_kinds
 
 
@@ -44,18 +44,18 @@ def changed_circuits(db: Database) -> Iterator[str]:
     changed = {number for (number,) in execute(_NOT_AS_MARKED)}
     kinds = dict(execute("select id, name from fault_kind"))
     places = {name: place for place, name in enumerate(kind.name for kind in fault_kinds())}
-    families = {row[0]: (row[1], row[2]) for row in execute("select id, name, place from family")}
-    marks = dict(execute(_OUTCOMES))
+    place = {number: places[name] for number, name in kinds.items()}
+    family = {row[0]: name_hash(row[1:]) for row in execute("select id, name, place from family")}
+    mark = {number: text_hash(text) for number, text in execute(_OUTCOMES)}
     for number, label, digest in execute("select id, label, digest from circuit").fetchall():
-        rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 4)
-        kind = np.array([places[kinds[each]] for each in rows[:, 0].tolist()], np.int32)
-        named, family = as_they_come(rows[:, 2])
-        found, outcome = as_they_come(rows[:, 3])
-        is_as_marked = changed.isdisjoint(rows[:, 3].tolist())
-        names = [families[each] for each in named]
-        told = [marks[each] for each in found]
-        again = faults_digest(kind, rows[:, 1], names, family, told, outcome)
-        if not is_as_marked or again != digest:
+        rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 4).T.tolist()
+        again = faults_digest(
+            np.array([place[each] for each in rows[0]], np.int32),
+            np.array(rows[1], np.int32),
+            np.array([family[each] for each in rows[2]], np.uint64),
+            np.array([mark[each] for each in rows[3]], np.uint64),
+        )
+        if not changed.isdisjoint(rows[3]) or again != digest:
             yield str(label)
 
 

@@ -33,13 +33,11 @@ class FlipsRow:
 def flips_rows(
     codes: Codes, intended: Codes, verdict: Numbers, faults: npt.NDArray[np.intp]
 ) -> list[FlipsRow]:
-    """How to test a circuit whose single faults do `codes`; none where it has too many switches.
+    """How to test a circuit of up to `MOST_SWITCHES` switches whose single faults do `codes`.
 
     `codes` (outcomes, states), `intended` (states,), `verdict` (outcomes,), and how many `faults`
     (outcomes,) have each outcome.
     """
-    if len(intended) > 1 << MOST_SWITCHES:
-        return []
     unchanged = ~changes_function(codes, intended)
     mimics = int(faults[unchanged & (verdict == MIMIC)].sum())
     return [

@@ -5,7 +5,7 @@ from typing import Final
 
 from sqlite_utils import Database
 
-from catalogue.prove import FoundRow
+from catalogue.memory import FoundRow
 from verify.naming import signature_name
 from verify.signature import Signature
 

@@ -3,47 +3,24 @@
 Rows of faults come packed as arrays: a batch has many of them, of few different outcomes.
 """
 
-import hashlib
-import json
 import platform
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import Any, Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.flips import FlipsRow, flips_rows
+from catalogue.flips import MOST_SWITCHES, FlipsRow, flips_rows
+from catalogue.memory import FoundRow, Places, memory
 from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
 from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
-from verify.bulk.judging import Bulk, Judged, Outcome
-from verify.bulk.listing import Families
+from verify.bulk.judging import Judged
 from verify.circuitfile import dump
-from verify.faults import fault_kinds
-from verify.hazards import HAZARD_NAMES
 from verify.problems import Problem, UserError
-from verify.verdict import NONE, VERDICTS
+from verify.verdict import VERDICTS
 
 Numbers = npt.NDArray[np.int32]
-
-
-class FoundRow(NamedTuple):
-    """All that is found of faults that are alike; `hazards` are names with states, in order."""
-
-    verdict: str
-    word: str
-    lamps: int
-    state: int | None
-    switch: int | None
-    lamp: int | None
-    by_volts: int
-    hazards: tuple[tuple[str, int], ...]
-
-    @property
-    def hazard_set(self) -> int:
-        """Bit i is set for hazard i of `HAZARDS`."""
-        return sum(1 << HAZARD_NAMES.index(name) for name, _ in self.hazards)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +94,7 @@ class Proved:
 def prove(specs: Sequence[Spec]) -> Proved:
     """The rows of some circuits, in their order."""
     making = _Making()
-    circuits = [making.circuit_rows(spec.build()) for spec in specs]
-    return Proved(circuits, list(making.families), making.outcomes, making.profile(circuits))
+    return making.proved([making.circuit_rows(spec.build()) for spec in specs])
 
 
 def as_version(versions: tuple[int, int, str, str]) -> None:
@@ -142,63 +118,22 @@ def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> Proved:
     return prove(batch.specs)
 
 
-class Memory:
-    """What a process remembers from circuit to circuit."""
-
-    def __init__(self) -> None:
-        self.bulk = Bulk()
-        self.families = Families()
-        self._found: dict[int, dict[Outcome, tuple[str, FoundRow]]] = {}
-
-    def found(self, outcome: Outcome, lamps: int) -> tuple[str, FoundRow]:
-        """An outcome as it is stored, with its mark."""
-        known = self._found.setdefault(lamps, {})
-        if outcome not in known:
-            if len(known) > _MOST_OUTCOMES:
-                known.clear()
-            row = found_row(outcome, lamps)
-            known[outcome] = json.dumps(row, separators=(",", ":")), row
-        return known[outcome]
-
-
-@cache
-def memory() -> Memory:
-    """The memory of this process."""
-    return Memory()
-
-
-_MOST_OUTCOMES: Final = 100_000
-_KINDS: Final = tuple(kind.name for kind in fault_kinds())
-
-
 class _Making:
-    """The rows of a batch in the making; families and outcomes are numbered as they come up."""
+    """The rows of a batch in the making; families and outcomes have places as they come up."""
 
     def __init__(self) -> None:
-        self.families: dict[tuple[str, str], int] = {}
-        self.outcomes: dict[str, FoundRow] = {}
-        self._places: dict[str, int] = {}  # in the order of `outcomes`
+        self.known = memory()
+        self._families = Places()
+        self._outcomes = Places()
 
     def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
         circuit = planned.circuit
-        known = memory()
+        known = self.known
         judged = known.bulk.judge(circuit)
         listing = judged.listing
-        families, family = as_they_come(known.families.of(listing))
-        names = [known.families.names[number] for number in families]
-        places = np.array([self.families.setdefault(name, len(self.families)) for name in names])
-        found = [known.found(outcome, len(circuit.lamps)) for outcome in judged.outcomes]
-        self.outcomes.update(found)
-        # Outcomes may differ in the names of positions only: then they are one.
-        numbers = np.array([self._places.setdefault(mark, len(self._places)) for mark, _ in found])
-        outcome = numbers[judged.which]
-        outcomes, in_order = as_they_come(outcome)
-        every = list(self.outcomes)
-        marks = [every[number] for number in outcomes]
-        intended = judged.intended
         kind, site = listing.kind.astype(np.int32), listing.site
-        verdict = np.array([outcome.verdict for outcome in judged.outcomes], np.intp)
-        counts = np.bincount(verdict[judged.which], minlength=len(VERDICTS))
+        family, outcome = known.families.of(listing), known.row_of(judged)
+        intended = judged.intended
         with_pairs = planned.origin == "layout" and len(circuit.switches) in PAIRS_AT
         return CircuitRows(
             label=planned.label,
@@ -212,101 +147,70 @@ class _Making:
             word=intended.word,
             file=dump(circuit),
             engine=judged.engine,
-            verdicts=tuple(counts.tolist()),
-            digest=faults_digest(kind, site, names, family, marks, in_order),
-            faults=FaultRows(kind, places[family].astype(np.int32), site, outcome.astype(np.int32)),
+            verdicts=known.verdicts(outcome),
+            digest=known.digest(kind, site, family, outcome),
+            faults=FaultRows(
+                kind,
+                self._families.of(family, len(known.families.names)),
+                site,
+                self._outcomes.of(outcome, len(known.rows)),
+            ),
             flips=_flips(judged),
             pairs=(pair_rows(circuit, listing.faults(range(len(listing)))) if with_pairs else None),
         )
 
-    def profile(self, circuits: Sequence[CircuitRows]) -> list[ProfileRow]:
-        """The faults of all circuits, counted by all that a person can see of them."""
-        looks: dict[tuple[str, str, int], int] = {}
-        look = np.array(
-            [
-                looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks))
-                for row in self.outcomes.values()
-            ],
-            np.int64,
-        )
-        sizes = [len(rows.faults) for rows in circuits]
-        kind, family, outcome = (
-            np.concatenate([getattr(rows.faults, name) for rows in circuits]).astype(np.int64)
-            for name in ("kind", "family", "outcome")
-        )
-        key = (kind * len(self.families) + family) * len(looks) + look[outcome]
-        _, first, alike, faults = np.unique(
-            key, return_index=True, return_inverse=True, return_counts=True
-        )
-        circuit = np.repeat(np.arange(len(circuits)), sizes)
-        seen = np.unique(alike * len(circuits) + circuit) // len(circuits)
-        of_each = np.bincount(seen, minlength=len(first))
-        starts = np.cumsum([0, *sizes])
-        columns = (
-            kind[first],
-            family[first],
-            outcome[first],
-            faults,
-            of_each,
-            circuit[first],
-            first - starts[circuit[first]],
-        )
-        return [ProfileRow(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
+    def proved(self, circuits: list[CircuitRows]) -> Proved:
+        """What was proved of the whole batch."""
+        known = self.known
+        families = [known.families.names[number] for number in self._families.met]
+        outcomes = {known.marks[number]: known.rows[number] for number in self._outcomes.met}
+        profile = _profile(circuits, len(families), list(outcomes.values()))
+        return Proved(circuits, families, outcomes, profile)
 
 
-def found_row(outcome: Outcome, lamps: int) -> FoundRow:
-    """An outcome as it is stored."""
-    state, switch, lamp = (
-        None if number == NONE else number
-        for number in (outcome.state, outcome.switch, outcome.lamp)
+def _profile(
+    circuits: Sequence[CircuitRows], families: int, outcomes: Sequence[FoundRow]
+) -> list[ProfileRow]:
+    """The faults of all circuits, counted by all that a person can see of them."""
+    looks: dict[tuple[str, str, int], int] = {}
+    look = np.array(
+        [looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks)) for row in outcomes],
+        np.int64,
     )
-    return FoundRow(
-        VERDICTS[outcome.verdict],
-        outcome.word,
-        lamps,
-        state,
-        switch,
-        lamp,
-        int(outcome.by_volts),
-        tuple((HAZARD_NAMES[number], state) for number, state in outcome.hazards),
+    sizes = [len(rows.faults) for rows in circuits]
+    kind, family, outcome = (
+        np.concatenate([getattr(rows.faults, name) for rows in circuits]).astype(np.int64)
+        for name in ("kind", "family", "outcome")
     )
-
-
-def as_they_come(numbers: npt.NDArray[Any]) -> tuple[list[int], npt.NDArray[np.intp]]:
-    """The different numbers in the order in which they come, and which of them each is."""
-    different, first, alike = np.unique(numbers, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    return different[order].tolist(), place[alike]
-
-
-def faults_digest(
-    kind: npt.NDArray[Any],
-    site: npt.NDArray[Any],
-    families: Sequence[tuple[str, str]],
-    family: npt.NDArray[Any],
-    marks: Sequence[str],
-    outcome: npt.NDArray[Any],
-) -> str:
-    """A hash over the faults of a circuit in their order, whatever numbers a file gives them.
-
-    `families` and the `marks` of outcomes are in the order in which they first come up.
-    """
-    total = hashlib.sha256(json.dumps([_KINDS, families]).encode())
-    total.update("\n".join(marks).encode())
-    for column in (kind, site, family, outcome):
-        total.update(column.astype("<i4").tobytes())
-    return total.hexdigest()[:32]
+    key = (kind * families + family) * len(looks) + look[outcome]
+    _, first, alike, faults = np.unique(
+        key, return_index=True, return_inverse=True, return_counts=True
+    )
+    circuit = np.repeat(np.arange(len(circuits)), sizes)
+    seen = np.unique(alike * len(circuits) + circuit) // len(circuits)
+    of_each = np.bincount(seen, minlength=len(first))
+    starts = np.cumsum([0, *sizes])
+    columns = (
+        kind[first],
+        family[first],
+        outcome[first],
+        faults,
+        of_each,
+        circuit[first],
+        first - starts[circuit[first]],
+    )
+    return [ProfileRow(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
 
 
 def _flips(judged: Judged) -> list[FlipsRow]:
     """How to test a circuit, from the verdicts on its faults."""
-    if not len(judged.which):
+    if not len(judged.which) or len(judged.intended.codes) > 1 << MOST_SWITCHES:
         return []
+    numbers, faults = np.unique(judged.which, return_counts=True)
+    outcomes = [judged.outcomes[number] for number in numbers.tolist()]
     return flips_rows(
-        np.array([outcome.codes for outcome in judged.outcomes], np.int64),
+        np.array([outcome.codes for outcome in outcomes], np.int64),
         np.array(judged.intended.codes, np.int64),
-        np.array([outcome.verdict for outcome in judged.outcomes], np.int32),
-        np.bincount(judged.which, minlength=len(judged.outcomes)),
+        np.array([outcome.verdict for outcome in outcomes], np.int32),
+        faults,
     )

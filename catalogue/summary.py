@@ -12,8 +12,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from catalogue.memory import Memory, memory
 from catalogue.plan import Batch, PlannedCircuit, Spec
-from catalogue.prove import as_version, memory
+from catalogue.prove import as_version
 from verify.bulk.listing import sites_of
 from verify.change import Wiring
 from verify.faults import Site, fault_kind, fault_kinds
@@ -50,8 +51,9 @@ Summary = dict[Alike, Counted]
 def summarize(specs: Sequence[Spec]) -> Summary:
     """The single faults of some circuits, counted."""
     total: dict[Alike, _Found] = {}
+    known = memory()
     for spec in specs:
-        for alike, found in _of_circuit(spec.build()):
+        for alike, found in _of_circuit(known, spec.build()):
             if alike in total:
                 total[alike] = total[alike].with_others(found)
             else:
@@ -93,28 +95,26 @@ def _sites(wiring: Wiring, kind: str) -> list[Site]:
     return sites_of(fault_kind(kind), wiring)
 
 
-def _of_circuit(planned: PlannedCircuit) -> Iterator[tuple[Alike, _Found]]:
+def _of_circuit(known: Memory, planned: PlannedCircuit) -> Iterator[tuple[Alike, _Found]]:
     """The faults of a circuit that are alike, with the first of each in the order of listing."""
     circuit = planned.circuit
-    known = memory()
     judged = known.bulk.judge(circuit)
     listing = judged.listing
     names = known.families.names
     kinds = [kind.name for kind in fault_kinds()]
-    rows = [known.found(outcome, len(circuit.lamps))[1] for outcome in judged.outcomes]
+    family, outcome = known.families.of(listing), known.row_of(judged)
     alike: dict[Alike, list[int]] = {}
-    columns = np.stack((listing.kind, known.families.of(listing), judged.which), 1)
-    different, first, faults = np.unique(columns, axis=0, return_index=True, return_counts=True)
-    for (kind, family, outcome), row, count in zip(
-        different.tolist(), first.tolist(), faults.tolist(), strict=True
-    ):
-        found = rows[outcome]
+    keys = (listing.kind * np.int64(len(names)) + family) * len(known.rows) + outcome
+    _, first, faults = np.unique(keys, return_index=True, return_counts=True)
+    columns = (listing.kind[first], family[first], outcome[first], first, faults)
+    for kind, family_of, found_of, row, count in zip(*(c.tolist() for c in columns), strict=True):
+        found = known.rows[found_of]
         key = Alike(
             len(circuit.switches),
             len(circuit.lamps),
             planned.scheme,
             kinds[kind],
-            names[family][0],
+            names[family_of][0],
             found.verdict,
             found.word,
             found.hazard_set,

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from verify.bulk import judging
 from verify.bulk.judging import Bulk, Outcome
 from verify.bulk.listing import Listing
-from verify.bulk.names import look_up
+from verify.bulk.numbering import Numbering, number_again
 from verify.bulk.simple import is_simple
 from verify.change import Change
 from verify.circuit import Circuit, Failure
@@ -67,7 +67,7 @@ def by_engine(circuit: Circuit, faults: Sequence[Fault], engine: Engine = VOLTS)
 def in_bulk(circuit: Circuit, bulk: Bulk = BULK) -> list[Outcome]:
     """What is found of every single fault."""
     judged = bulk.judge(circuit)
-    assert len(set(judged.outcomes)) == len(judged.outcomes)
+    assert len(set(judged.outcomes.every)) == len(judged.outcomes)
     return [judged.outcomes[which] for which in judged.which]
 
 
@@ -353,12 +353,37 @@ def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
 @given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))
 def test_names_are_numbered_as_they_come(names: list[list[int]]) -> None:
     """Whatever the slots they share, equal names get one number and others the next."""
-    table, places = np.zeros((64, 2), np.uint64), np.full(64, -1, np.int64)
-    found = np.empty(len(names), np.int64)
-    known = 0
-    for start in range(0, len(names), 7):
-        part = np.array(names[start : start + 7], np.uint64)
-        known = look_up(part, table, places, found[start : start + 7], known)
+    numbering = Numbering()
     met: dict[tuple[int, ...], int] = {}
-    assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in names]
-    assert known == len(met)
+    for start in range(0, len(names), 7):
+        part = names[start : start + 7]
+        before = list(met)
+        found, new = numbering.of(np.array(part, np.uint64))
+        assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in part]
+        assert [tuple(part[row]) for row in new] == list(met)[len(before) :]
+        assert len(numbering) == len(met)
+
+
+def test_many_names_and_keys_are_numbered() -> None:
+    """More than there is room for at first, keys that differ in their highest bits only."""
+    numbering = Numbering()
+    keys = np.arange(20_000, dtype=np.int64) << 40
+    for part in np.split(keys, 8):
+        found, new = numbering.of_keys(part)
+        assert found.tolist() == (part >> 40).tolist()
+        assert new.tolist() == list(range(len(part)))
+    again, new = numbering.of_keys(keys[::-1])
+    assert again.tolist() == list(range(20_000))[::-1]
+    assert not len(new)
+
+
+@given(st.lists(st.integers(0, 30), max_size=60))
+def test_places_as_they_come(numbers: list[int]) -> None:
+    """The first number met has place 0, the next other one place 1."""
+    placed = np.array(numbers, np.int64)
+    place_of, met = np.full(31, -1, np.int64), np.full(31, -1, np.int64)
+    count = number_again(placed, place_of, met, 0)
+    order = list(dict.fromkeys(numbers))
+    assert placed.tolist() == [order.index(number) for number in numbers]
+    assert met[:count].tolist() == order
+    assert count == len(order)

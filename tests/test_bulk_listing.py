@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_feeds import fed_twice
 
-from verify.bulk.listing import Families, Listing, sites_of
+from verify.bulk.families import Families
+from verify.bulk.listing import Listing, sites_of
 from verify.change import Wiring
 from verify.circuit import Circuit
 from verify.families import Roles, family, place

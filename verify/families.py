@@ -22,10 +22,11 @@ class Roles:
     """What each conductor and terminal is for in a circuit as intended."""
 
     circuit: Circuit
+    known: Wiring | None = None
 
     @cached_property
     def _wiring(self) -> Wiring:
-        return Wiring(self.circuit)
+        return self.known or Wiring(self.circuit)
 
     @cached_property
     def of_end(self) -> Mapping[int, str]:

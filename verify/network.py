@@ -89,9 +89,9 @@ class Batch:
 class Flattener:
     """A circuit prepared for batches of its faults."""
 
-    def __init__(self, circuit: Circuit) -> None:
+    def __init__(self, circuit: Circuit, wiring: Wiring | None = None) -> None:
         self.circuit = circuit
-        self.wiring = Wiring(circuit)
+        self.wiring = wiring or Wiring(circuit)
         index = circuit.end_index
         self.number = {end.name: i for end, i in index.items() if end.owner not in self._cables()}
         self.conductor_number: dict[str, int] = {}

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from verify.behaviour import Findings
 from verify.bulk.listing import Listing
 from verify.bulk.networks import UNBALANCED, Networks, Rows
-from verify.bulk.outcomes import Outcome, outcome_of, with_hazards
+from verify.bulk.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.bulk.simple import bounds_of, stays_simple
 from verify.bulk.whole import Currents, plainly
 from verify.change import Wiring
@@ -41,14 +41,14 @@ _MOST_SHAPES: Final = 12
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """All single faults of a circuit: `which` (F,) of the different `outcomes` each has.
+    """All single faults of a circuit: the numbers (F,) of their outcomes.
 
-    `intended` is the outcome of the circuit as it is. Of `solved` faults the currents had to be
-    computed from the resistances.
+    `outcomes` are all that `Bulk` has met; `intended` is that of the circuit as it is. Of `solved`
+    faults the currents had to be computed from the resistances.
     """
 
     listing: Listing
-    outcomes: list[Outcome]
+    outcomes: KnownOutcomes
     which: npt.NDArray[np.intp]
     intended: Outcome
     engine: str
@@ -61,6 +61,7 @@ class Bulk:
     def __init__(self) -> None:
         self._shapes: dict[tuple[object, ...], Networks] = {}
         self._plain: dict[tuple[str, int], tuple[Outcome, Currents]] = {}
+        self.outcomes = KnownOutcomes()
 
     def judge(self, circuit: Circuit) -> Judged:
         """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
@@ -69,38 +70,35 @@ class Bulk:
         *words* gives them; see `verify.engines.volts.engine_for`.
         """
         listing = Listing(Wiring(circuit))
-        outcomes: dict[Outcome, int] = {}
-        which = np.zeros(len(listing), np.intp)
         bounds = bounds_of(circuit)
         if bounds is None:
             engine = engine_for(circuit, len(listing))
-            self._judge_by(engine, listing, range(len(listing)), outcomes, which)
+            which = self._judge_by(engine, listing, range(len(listing)))
             seen = engine.observe(circuit)
             found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
             intended = outcome_of(verdicts(found), 0, len(seen.lit))
-            return Judged(listing, list(outcomes), which, intended, engine.name)
+            return Judged(listing, self.outcomes, which, intended, engine.name)
         engine = VoltsEngine()
         # The circuit as it is comes last.
         which = np.zeros(len(listing) + 1, np.intp)
         shared = np.delete(np.arange(len(listing)), list(listing.rebuilt))
         places = np.append(shared, len(listing))
-        rows = Rows.of_listing(listing, shared, bounds)
-        solved = self._judge_rows(rows, places, outcomes, which)
+        which[places], solved = self._judge_rows(Rows.of_listing(listing, shared, bounds))
         for row, scheme in listing.rebuilt.items():
             outcome = self._of_plain(listing, scheme)
             if outcome is not None:
-                which[row] = outcomes.setdefault(outcome, len(outcomes))
+                which[row] = self.outcomes.number(outcome)
                 continue
             whole = listing.rewired(scheme)
             # Its cables are as long as cables are; those of the circuit may be short.
             bounds = bounds_of(whole)
             if bounds is None:
-                self._judge_by(engine, listing, [row], outcomes, which)
+                which[row] = self._judge_by(engine, listing, [row])[0]
             else:
-                alone = Rows.of_circuit(whole, bounds)
-                solved += self._judge_rows(alone, np.array([row]), outcomes, which)
-        every = list(outcomes)
-        return Judged(listing, every, which[:-1], every[which[-1]], engine.name, solved)
+                (which[row],), more = self._judge_rows(Rows.of_circuit(whole, bounds))
+                solved += more
+        intended = self.outcomes[int(which[-1])]
+        return Judged(listing, self.outcomes, which[:-1], intended, engine.name, solved)
 
     def _of_plain(self, listing: Listing, scheme: str) -> Outcome | None:
         """The outcome of a plain circuit wired by another scheme; None if it is not so plain."""
@@ -136,22 +134,9 @@ class Bulk:
         names = (circuit.ends[end].name for end in rows.terminals)
         return outcome, Currents(scheme, items, dict(zip(names, entering, strict=True)))
 
-    def _judge_rows(
-        self,
-        rows: Rows,
-        places: npt.NDArray[np.intp],
-        outcomes: dict[Outcome, int],
-        which: npt.NDArray[np.intp],
-    ) -> int:
-        """Write the outcomes of rows into their places in `which`; how many had to be solved."""
-        networks = self._networks(rows.circuit, rows.batch)
-        numbers, solved = networks.outcomes_of(rows)
-        different, alike = np.unique(numbers, return_inverse=True)
-        known = [
-            outcomes.setdefault(networks.outcome(n), len(outcomes)) for n in different.tolist()
-        ]
-        which[places] = np.array(known, np.intp)[alike]
-        return solved
+    def _judge_rows(self, rows: Rows) -> tuple[npt.NDArray[np.int64], int]:
+        """The number of the outcome of each row, and how many had to be solved."""
+        return self._networks(rows.circuit, rows.batch).outcomes_of(rows)
 
     def _networks(self, circuit: Circuit, batch: Batch) -> Networks:
         shape = (
@@ -162,22 +147,17 @@ class Bulk:
         if shape not in self._shapes:
             if len(self._shapes) >= _MOST_SHAPES:
                 del self._shapes[next(iter(self._shapes))]
-            self._shapes[shape] = Networks(shape)
+            self._shapes[shape] = Networks(shape, self.outcomes)
         return self._shapes[shape]
 
-    @staticmethod
     def _judge_by(
-        engine: Engine,
-        listing: Listing,
-        rows: Sequence[int],
-        outcomes: dict[Outcome, int],
-        which: npt.NDArray[np.intp],
-    ) -> None:
-        """Write the outcomes of some faults as `engine` gives them."""
+        self, engine: Engine, listing: Listing, rows: Sequence[int]
+    ) -> npt.NDArray[np.intp]:
+        """The numbers of the outcomes of some faults as `engine` gives them."""
         circuit = listing.wiring.circuit
-        start = 0
-        for faults, _, found in judge_faults(circuit, listing.faults(rows), engine):
-            for row, place in enumerate(rows[start : start + len(faults)]):
-                outcome = outcome_of(found, row, len(circuit.lamps))
-                which[place] = outcomes.setdefault(outcome, len(outcomes))
-            start += len(faults)
+        numbers = [
+            self.outcomes.number(outcome_of(found, row, len(circuit.lamps)))
+            for faults, _, found in judge_faults(circuit, listing.faults(rows), engine)
+            for row in range(len(faults))
+        ]
+        return np.array(numbers, np.intp)

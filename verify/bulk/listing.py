@@ -15,9 +15,9 @@ import numpy.typing as npt
 
 from verify.bulk.parts import Parts
 from verify.change import Change, Wiring
-from verify.circuit import Circuit, End
-from verify.families import NAMED_BY_SITE, Roles, family, place
+from verify.circuit import Circuit
 from verify.faults import Fault, FaultKind, Site, fault_kinds
+from verify.network import Flattener
 from verify.routing import arrangement_of
 from verify.schemes import WRONG_SCHEMES
 from verify.wrong_faults import WholeCircuit, rewired
@@ -58,7 +58,8 @@ class Listing:
         kinds, sites, moves = [], [], []
         self.others: dict[int, Fault] = {}
         self.rebuilt: dict[int, str] = {}
-        self.parts = None if wiring.circuit.failures else Parts(wiring)
+        self.flattener = Flattener(wiring.circuit, wiring)
+        self.parts = Parts(self.flattener)
         self.of_parts: dict[int, Numbers] = {}
         self.arrangement = arrangement_of(wiring.circuit)
         self.landings: dict[int, tuple[int, Landings]] = {}
@@ -75,7 +76,7 @@ class Listing:
                 self.rebuilt = dict(enumerate(schemes, count))
                 site = np.arange(len(schemes))
             else:
-                number_of = self.parts.count(kind) if self.parts else None
+                number_of = self.parts.count(kind)
                 if number_of is None:
                     site = self._list_others(kind, count)
                 else:
@@ -140,87 +141,10 @@ class Listing:
 
         return list(map(fault, rows))
 
-    def named_like(self, kind: int, ends: Numbers) -> Fault:
-        """A fault with the family of all of a landing kind that have such `ends`; see `Landings`.
-
-        It names them, and changes nothing.
-        """
-        wiring = self.wiring
-        box = wiring.circuit.ends[int(ends[0])].box
-        names = (wiring.name(int(end)) for end in ends)
-        return Fault(fault_kinds()[kind].name, (box, *names), Change())
-
 
 def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
     """The sites of a kind by their place; those that repeat a result are among them."""
     return [site for site, _ in kind.open_changes(wiring)]
-
-
-class Families:
-    """The families of faults, numbered as they are met; it remembers them from circuit to circuit.
-
-    `names` has the name and the place of each.
-    """
-
-    def __init__(self) -> None:
-        self.names: list[tuple[str, str]] = []
-        self._numbers: dict[tuple[str, str], int] = {}
-        self._things: dict[tuple[str, str, str], int] = {}
-        self._of_landing: dict[tuple[int, int, int], int] = {}
-        self._of_site: dict[tuple[str, Site], int] = {}
-
-    def of(self, listing: Listing) -> Numbers:
-        """The number of the family of each fault."""
-        circuit = listing.wiring.circuit
-        roles = Roles(circuit)
-        which = np.zeros(len(listing), np.intp)
-        for row, fault in listing.others.items():
-            which[row] = self._of_other(roles, fault)
-        for row, scheme in listing.rebuilt.items():
-            which[row] = self._of_other(roles, Fault(WholeCircuit.name, (scheme,), Change()))
-        if listing.parts is not None:
-            for kind, rows in listing.of_parts.items():
-                names = listing.parts.names(fault_kinds()[kind], roles)
-                which[rows] = [self._number_of(name) for name in names]
-        things = np.array([self._thing(roles, end) for end in circuit.ends], np.intp)
-        for kind, (start, found) in listing.landings.items():
-            one, other = things[found.ends[:, 0]], things[found.ends[:, -1]]
-            _, first, alike = np.unique(
-                one * len(self._things) + other, return_index=True, return_inverse=True
-            )
-            numbers = [
-                self._of_landing.get((kind, a, b), -1)
-                for a, b in zip(one[first].tolist(), other[first].tolist(), strict=True)
-            ]
-            for which_pair, row in enumerate(first.tolist()):
-                if numbers[which_pair] < 0:
-                    number = self._number(roles, listing.named_like(kind, found.ends[row]))
-                    self._of_landing[kind, int(one[row]), int(other[row])] = number
-                    numbers[which_pair] = number
-            which[start : start + len(found.site)] = np.array(numbers, np.intp)[alike]
-        return which
-
-    def _number(self, roles: Roles, fault: Fault) -> int:
-        return self._number_of((family(roles, fault), place(fault)))
-
-    def _number_of(self, name: tuple[str, str]) -> int:
-        if name not in self._numbers:
-            self._numbers[name] = len(self.names)
-            self.names.append(name)
-        return self._numbers[name]
-
-    def _of_other(self, roles: Roles, fault: Fault) -> int:
-        if fault.kind not in NAMED_BY_SITE:
-            return self._number(roles, fault)
-        key = fault.kind, fault.site
-        if key not in self._of_site:
-            self._of_site[key] = self._number(roles, fault)
-        return self._of_site[key]
-
-    def _thing(self, roles: Roles, end: End) -> int:
-        """A number for each end: equal where people would point at it with the same words."""
-        words = end.box, roles.thing(end.box, end.name), roles.at(end.box, end.name)
-        return self._things.setdefault(words, len(self._things))
 
 
 class _Ends:

@@ -11,7 +11,6 @@ import numpy.typing as npt
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
 Bytes = npt.NDArray[np.uint8]
-Numbers = npt.NDArray[np.int64]
 
 _FIRST_PRIME = np.uint64(0x9E3779B97F4A7C15)
 _OTHER_PRIME = np.uint64(0xC2B2AE3D27D4EB4F)
@@ -113,25 +112,3 @@ def name_networks(
         second = (second + np.uint64(works[row, 0] + 1)) * _OTHER_PRIME
         names[row, 0] = first ^ (first >> _SHIFT)
         names[row, 1] = second ^ (second >> _SHIFT)
-
-
-def look_up(names: Words, table: Words, places: Numbers, found: Numbers, known: int) -> int:
-    """Fill `found` (rows,) with the number of each name; new names get the next ones.
-
-    `table` (size, 2) with `places` (size,) holds `known` names by their bits; a place below 0 is
-    free. Returns how many names are known now; there must be room for all rows.
-    """
-    last = np.uint64(len(table) - 1)
-    for row in range(len(names)):
-        slot = names[row, 0] & last
-        while places[slot] >= 0 and (
-            table[slot, 0] != names[row, 0] or table[slot, 1] != names[row, 1]
-        ):
-            slot = (slot + np.uint64(1)) & last
-        if places[slot] < 0:
-            table[slot, 0] = names[row, 0]
-            table[slot, 1] = names[row, 1]
-            places[slot] = known
-            known += 1
-        found[row] = places[slot]
-    return known

@@ -15,7 +15,8 @@ import numpy.typing as npt
 from verify.bulk import kernel, names
 from verify.bulk.currents import find_currents
 from verify.bulk.listing import Listing
-from verify.bulk.outcomes import Outcome, outcome_of, with_hazards
+from verify.bulk.numbering import Numbering
+from verify.bulk.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.bulk.simple import Bounds
 from verify.change import Change
 from verify.circuit import Circuit
@@ -28,7 +29,7 @@ from verify.faults import fault_kinds
 from verify.hazards import HAZARD_NAMES
 from verify.network import NOTHING, Batch, Flattener
 from verify.problems import BugError
-from verify.verdict import first_state, verdicts
+from verify.verdict import NONE, first_state, verdicts
 
 UNBALANCED: Final = HAZARD_NAMES.index("cable-unbalanced")
 _IN_GROUND: Final = HAZARD_NAMES.index("ground-current")
@@ -79,24 +80,19 @@ class Rows:
             if fault.change.failure is not None or fault.change.replacement is not None
         }
         moves = np.concatenate((moves, np.array(own, np.intp).reshape(-1, 3)))
-        known = listing.parts
-        flattener = known.flattener if known else Flattener(listing.wiring.circuit)
-        batch = flattener.batch_of(len(rows) + 1, moves, parts)
-        if known:
-            for kind, places in listing.of_parts.items():
-                batch = known.put_into(batch, fault_kinds()[kind], place[places])
+        batch = listing.flattener.batch_of(len(rows) + 1, moves, parts)
+        for kind, places in listing.of_parts.items():
+            batch = listing.parts.put_into(batch, fault_kinds()[kind], place[places])
         return cls(listing.wiring.circuit, batch, bounds)
 
 
 class Networks:
     """The networks of circuits with the same devices that have been met, and what they do."""
 
-    def __init__(self, shape: tuple[object, ...]) -> None:
+    def __init__(self, shape: tuple[object, ...], outcomes: KnownOutcomes) -> None:
         self._words = WordsEngine()
         self._seed = _hashed(shape)
-        self._count = 0
-        self._table = np.zeros((1 << 12, 2), np.uint64)
-        self._places = np.full(len(self._table), -1, np.int64)
+        self._known = Numbering()
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
@@ -105,13 +101,9 @@ class Networks:
         self._into = np.zeros((0, 4, 0), np.uint64)
         self._out = self._into
         self._base: list[Outcome] = []
-        self._numbers: dict[int, int] = {}
-        self._outcomes: list[Outcome] = []
-        self._number_of: dict[Outcome, int] = {}
-
-    def outcome(self, number: int) -> Outcome:
-        """What `outcomes_of` numbers."""
-        return self._outcomes[number]
+        self._outcomes = outcomes
+        self._with_currents = Numbering()
+        self._numbers = np.zeros(0, np.int64)
 
     def outcomes_of(self, rows: Rows) -> tuple[Numbers, int]:
         """The number of the outcome of each row, and how many rows had to be solved."""
@@ -152,12 +144,15 @@ class Networks:
             matters = np.stack((all_states, ~self._loaded[network], loose))
             _solve(rows, unclear, matters, shown)
         shown[1] &= ~self._loaded[network]
+        first = first_state(shown[:, :, None])
         key = network
-        for states in shown:
-            key = key * 128 + 1 + first_state(states[:, None])
-        different, alike = np.unique(key, return_inverse=True)
-        numbers = np.array([self._number(each) for each in different.tolist()], np.int64)
-        return numbers[alike], solved
+        for state in first:
+            key = key * 128 + 1 + state
+        number, new = self._with_currents.of_keys(key)
+        if len(new):
+            learnt = [self._number(int(network[row]), first[:, row].tolist()) for row in new]
+            self._numbers = np.concatenate((self._numbers, np.array(learnt, np.int64)))
+        return self._numbers[number], solved
 
     def path_of(self, rows: Rows) -> tuple[Outcome, npt.NDArray[np.int8]]:
         """Of the first row, its outcome by connections and the one path of its current.
@@ -175,24 +170,18 @@ class Networks:
         )
         return self._base[network], into.astype(np.int8) - out.astype(np.int8)
 
-    def _number(self, key: int) -> int:
-        """The number of the outcome of a network in which currents are dangerous in some states."""
-        if key in self._numbers:
-            return self._numbers[key]
-        rest = key
-        electrical = []
-        for hazard in (_HEATED, _IN_GROUND, UNBALANCED):
-            rest, state = divmod(rest, 128)
-            if state:
-                electrical.append((hazard, state - 1))
-        outcome = self._base[rest]
-        if electrical:
-            outcome = with_hazards(outcome, electrical)
-        if outcome not in self._number_of:
-            self._number_of[outcome] = len(self._outcomes)
-            self._outcomes.append(outcome)
-        self._numbers[key] = self._number_of[outcome]
-        return self._numbers[key]
+    def _number(self, network: int, first: list[int]) -> int:
+        """The number of the outcome of a network; `first` are states in which currents are bad.
+
+        First those of an unbalanced cable, then of a ground, then of a loose join.
+        """
+        electrical = [
+            (hazard, state)
+            for hazard, state in zip((UNBALANCED, _IN_GROUND, _HEATED), first, strict=True)
+            if state != NONE
+        ]
+        outcome = self._base[network]
+        return self._outcomes.number(with_hazards(outcome, electrical) if electrical else outcome)
 
     def _networks_of(self, rows: Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
         """The number of the network of each row, and its nets; networks that are new are judged."""
@@ -212,23 +201,10 @@ class Networks:
             called,
             nets,
         )
-        while 2 * (self._count + len(batch)) > len(self._table):
-            self._grow()
-        network = np.empty(len(batch), np.int64)
-        known = self._count
-        self._count = compiled(names.look_up)(called, self._table, self._places, network, known)
-        if self._count > known:
-            numbers, first = np.unique(network, return_index=True)
-            self._learn(rows, nets, first[numbers >= known])
+        network, new = self._known.of(called)
+        if len(new):
+            self._learn(rows, nets, new)
         return network, nets
-
-    def _grow(self) -> None:
-        taken = self._places >= 0
-        called, order = self._table[taken], np.argsort(self._places[taken])
-        self._table = np.zeros((2 * len(self._table), 2), np.uint64)
-        self._places = np.full(len(self._table), -1, np.int64)
-        again = np.empty(len(called), np.int64)
-        compiled(names.look_up)(called[order], self._table, self._places, again, 0)
 
     def _learn(self, rows: Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]) -> None:
         """Judge networks that were never met, in the order of their numbers."""

@@ -34,6 +34,27 @@ class Outcome:
         return self._hash
 
 
+class KnownOutcomes:
+    """Outcomes that were met, each with a number: the next one for each new."""
+
+    def __init__(self) -> None:
+        self.every: list[Outcome] = []
+        self._numbers: dict[Outcome, int] = {}
+
+    def __len__(self) -> int:
+        return len(self.every)
+
+    def __getitem__(self, number: int) -> Outcome:
+        return self.every[number]
+
+    def number(self, outcome: Outcome) -> int:
+        """The number of an outcome."""
+        number = self._numbers.setdefault(outcome, len(self.every))
+        if number == len(self.every):
+            self.every.append(outcome)
+        return number
+
+
 def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
     """One row of verdicts on a circuit with so many lamps."""
     codes = found.codes[row]

@@ -5,7 +5,7 @@ For circuits in which nothing has failed yet. What the kinds in `verify.part_fau
 nothing but their names and kinds, so it is worked out once for each set of them.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -14,9 +14,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.change import Change, Wiring
 from verify.families import Roles, family, place
-from verify.faults import Fault, FaultKind, Site
+from verify.faults import Fault, FaultKind
 from verify.network import Batch, Bytes, Flattener
 
 Numbers = npt.NDArray[np.intp]
@@ -43,19 +42,20 @@ class OfSwitches:
 class Parts:
     """The faults of parts of one circuit."""
 
-    def __init__(self, wiring: Wiring) -> None:
-        self.wiring = wiring
-        self.flattener = Flattener(wiring.circuit)
+    def __init__(self, flattener: Flattener) -> None:
+        self.flattener = flattener
+        wiring = self.wiring = flattener.wiring
         joins = wiring.joins
         self._loose = np.array([ends[0] for ends in joins if len(ends) > 1], np.int16)
         starts = np.cumsum([0, *(len(cable.conductors) for cable in wiring.circuit.cables)])
         pairs = [_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
         self._pairs = np.concatenate(pairs) if pairs else np.zeros((0, 2), np.intp)
-        self._cable_of = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
 
     def count(self, kind: FaultKind) -> int | None:
         """How many faults there are of a kind; None if they have to be listed one by one."""
         circuit = self.wiring.circuit
+        if circuit.failures:
+            return None
         if kind.name == "wrong-device" and not self._tells_landings_apart():
             return None
         if kind.name in _OF_SWITCHES:
@@ -108,41 +108,22 @@ class Parts:
             return replace(batch, loose=loose)
         return batch
 
-    def names(self, kind: FaultKind, roles: Roles) -> Sequence[Name]:
-        """The families of the faults of a kind."""
-        if kind.name in _OF_SWITCHES:
-            return self._of_switches(kind).names
-        names = []
-        for words, site in self._sites(kind.name, roles):
-            key = kind.name, *words
-            if key not in _NAMES:
-                if len(_NAMES) >= _MOST_NAMES:
-                    _NAMES.clear()
-                fault = Fault(kind.name, site, Change())
-                _NAMES[key] = family(roles, fault), place(fault)
-            names.append(_NAMES[key])
-        return names
+    def names(self, kind: FaultKind) -> tuple[Name, ...] | None:
+        """The families of the faults of a kind; None where they hang on what the faults touch."""
+        return self._of_switches(kind).names if kind.name in _OF_SWITCHES else None
 
-    def _sites(self, kind: str, roles: Roles) -> Iterator[tuple[tuple[str, ...], Site]]:
-        """The words that decide the name of each fault, with its site."""
-        circuit = self.wiring.circuit
-        role = roles.of_end
-        if kind in _OF_LAMPS:
-            yield from (((lamp.name,), (lamp.name,)) for lamp in circuit.lamps)
-            return
-        if kind == "loose-join":
-            for number in self._loose.tolist():
-                end = circuit.ends[number]
-                yield (role[number], end.box), tuple(end)
-            return
-        names = list(self.flattener.conductor_number)
-        of = [role[end] for end in self.flattener.conductors[:, 0].tolist()]
-        cables = [circuit.cables[number].name for number in self._cable_of.tolist()]
-        if kind == "conductor-open":
-            yield from (((of[c], cables[c]), (name,)) for c, name in enumerate(names))
-            return
-        for a, b in self._pairs.tolist():
-            yield (of[a], of[b], cables[a]), (names[a], names[b])
+    def conductors(self, kind: FaultKind) -> Numbers | None:
+        """The conductors (F, 1 or 2) that the faults of a kind touch, if they do."""
+        if kind.name == "conductor-open":
+            return np.arange(len(self.flattener.conductors))[:, None]
+        return self._pairs if kind.name == "conductors-shorted" else None
+
+    def ends(self, kind: FaultKind) -> Numbers | None:
+        """An end (F, 1) of what the faults of a kind touch, for lamps and joins."""
+        if kind.name in _OF_LAMPS:
+            contacts = [f"{lamp.name}.contact" for lamp in self.wiring.circuit.lamps]
+            return np.array(self.flattener.numbers(contacts), np.intp)[:, None]
+        return self._loose.astype(np.intp)[:, None] if kind.name == "loose-join" else None
 
     def _of_switches(self, kind: FaultKind) -> OfSwitches:
         switches = tuple((switch.name, switch.kind) for switch in self.wiring.circuit.switches)
@@ -170,9 +151,6 @@ class Parts:
         )
 
 
-_MOST_NAMES: Final = 50_000
-#: By kind and the words that decide.
-_NAMES: dict[tuple[str, ...], Name] = {}
 _MOST_KNOWN: Final = 256
 #: By kind, and names and kinds of all switches.
 _KNOWN: dict[tuple[str, tuple[tuple[str, str], ...]], OfSwitches] = {}
