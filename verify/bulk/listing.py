@@ -4,15 +4,13 @@ The kinds in `verify.faults` say what a fault is, one by one; for the kinds that
 wrong landings, the same is said here for all sites at once. Tests hold the two to each other.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from itertools import combinations
-from typing import Final
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from verify.bulk.landings import KINDS as LANDING_KINDS
+from verify.bulk.landings import Landings, landings
 from verify.bulk.parts import Parts
 from verify.change import Change, Wiring
 from verify.circuit import Circuit
@@ -23,22 +21,6 @@ from verify.schemes import WRONG_SCHEMES
 from verify.wrong_faults import WholeCircuit, rewired
 
 Numbers = npt.NDArray[np.intp]
-
-_SMALLEST_SPLIT: Final = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Landings:
-    """The faults of one landing kind that are listed.
-
-    - `site` (F,): the place of each among the sites of its kind, those that repeat included
-    - `moves` (M, 3): row, end and the join it goes to, in the order in which `Change` has them
-    - `ends` (F, 1 or 2): the ends that decide how people call the fault
-    """
-
-    site: Numbers
-    moves: Numbers
-    ends: Numbers
 
 
 class Listing:
@@ -64,10 +46,10 @@ class Listing:
         self.arrangement = arrangement_of(wiring.circuit)
         self.landings: dict[int, tuple[int, Landings]] = {}
         count = 0
-        ends = _Ends(wiring)
+        landed = dict(zip(LANDING_KINDS, landings(wiring), strict=True))
         for number, kind in enumerate(fault_kinds()):
-            if kind.name in _LANDINGS:
-                found = _LANDINGS[kind.name](ends)
+            if kind.name in landed:
+                found = landed[kind.name]
                 self.landings[number] = count, found
                 moves.append(found.moves + np.array((count, 0, 0)))
                 site = found.site
@@ -145,148 +127,3 @@ class Listing:
 def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
     """The sites of a kind by their place; those that repeat a result are among them."""
     return [site for site, _ in kind.open_changes(wiring)]
-
-
-class _Ends:
-    """The ends of a circuit in the order in which sites name them, as arrays."""
-
-    def __init__(self, wiring: Wiring) -> None:
-        self.joins = wiring.joins
-        self.join_of = np.array(wiring.join_of, np.intp)
-        self.size = np.array([len(ends) for ends in wiring.joins], np.intp)
-        self.boxes = [np.array(ends, np.intp) for ends in wiring.site_order.values()]
-        self.ordered = np.concatenate(self.boxes)
-        self.joins_in = [_in_order(self.join_of[ends]) for ends in self.boxes]
-        self.name_of = np.zeros(len(wiring.joins), np.intp)
-        self.name_of[self.join_of[self.ordered[::-1]]] = self.ordered[::-1]
-        # Of an end in a join of two, the other one.
-        self.partner = np.full(len(self.join_of), -1, np.intp)
-        for one, other in (ends for ends in wiring.joins if len(ends) == 2):
-            self.partner[one], self.partner[other] = other, one
-        self.rank = np.zeros(len(self.join_of), np.intp)
-        self.rank[self.ordered] = np.arange(len(self.ordered))
-
-
-def _in_order(numbers: Numbers) -> Numbers:
-    """Each number once, in the order in which they come."""
-    first: Numbers = np.sort(np.unique(numbers, return_index=True)[1])
-    return numbers[first]
-
-
-def _left_off(ends: _Ends) -> Landings:
-    """Of a join of two, either end left off leaves the same: the first is listed."""
-    sizes = ends.size[ends.join_of[ends.ordered]]
-    found = ends.ordered[sizes > 1]
-    site = np.arange(len(found))
-    partner = ends.partner[found]
-    kept = (partner < 0) | (ends.rank[found] < ends.rank[partner])
-    found, site = found[kept], site[kept]
-    rows = np.arange(len(found))
-    alone = np.full(len(found), len(ends.joins))
-    return Landings(site, np.stack((rows, found, alone), 1), found[:, None])
-
-
-def _moved(ends: _Ends) -> Landings:
-    """Of two that are each alone, either landed with the other is the same."""
-    moved = np.concatenate(
-        [np.repeat(box, len(joins)) for box, joins in zip(ends.boxes, ends.joins_in, strict=True)]
-    )
-    join = np.concatenate(
-        [np.tile(joins, len(box)) for box, joins in zip(ends.boxes, ends.joins_in, strict=True)]
-    )
-    own = ends.join_of[moved]
-    away = own != join
-    moved, join, own = moved[away], join[away], own[away]
-    target = ends.name_of[join]
-    both_alone = (ends.size[own] == 1) & (ends.size[join] == 1)
-    kept = ~both_alone | (ends.rank[moved] < ends.rank[target])
-    site = np.flatnonzero(kept)
-    moved, join, target = moved[kept], join[kept], target[kept]
-    return Landings(
-        site,
-        np.stack((np.arange(len(site)), moved, join), 1),
-        np.stack((moved, target), 1),
-    )
-
-
-def _exchanged(ends: _Ends) -> Landings:
-    """Of two joins of two, to exchange one end of each is to exchange the other ends."""
-    pairs = [_pairs(box) for box in ends.boxes]
-    one, other = (np.concatenate([pair[side] for pair in pairs]) for side in (0, 1))
-    here, there = ends.join_of[one], ends.join_of[other]
-    apart = (here != there) & (ends.size[here] + ends.size[there] > 2)
-    one, other, here, there = one[apart], other[apart], here[apart], there[apart]
-    in_twos = (ends.size[here] == 2) & (ends.size[there] == 2)
-    ranks = ends.rank[np.stack((ends.partner[one], ends.partner[other]), 1)]
-    ranks.sort(axis=1)
-    earlier = (ranks[:, 0] < ends.rank[one]) | (
-        (ranks[:, 0] == ends.rank[one]) & (ranks[:, 1] < ends.rank[other])
-    )
-    kept = ~(in_twos & earlier)
-    site = np.flatnonzero(kept)
-    one, other, here, there = one[kept], other[kept], here[kept], there[kept]
-    rows = np.arange(len(site))
-    moves = np.stack((rows, one, there, rows, other, here), 1).reshape(-1, 3)
-    return Landings(site, moves, np.stack((one, other), 1))
-
-
-def _pairs(numbers: Numbers) -> tuple[Numbers, Numbers]:
-    first, second = _pair_places(len(numbers))
-    return numbers[first], numbers[second]
-
-
-@lru_cache(maxsize=64)
-def _pair_places(count: int) -> tuple[Numbers, Numbers]:
-    return np.triu_indices(count, 1)
-
-
-def _bridged(ends: _Ends) -> Landings:
-    found: list[tuple[int, int]] = []
-    moves: list[tuple[int, int, int]] = []
-    for joins in ends.joins_in:
-        wide = joins[ends.size[joins] > 1].tolist()
-        for one, other in combinations(wide, 2):
-            moves += [(len(found), end, one) for end in ends.joins[other]]
-            found.append((one, other))
-    pairs = ends.name_of[np.array(found, np.intp).reshape(-1, 2)]
-    return Landings(np.arange(len(found)), _table(moves), pairs)
-
-
-def _split(ends: _Ends) -> Landings:
-    site, named = 0, []
-    moves: list[Numbers] = []
-    for join in (join for joins in ends.joins_in for join in joins.tolist()):
-        members = np.array(ends.joins[join], np.intp)
-        rows, places = _partings(len(members))
-        count = int(rows[-1]) + 1 if len(rows) else 0
-        moved = members[places]
-        moves.append(np.stack((site + rows, moved, np.full(len(rows), len(ends.joins))), 1))
-        named.append(np.full(count, members[0]))
-        site += count
-    first = np.concatenate(named)
-    return Landings(np.arange(site), np.concatenate(moves), np.stack((first, first), 1))
-
-
-@lru_cache(maxsize=64)
-def _partings(size: int) -> tuple[Numbers, Numbers]:
-    """Every way to part so many ends in two groups of two or more: who leaves, row by row."""
-    leaving = [
-        group
-        for count in range(_SMALLEST_SPLIT, size + 1 - _SMALLEST_SPLIT)
-        for group in combinations(range(1, size), count)
-    ]
-    rows = np.array([row for row, group in enumerate(leaving) for _ in group], np.intp)
-    return rows, np.array([end for group in leaving for end in group], np.intp)
-
-
-def _table(moves: Sequence[tuple[int, int, int]]) -> Numbers:
-    return np.array(moves, np.intp).reshape(-1, 3)
-
-
-_LANDINGS: Final[Mapping[str, Callable[[_Ends], Landings]]] = {
-    "left-off": _left_off,
-    "moved": _moved,
-    "exchanged": _exchanged,
-    "bridged": _bridged,
-    "split": _split,
-}
