@@ -9,6 +9,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Final, cast
 
@@ -349,6 +350,7 @@ def _run(size: str | None, length_m: float | None) -> Iterator[str]:
         yield f"length_m = {_number(length_m)}"
 
 
+@lru_cache(maxsize=4096)  # circuits have the same few names
 def _text(value: str) -> str:
     # A JSON string is a TOML basic string, but for DEL, which names cannot contain.
     return json.dumps(value, ensure_ascii=False)
@@ -358,6 +360,7 @@ def _texts(values: Iterable[str]) -> str:
     return f"[{', '.join(map(_text, values))}]"
 
 
+@lru_cache(maxsize=4096)
 def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _text(name)
 

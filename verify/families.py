@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Final
 
 from verify.change import Wiring
-from verify.circuit import Circuit
+from verify.circuit import Circuit, conductor_name
 from verify.faults import Fault
 from verify.schemes import SCHEMES
 
@@ -32,26 +32,21 @@ class Roles:
     def of_end(self) -> Mapping[int, str]:
         """The role of each end, by its number."""
         wiring = self._wiring
-        nets = {join: list(ends) for join, ends in enumerate(wiring.joins)}
-        net_of = list(wiring.join_of)
-        for cable in self.circuit.cables:
-            for colour in cable.conductors:
-                here, there = (
-                    net_of[wiring.number(box, f"{cable.name}.{colour}")] for box in cable.between
-                )
-                if here != there:
-                    for end in nets[there]:
-                        net_of[end] = here
-                    nets[here] += nets.pop(there)
-        roles = {net: self._role(sorted(ends)) for net, ends in nets.items()}
+        net_of = _nets(wiring)
+        terminals: dict[int, list[str]] = {net: [] for net in net_of}
+        devices = {device.name for device in self.circuit.devices}
+        for end, net in zip(self.circuit.ends, net_of, strict=True):
+            if end.owner in devices:
+                terminals[net].append(end.name)
+        roles = {net: self._role(names) for net, names in terminals.items()}
         return {end: roles[net] for end, net in enumerate(net_of)}
 
-    def _role(self, ends: list[int]) -> str:
-        names = [self._wiring.name(end) for end in ends]
+    def _role(self, terminals: list[str]) -> str:
+        """The role of what connects some terminals, given in the order of ends."""
         for part in ("line", "neutral", "ground"):
-            if any(f"{feed.name}.{part}" in names for feed in self.circuit.feeds):
+            if any(f"{feed.name}.{part}" in terminals for feed in self.circuit.feeds):
                 return part
-        owners = {name.partition(".")[0]: name.partition(".")[2] for name in names}
+        owners = {name.partition(".")[0]: name.partition(".")[2] for name in terminals}
         if any(lamp.name in owners for lamp in self.circuit.lamps):
             return "switch leg"
         switches = [switch.name for switch in self.circuit.switches if switch.name in owners]
@@ -80,6 +75,25 @@ class Roles:
             if device.name == owner:
                 return f"{'a traveler' if part in _TRAVELER_TERMINALS else part} of {owner}"
         return f"{self.at(box, name)} conductor".replace("conductor conductor", "conductor")
+
+
+def _nets(wiring: Wiring) -> list[int]:
+    """For each end a number, the same for all that joins and conductors connect to it."""
+    leads_to = list(range(len(wiring.joins)))
+
+    def net(join: int) -> int:
+        while leads_to[join] != join:
+            leads_to[join] = join = leads_to[leads_to[join]]
+        return join
+
+    for cable in wiring.circuit.cables:
+        for colour in cable.conductors:
+            here, there = (
+                net(wiring.join_of[wiring.number(box, conductor_name(cable.name, colour))])
+                for box in cable.between
+            )
+            leads_to[there] = here
+    return [net(join) for join in wiring.join_of]
 
 
 def family(roles: Roles, fault: Fault) -> str:

@@ -92,8 +92,9 @@ class Flattener:
     def __init__(self, circuit: Circuit, wiring: Wiring | None = None) -> None:
         self.circuit = circuit
         self.wiring = wiring or Wiring(circuit)
+        cables = {cable.name for cable in circuit.cables}
         index = circuit.end_index
-        self.number = {end.name: i for end, i in index.items() if end.owner not in self._cables()}
+        self.number = {end.name: i for end, i in index.items() if end.owner not in cables}
         self.conductor_number: dict[str, int] = {}
         conductors: list[list[int]] = []
         for cable in circuit.cables:
@@ -113,9 +114,6 @@ class Flattener:
             stop = start + math.comb(len(switch.form.switched_terminals), 2)
             self._slots_of[switch.name] = switch.form, start, stop
             start = stop
-
-    def _cables(self) -> set[str]:
-        return {cable.name for cable in self.circuit.cables}
 
     def batch(self, changes: Sequence[Change]) -> Batch:
         """A row for each of `changes`, none of which rebuilds the circuit."""

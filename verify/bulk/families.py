@@ -14,6 +14,7 @@ from verify.bulk.listing import Listing
 from verify.bulk.numbering import Numbering
 from verify.bulk.parts import Name
 from verify.change import Change
+from verify.circuit import End
 from verify.families import NAMED_BY_SITE, Roles, family, place
 from verify.faults import Fault, Site, fault_kinds
 from verify.wrong_faults import WholeCircuit
@@ -55,7 +56,8 @@ class Families:
         self.names: list[Name] = []
         self._numbers: dict[Name, int] = {}
         self._things: dict[tuple[str, ...], int] = {}
-        self._ends: dict[tuple[str, str, str, bool], int] = {}
+        #: By the names of all devices, which tell terminals from conductors.
+        self._ends: dict[tuple[str, ...], dict[tuple[End, str], int]] = {}
         self._called = Numbering()
         self._families = np.zeros(0, np.intp)
         self._of_site: dict[tuple[str, Site], int] = {}
@@ -121,11 +123,10 @@ class Families:
     def _numbers_of_ends(self, roles: Roles) -> Numbers:
         """A number for each end: equal where people would point at it with the same words."""
         circuit, role = roles.circuit, roles.of_end
-        devices = {device.name for device in circuit.devices}
-        known = self._ends
+        known = self._ends.setdefault(tuple(device.name for device in circuit.devices), {})
         numbers = []
         for place_of, end in enumerate(circuit.ends):
-            key = end.box, end.name, role[place_of], end.owner in devices
+            key = end, role[place_of]
             if key not in known:
                 known[key] = self._thing(end.box, roles.thing(end.box, end.name), role[place_of])
             numbers.append(known[key])

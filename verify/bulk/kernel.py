@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
+Places = npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int64]
 Reals = npt.NDArray[np.float64]
@@ -20,12 +21,12 @@ _MOST_RINGS = 8
 
 
 def find_hazards(
-    terminals: Indices,
-    conductors: Indices,
+    terminals: Places,
+    conductors: Places,
     is_ground: Bytes,
     cable_starts: Numbers,
     is_alone: Bytes,
-    join_of: Indices,
+    join_of: Places,
     conducts: Bytes,
     bridges: Indices,
     loose: Indices,
@@ -34,7 +35,7 @@ def find_hazards(
     contacts: float,
     room: float,
     room_of_return: float,
-    nets: Indices,
+    nets: Places,
     network: Numbers,
     into: Words,
     out: Words,
@@ -61,22 +62,21 @@ def find_hazards(
     that it may not count (`verify.bulk.simple.Bounds`), or currents in one cable may cancel by
     chance, as those of two rings alike do, that is `unclear` too.
     """
-    rows, ends = join_of.shape
-    joins = ends + 4
+    rows, joins = nets.shape
     count = len(conductors)
     edges = count + bridges.shape[1]
     cables = len(cable_starts)
     degree = np.empty(joins, np.int16)
-    through = np.empty(joins, np.int32)
-    enters = np.zeros((joins, 4), np.uint64)
-    leaves = np.zeros((joins, 4), np.uint64)
-    stack = np.empty(joins, np.int16)
-    a_of = np.empty(edges, np.int16)
-    b_of = np.empty(edges, np.int16)
+    through = np.empty(joins, np.uint16)
+    enters = np.zeros((4, joins), np.uint64)
+    leaves = np.zeros((4, joins), np.uint64)
+    stack = np.empty(joins, np.uint16)
+    a_of = np.empty(edges, np.uint16)
+    b_of = np.empty(edges, np.uint16)
     is_there = np.empty(edges, np.bool_)
     carries = np.zeros(joins, np.bool_)  # nets into which current enters
-    forth = np.zeros((edges, 4), np.uint64)
-    back = np.zeros((edges, 4), np.uint64)
+    forth = np.zeros((4, edges), np.uint64)
+    back = np.zeros((4, edges), np.uint64)
     ways = np.empty(4, np.int64)
     round_ = np.empty(2, np.uint64)
     taken = np.empty(edges, np.int16)  # edges in the order in which tips were taken off
@@ -100,8 +100,8 @@ def find_hazards(
         heated[row] = _NONE
         for u in range(used):
             for e in range(edges):
-                forth[e, ways[u]] = _NONE
-                back[e, ways[u]] = _NONE
+                forth[ways[u], e] = _NONE
+                back[ways[u], e] = _NONE
         used = 0
         for way in range(4):
             if flows[known, way]:
@@ -116,12 +116,12 @@ def find_hazards(
         for u in range(used):
             way = ways[u]
             for join in range(joins):
-                enters[join, way] = _NONE
-                leaves[join, way] = _NONE
+                enters[way, join] = _NONE
+                leaves[way, join] = _NONE
             for t in range(len(terminals)):
                 if into[known, way, t] | out[known, way, t]:
-                    enters[of[terminals[t]], way] |= into[known, way, t]
-                    leaves[of[terminals[t]], way] |= out[known, way, t]
+                    enters[way, of[terminals[t]]] |= into[known, way, t]
+                    leaves[way, of[terminals[t]]] |= out[known, way, t]
                     carries[net[of[terminals[t]]]] = True
         for e in range(edges):
             is_there[e] = False
@@ -181,16 +181,16 @@ def find_hazards(
                 on = a_of[e]
             for u in range(used):
                 way = ways[u]
-                going = enters[join, way] & ~leaves[join, way]
-                coming = leaves[join, way] & ~enters[join, way]
+                going = enters[way, join] & ~leaves[way, join]
+                coming = leaves[way, join] & ~enters[way, join]
                 if a_of[e] == join:
-                    forth[e, way] = going
-                    back[e, way] = coming
+                    forth[way, e] = going
+                    back[way, e] = coming
                 else:
-                    forth[e, way] = coming
-                    back[e, way] = going
-                enters[on, way] |= going
-                leaves[on, way] |= coming
+                    forth[way, e] = coming
+                    back[way, e] = going
+                enters[way, on] |= going
+                leaves[way, on] |= coming
             degree[join] = 0
             degree[on] -= 1
             through[on] ^= e
@@ -206,8 +206,8 @@ def find_hazards(
             round_[way] = divided[known, way]
             if flows[known, way + 2]:
                 for e in range(count):
-                    round_[way] |= (forth[e, way] | back[e, way]) & (
-                        forth[e, way + 2] | back[e, way + 2]
+                    round_[way] |= (forth[way, e] | back[way, e]) & (
+                        forth[way + 2, e] | back[way + 2, e]
                     )
         returns = flows[known, 0] & flows[known, 1]
         turned[:] = _NONE
@@ -222,7 +222,7 @@ def find_hazards(
                 ground = _NONE
                 for e in range(cable_starts[cable], stop):
                     if is_ground[e]:
-                        ground |= forth[e, way] | back[e, way]
+                        ground |= forth[way, e] | back[way, e]
                 if way >= 2:
                     ground &= round_[way - 2]
                     turned[way - 2] |= ground
@@ -232,7 +232,7 @@ def find_hazards(
                 # How many run forth less how many run back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
                 for e in range(cable_starts[cable], stop):
-                    carry = forth[e, way]
+                    carry = forth[way, e]
                     then = s0 & carry
                     s0 ^= carry
                     carry = s1 & then
@@ -240,7 +240,7 @@ def find_hazards(
                     then = s2 & carry
                     s2 ^= carry
                     s3 ^= then
-                    carry = back[e, way]
+                    carry = back[way, e]
                     then = ~s0 & carry
                     s0 ^= carry
                     carry = ~s1 & then
@@ -284,10 +284,10 @@ def find_hazards(
                 least = np.inf
                 total_ohms = contacts
                 for e in range(edges):
-                    on_round = forth[e, way + 2] | back[e, way + 2]
+                    on_round = forth[way + 2, e] | back[way + 2, e]
                     if on_round:
-                        apart |= on_round & ~(forth[e, way] | back[e, way])
-                        together |= on_round & (forth[e, way] | back[e, way])
+                        apart |= on_round & ~(forth[way, e] | back[way, e])
+                        together |= on_round & (forth[way, e] | back[way, e])
                         total_ohms += ohms[min(e, count)]
                         least = min(least, ohms[min(e, count)])
                 if total_ohms > room * least:
@@ -319,7 +319,7 @@ def find_hazards(
                 shared[r] = _NONE
                 for e in range(edges):
                     if ring[r, e]:
-                        shared[r] |= forth[e, 0] | back[e, 0] | forth[e, 1] | back[e, 1]
+                        shared[r] |= forth[0, e] | back[0, e] | forth[1, e] | back[1, e]
             # What runs in one ring runs in those that share a conductor with it.
             for _ in range(rings):
                 for r in range(rings):
@@ -333,9 +333,9 @@ def find_hazards(
                 differing = on_first = on_second = _NONE
                 for e in range(edges):
                     if ring[r, e]:
-                        on_first |= forth[e, 0] | back[e, 0]
-                        on_second |= forth[e, 1] | back[e, 1]
-                        differing |= (forth[e, 0] ^ forth[e, 1]) | (back[e, 0] ^ back[e, 1])
+                        on_first |= forth[0, e] | back[0, e]
+                        on_second |= forth[1, e] | back[1, e]
+                        differing |= (forth[0, e] ^ forth[1, e]) | (back[0, e] ^ back[1, e])
                 lone[0] = on_first & ~on_second
                 lone[1] = on_second & ~on_first
                 for cable in range(cables):
@@ -392,4 +392,4 @@ def find_hazards(
                         heated[row] |= into[known, way, t] | out[known, way, t]
                 for e in range(count):
                     if conductors[e, 0] == end or conductors[e, 1] == end:
-                        heated[row] |= forth[e, way] | back[e, way]
+                        heated[row] |= forth[way, e] | back[way, e]

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
+Places = npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 
 _FIRST_PRIME = np.uint64(0x9E3779B97F4A7C15)
@@ -20,17 +21,17 @@ _HAS_STUB = 2
 
 
 def name_networks(
-    terminals: Indices,
-    conductors: Indices,
+    terminals: Places,
+    conductors: Places,
     is_ground: Bytes,
-    join_of: Indices,
+    join_of: Places,
     conducts: Bytes,
     closed: Bytes,
     works: Bytes,
     bridges: Indices,
     seed: Words,
     names: Words,
-    nets: Indices,
+    nets: Places,
 ) -> None:
     """Fill `names` (rows, 2), which are equal for rows that connections cannot tell apart.
 

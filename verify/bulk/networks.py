@@ -43,8 +43,9 @@ Numbers = npt.NDArray[np.int64]
 class Rows:
     """Networks of one circuit as arrays, with what the kernels ask of it."""
 
-    def __init__(self, circuit: Circuit, batch: Batch, bounds: Bounds) -> None:
-        self.circuit = circuit
+    def __init__(self, flattener: Flattener, batch: Batch, bounds: Bounds) -> None:
+        self.flattener = flattener
+        self.circuit = circuit = flattener.circuit
         self.bounds = bounds
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
@@ -60,7 +61,8 @@ class Rows:
     @classmethod
     def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "Rows":
         """The circuit as it is."""
-        return cls(circuit, Flattener(circuit).batch([Change()]), bounds)
+        flattener = Flattener(circuit)
+        return cls(flattener, flattener.batch([Change()]), bounds)
 
     @classmethod
     def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds) -> "Rows":
@@ -83,7 +85,7 @@ class Rows:
         batch = listing.flattener.batch_of(len(rows) + 1, moves, parts)
         for kind, places in listing.of_parts.items():
             batch = listing.parts.put_into(batch, fault_kinds()[kind], place[places])
-        return cls(listing.wiring.circuit, batch, bounds)
+        return cls(listing.flattener, batch, bounds)
 
 
 class Networks:
@@ -112,12 +114,12 @@ class Networks:
         unclear = self._unclear[network].copy()
         shown = np.zeros((3, len(batch)), np.uint64)
         compiled(kernel.find_hazards)(
-            rows.terminals,
-            batch.conductors,
+            _unsigned(rows.terminals),
+            _unsigned(batch.conductors),
             batch.is_ground,
             rows.cable_starts,
             rows.is_alone,
-            batch.join_of,
+            _unsigned(batch.join_of),
             batch.conducts,
             batch.bridges,
             rows.loose,
@@ -126,7 +128,7 @@ class Networks:
             rows.bounds.contacts,
             rows.bounds.room,
             rows.bounds.room_of_return,
-            nets,
+            _unsigned(nets),
             network,
             self._into,
             self._out,
@@ -187,19 +189,19 @@ class Networks:
         """The number of the network of each row, and its nets; networks that are new are judged."""
         batch = rows.batch
         called = np.empty((len(batch), 2), np.uint64)
-        nets = np.empty((len(batch), batch.join_of.shape[1] + 4), np.int16)
+        nets = np.empty((len(batch), int(batch.join_of.max()) + 1), np.int16)
         compiled(names.name_networks)(
-            rows.terminals,
-            batch.conductors,
+            _unsigned(rows.terminals),
+            _unsigned(batch.conductors),
             batch.is_ground,
-            batch.join_of,
+            _unsigned(batch.join_of),
             batch.conducts,
             batch.closed,
             batch.works,
             batch.bridges,
             self._seed,
             called,
-            nets,
+            _unsigned(nets),
         )
         network, new = self._known.of(called)
         if len(new):
@@ -243,6 +245,11 @@ class Networks:
         self._base += [outcome_of(told, row, 1) for row in range(len(batch))]
 
 
+def _unsigned(numbers: npt.NDArray[np.int16]) -> npt.NDArray[np.uint16]:
+    """The same numbers, none of them negative: machine code need not ask of each if it is."""
+    return numbers.view(np.uint16)
+
+
 def _appended(array: Words, count: int, more: Words) -> Words:
     """`array` with `more` after its first `count` rows; it grows by half or more if it must."""
     if count + len(more) > len(array):
@@ -274,7 +281,7 @@ def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
     shown &= ~unclear
     shown &= matters
     (at,) = np.nonzero(unclear)
-    grid = Grid(rows.circuit)
+    grid = Grid(rows.circuit, flattener=rows.flattener)
     network = grid.network_of(rows.batch.rows(at))
     amps = grid.assumed.unbalanced_amps
     left = unclear[at]

@@ -95,10 +95,15 @@ class Grid:
     Raises `CircuitError` where a size is written in a way that says nothing of its resistance.
     """
 
-    def __init__(self, circuit: Circuit, assumed: Parameters | None = None) -> None:
+    def __init__(
+        self,
+        circuit: Circuit,
+        assumed: Parameters | None = None,
+        flattener: Flattener | None = None,
+    ) -> None:
         self.circuit = circuit
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
-        self.flattener = Flattener(circuit)
+        self.flattener = flattener or Flattener(circuit)
         self.wiring = self.flattener.wiring
         self.reference = len(circuit.ends)
         check_sizes(circuit)
@@ -168,13 +173,13 @@ class Grid:
                 yield line, neutral, sum(device.loads) / self.circuit.volts**2
 
     def _capacitances(self) -> Iterator[tuple[int, int, complex]]:
-        for cable, start in zip(self.circuit.cables, self.cable_starts, strict=True):
-            half = self.assumed.capacitance * self._length(cable) / 2
-            numbers = range(start, start + len(cable.conductors))
-            for one, other in itertools.combinations(numbers, 2):
-                for side in range(2):
-                    a, b = self.conductors[one, side], self.conductors[other, side]
-                    yield int(a), int(b), 1j * self.assumed.angular * half
+        ends = iter(self.conductors.tolist())
+        for cable in self.circuit.cables:
+            siemens = 1j * self.assumed.angular * self.assumed.capacitance * self._length(cable) / 2
+            own = itertools.islice(ends, len(cable.conductors))
+            for one, other in itertools.combinations(own, 2):
+                for a, b in zip(one, other, strict=True):
+                    yield a, b, siemens
 
     def _returns(self) -> Iterator[tuple[int, int, complex]]:
         for source in self.sources:
@@ -190,13 +195,16 @@ class Grid:
             if self.reference not in (a, b) and of[a] != of[b]:
                 near[of[a]].add(of[b])
                 near[of[b]].add(of[a])
+        degree = {join: len(around) for join, around in near.items()}
         order = []
-        while near:
-            join = min(near, key=lambda join: len(near[join]))
+        while degree:
+            join = min(degree, key=degree.__getitem__)
+            del degree[join]
             around = near.pop(join)
             for other in around:
-                near[other] |= around - {other}
-                near[other].discard(join)
+                near[other] |= around
+                near[other] -= {join, other}
+                degree[other] = len(near[other])
             order.append(join)
         return tuple(order)
 
