@@ -25,7 +25,7 @@ from verify.schemes import SOUND_SCHEMES
 ROWS_VERSION: Final = 5
 
 #: Circuits in a batch, about a second of work: few of sizes of which pairs of faults are judged.
-_BATCH_WORK: Final = 800
+_BATCH_WORK: Final = 2400
 _WITH_PAIRS: Final = {2: 9, 3: 8}
 
 

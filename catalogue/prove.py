@@ -16,11 +16,13 @@ from catalogue.memory import FoundRow, Places, memory
 from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
 from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.bulk.judging import Judged
+from verify.bulk.numbering import Numbering
 from verify.circuitfile import dump
 from verify.problems import Problem, UserError
 from verify.verdict import VERDICTS
 
 Numbers = npt.NDArray[np.int32]
+Counts = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +42,20 @@ class FaultRows:
         return len(self.kind)
 
 
-class ProfileRow(NamedTuple):
+class Profile(NamedTuple):
     """Faults of a batch that look alike: how many, in how many circuits, and the first of them.
 
-    `kind`, `family` and `outcome` are places as in `FaultRows`; all that counts of the outcome are
-    verdict, word and hazards. `circuit` and `fault` are places in the batch and in the circuit.
+    All (P,), a row for those that look alike, in the order in which they come up. `kind`, `family`
+    and `outcome` are places as in `FaultRows`; all that counts of the outcome are verdict, word and
+    hazards. `first` counts the faults of the batch.
     """
 
-    kind: int
-    family: int
-    outcome: int
-    faults: int
-    circuits: int
-    circuit: int
-    fault: int
+    kind: Counts
+    family: Counts
+    outcome: Counts
+    faults: Counts
+    circuits: Counts
+    first: Counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ class Proved:
     circuits: list[CircuitRows]
     families: list[tuple[str, str]]
     outcomes: dict[str, FoundRow]
-    profile: list[ProfileRow]
+    profile: Profile
 
 
 def prove(specs: Sequence[Spec]) -> Proved:
@@ -170,7 +172,7 @@ class _Making:
 
 def _profile(
     circuits: Sequence[CircuitRows], families: int, outcomes: Sequence[FoundRow]
-) -> list[ProfileRow]:
+) -> Profile:
     """The faults of all circuits, counted by all that a person can see of them."""
     looks: dict[tuple[str, str, int], int] = {}
     look = np.array(
@@ -183,23 +185,17 @@ def _profile(
         for name in ("kind", "family", "outcome")
     )
     key = (kind * families + family) * len(looks) + look[outcome]
-    _, first, alike, faults = np.unique(
-        key, return_index=True, return_inverse=True, return_counts=True
-    )
+    alike, first = Numbering().of_keys(key)
     circuit = np.repeat(np.arange(len(circuits)), sizes)
-    seen = np.unique(alike * len(circuits) + circuit) // len(circuits)
-    of_each = np.bincount(seen, minlength=len(first))
-    starts = np.cumsum([0, *sizes])
-    columns = (
+    _, first_in_circuit = Numbering().of_keys(alike * len(circuits) + circuit)
+    return Profile(
         kind[first],
         family[first],
         outcome[first],
-        faults,
-        of_each,
-        circuit[first],
-        first - starts[circuit[first]],
+        np.bincount(alike, minlength=len(first)),
+        np.bincount(alike[first_in_circuit], minlength=len(first)),
+        first,
     )
-    return [ProfileRow(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
 
 
 def _flips(judged: Judged) -> list[FlipsRow]:

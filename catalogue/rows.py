@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from catalogue.flips import write_flips
 from catalogue.numbers import Numbers
 from catalogue.pairs import write_pairs
 from catalogue.plan import Batch
-from catalogue.prove import CircuitRows, Proved
+from catalogue.prove import CircuitRows, FaultRows, Proved
 from catalogue.tables import TABLE
 from verify.faults import fault_kinds
 from verify.verdict import VERDICTS
@@ -21,14 +22,15 @@ _INSERT_CIRCUIT: Final = (
     f"insert into circuit ({', '.join(_CIRCUIT)})"
     f" values ({', '.join(f':{name}' for name in _CIRCUIT)})"
 )
-_FAULT: Final = ("circuit_id", "id", "kind_id", "family_id", "site", "outcome_id")
+_FAULT: Final = ("circuit_id", "kind_id", "family_id", "site", "outcome_id")
 #: Faults that one statement stores: SQLite takes longer to begin a statement than to store a row.
-_AT_ONCE: Final = 300
+_AT_ONCE: Final = 100
 
 
+@lru_cache(maxsize=2 * _AT_ONCE)
 def _insert_faults(count: int) -> str:
-    """The statement that stores so many faults."""
-    row = f"({','.join('?' * len(_FAULT))})"
+    """The statement that stores so many faults of one circuit, whose number comes first."""
+    row = f"(?1{',?' * (len(_FAULT) - 1)})"
     return f"insert into fault ({', '.join(_FAULT)}) values {','.join([row] * count)}"
 
 
@@ -51,11 +53,12 @@ def write_batch(db: Database, batch: Batch, proved: Proved, numbers: Numbers) ->
 class _Writing:
     def __init__(self, db: Database, proved: Proved, numbers: Numbers) -> None:
         self.db, self.proved, self.numbers = db, proved, numbers
-        outcomes = self.outcomes = list(proved.outcomes.values())
+        outcomes = proved.outcomes.values()
         self.kind = np.array([numbers.of["fault_kind"][kind.name] for kind in fault_kinds()])
         self.family = np.array([numbers.family(*family) for family in proved.families])
         self.outcome = np.array([numbers.outcome(*marked) for marked in proved.outcomes.items()])
         self.verdict = np.array([numbers.of["verdict"][row.verdict] for row in outcomes])
+        self.hazard_set = np.array([row.hazard_set for row in outcomes])
         self.signature = np.array([numbers.signature(row.word, row.lamps) for row in outcomes])
 
     def write(self, batch: Batch) -> None:
@@ -73,23 +76,14 @@ class _Writing:
             _INSERT_CIRCUIT,
             [self._circuit(batch, number, circuit) for number, _, circuit in numbered],
         )
-        values = list(
-            itertools.chain.from_iterable(
-                itertools.chain.from_iterable(itertools.starmap(self._faults, numbered))
-            )
-        )
-        size = _AT_ONCE * len(_FAULT)
-        whole = len(values) // size * size
-        parts = (values[at : at + size] for at in range(0, whole, size))
-        self.db.conn.executemany(_insert_faults(_AT_ONCE), parts)
-        if rest := values[whole:]:
-            self.db.conn.execute(_insert_faults(len(rest) // len(_FAULT)), rest)
+        for number, start, circuit in numbered:
+            self._write_faults(number, start, circuit.faults)
         for number, start, circuit in numbered:
             write_flips(self.db.conn, number, circuit.flips)
             if circuit.pairs is not None:
                 write_pairs(self.db.conn, number, start, circuit.pairs, self.numbers.of)
         if circuits:
-            self.db.conn.executemany(_COUNT_IN, self._profile(starts))
+            self.db.conn.executemany(_COUNT_IN, self._profile(first))
 
     def _circuit(self, batch: Batch, number: int, rows: CircuitRows) -> dict[str, object]:
         verdicts = dict(zip(VERDICTS, rows.verdicts, strict=True))
@@ -115,32 +109,35 @@ class _Writing:
             "digest": rows.digest,
         }
 
-    def _faults(self, number: int, start: int, circuit: CircuitRows) -> Iterator[tuple[int, ...]]:
-        faults = circuit.faults
-        return zip(
-            itertools.repeat(number, len(faults)),
-            range(start, start + len(faults)),
-            self.kind[faults.kind].tolist(),
-            self.family[faults.family].tolist(),
-            faults.site.tolist(),
-            self.outcome[faults.outcome].tolist(),
-            strict=True,
+    def _write_faults(self, number: int, start: int, faults: FaultRows) -> None:
+        """Store the faults of circuit `number`; those after the first get the numbers after it."""
+        rows = np.stack(
+            (
+                self.kind[faults.kind],
+                self.family[faults.family],
+                faults.site,
+                self.outcome[faults.outcome],
+            ),
+            1,
         )
+        values = rows.ravel().tolist()
+        size = _AT_ONCE * rows.shape[1]
+        for at in range(0, len(values), size):
+            part = values[at : at + size]
+            self.db.conn.execute(_insert_faults(len(part) // rows.shape[1]), [number, *part])
 
-    def _profile(self, starts: list[int]) -> Iterator[tuple[object, ...]]:
-        """The rows of the profile; `starts` are the numbers of each circuit's first fault."""
-        one = self.proved.circuits[0]
-        for row in self.proved.profile:
-            yield (
-                one.origin,
-                one.locations,
-                one.scheme,
-                int(self.kind[row.kind]),
-                int(self.family[row.family]),
-                int(self.verdict[row.outcome]),
-                int(self.signature[row.outcome]),
-                self.outcomes[row.outcome].hazard_set,
-                row.faults,
-                row.circuits,
-                starts[row.circuit] + row.fault,
-            )
+    def _profile(self, first_fault: int) -> Iterator[tuple[object, ...]]:
+        """The rows of the profile; `first_fault` is the number of the batch's first fault."""
+        one, profile = self.proved.circuits[0], self.proved.profile
+        columns = (
+            self.kind[profile.kind],
+            self.family[profile.family],
+            self.verdict[profile.outcome],
+            self.signature[profile.outcome],
+            self.hazard_set[profile.outcome],
+            profile.faults,
+            profile.circuits,
+            first_fault + profile.first,
+        )
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return ((one.origin, one.locations, one.scheme, *row) for row in rows)

@@ -293,7 +293,8 @@ class _Breaking(Executor):
 def told(proved: Proved) -> tuple[object, ...]:
     """What a batch says, fit to be compared."""
     circuits = [(rows.label, rows.digest, rows.flips) for rows in proved.circuits]
-    return circuits, proved.families, proved.outcomes, proved.profile
+    profile = [column.tolist() for column in proved.profile]
+    return circuits, proved.families, proved.outcomes, profile
 
 
 def test_a_broken_pool_loses_nothing() -> None:

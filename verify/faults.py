@@ -7,6 +7,7 @@ A fault is named by its kind and its site, a tuple of names from the circuit;
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import ClassVar
 
 from verify.change import Change, Replacement, Wiring, changed
@@ -148,6 +149,7 @@ def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object | None:
     return replacement.device, replacement.kind, frozenset(join for join in joins if len(join) > 1)
 
 
+@cache  # asked for again and again
 def fault_kinds() -> tuple[FaultKind, ...]:
     """Every kind, in the order in which lists show them."""
     from verify.landing_faults import LANDING_KINDS
