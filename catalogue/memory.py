@@ -7,7 +7,6 @@ places of its own, as a file gives them numbers of its own. Hashes do not depend
 import hashlib
 import json
 from collections.abc import Callable, Sequence
-from functools import cache
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
 import numpy as np
@@ -72,7 +71,7 @@ def found_row(outcome: Outcome, lamps: int) -> FoundRow:
     )
 
 
-class _Of(Generic[_T, _N]):
+class _NumberOf(Generic[_T, _N]):
     """A number for each thing of a list that grows."""
 
     def __init__(self, things: Sequence[_T], number: Callable[[_T], int], kind: type[_N]) -> None:
@@ -97,17 +96,19 @@ class Memory:
         self.rows: list[FoundRow] = []
         self.marks: list[str] = []
         self._numbers: dict[str, int] = {}
-        self._row_of: dict[int, _Of[Outcome, np.int64]] = {}
-        self._verdicts = _Of(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
-        self._row_hashes = _Of(self.marks, text_hash, np.uint64)
-        self._family_hashes = _Of(self.families.names, name_hash, np.uint64)
+        self._row_of: dict[int, _NumberOf[Outcome, np.int64]] = {}
+        self._verdicts = _NumberOf(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
+        self._row_hashes = _NumberOf(self.marks, text_hash, np.uint64)
+        self._family_hashes = _NumberOf(self.families.names, name_hash, np.uint64)
 
     def row_of(self, judged: Judged) -> Numbers:
         """For each fault the place in `rows`; outcomes may differ in names of positions only."""
         lamps = len(judged.listing.wiring.circuit.lamps)
         if lamps not in self._row_of:
             every = self.bulk.outcomes.every
-            self._row_of[lamps] = _Of(every, lambda outcome: self._row(outcome, lamps), np.int64)
+            self._row_of[lamps] = _NumberOf(
+                every, lambda outcome: self._row(outcome, lamps), np.int64
+            )
         return self._row_of[lamps].all()[judged.which]
 
     def _row(self, outcome: Outcome, lamps: int) -> int:
@@ -157,17 +158,14 @@ class Places:
         return places.astype(np.int32)
 
 
-@cache
-def _kept() -> list[Memory]:
-    return []
+_KEPT: Final[list[Memory]] = []
 
 
 def memory() -> Memory:
     """The memory of this process, or a fresh one if it holds too much; ask once for each batch."""
-    kept = _kept()
-    if not kept or len(kept[0].bulk.outcomes) > _MOST_OUTCOMES:
-        kept[:] = [Memory()]
-    return kept[0]
+    if not _KEPT or len(_KEPT[0].bulk.outcomes) > _MOST_OUTCOMES:
+        _KEPT[:] = [Memory()]
+    return _KEPT[0]
 
 
 def text_hash(text: str) -> int:

@@ -18,6 +18,7 @@ from browser import (
     without_fragment,
 )
 
+from catalogue.pages import paging
 from catalogue.pages.visit import Visit
 from catalogue.terms import terms
 from verify.cautions import cautions
@@ -245,6 +246,21 @@ def test_lists_have_pages(browser: Browser) -> None:
     assert len(labels) == len(set(labels)) == first["total"] > 200
     document = browser.read(f"{ROOT}/faults?circuit=chain-1.f.1&page=2")
     assert f"{ROOT}/faults?page=3&circuit=chain-1.f.1" in document.links
+
+
+def test_long_lists_end_and_say_so(browser: Browser, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages end where finding their rows would take long, with a word on how to see the others."""
+    whole = browser.facts(f"{ROOT}/faults")
+    assert whole["most_listed"] is None
+    assert "Pages end" not in browser.read(f"{ROOT}/faults").text
+    monkeypatch.setattr(paging, "MOST_PAGES", 2)
+    second = browser.facts(f"{ROOT}/faults?page=2")
+    assert (second["pages"], second["last"], second["most_listed"]) == (2, 100, 100)
+    assert second["total"] == whole["total"] > 100
+    assert "Pages end with the first 100; choose more" in browser.read(f"{ROOT}/faults").text
+    refused = browser.get(f"{ROOT}/faults?page=3")
+    assert refused.status_code == 400
+    assert "pages 1 to 2" in refused.text
 
 
 def test_none_found_is_not_not_computed(browser: Browser) -> None:

@@ -7,6 +7,8 @@ from typing import Final
 from catalogue.pages.visit import Facts, RefusalError
 
 PAGE_SIZE: Final = 50
+#: Pages that a list has at most: to find the rows of one takes longer the further on it is.
+MOST_PAGES: Final = 1000
 LONGEST_SEARCH: Final = 200
 
 
@@ -20,8 +22,8 @@ class Paging:
 
     @property
     def pages(self) -> int:
-        """How many pages there are; an empty list has one."""
-        return max(1, -(-self.total // self.size))
+        """How many pages there are; an empty list has one, a long one `MOST_PAGES`."""
+        return min(MOST_PAGES, max(1, -(-self.total // self.size)))
 
     @property
     def skip(self) -> int:
@@ -35,6 +37,7 @@ class Paging:
             "pages": self.pages,
             "first": min(self.skip + 1, self.total),
             "last": min(self.skip + self.size, self.total),
+            "most_listed": self.pages * self.size if self.pages * self.size < self.total else None,
         }
 
 
