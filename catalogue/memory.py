@@ -1,4 +1,4 @@
-"""What a process remembers from circuit to circuit, and hashes of what is found of faults.
+"""What a thread remembers from circuit to circuit, and hashes of what is found of faults.
 
 All that is found of a fault, and what a fault is called, has a number here; a batch gives them
 places of its own, as a file gives them numbers of its own. Hashes do not depend on any of these.
@@ -6,6 +6,7 @@ places of its own, as a file gives them numbers of its own. Hashes do not depend
 
 import hashlib
 import json
+import threading
 from collections.abc import Callable, Sequence
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
@@ -25,7 +26,7 @@ Hashes = npt.NDArray[np.uint64]
 _T = TypeVar("_T")
 _N = TypeVar("_N", bound=np.generic)
 
-#: Outcomes with which a process forgets everything before the next batch.
+#: Outcomes with which a thread forgets everything before the next batch.
 _MOST_OUTCOMES: Final = 100_000
 _KINDS: Final = json.dumps([kind.name for kind in fault_kinds()]).encode()
 
@@ -158,14 +159,21 @@ class Places:
         return places.astype(np.int32)
 
 
-_KEPT: Final[list[Memory]] = []
+class _Kept(threading.local):
+    """Each thread has a memory of its own: workers of a cluster may be threads of one process."""
+
+    memory: Memory | None = None
+
+
+_KEPT: Final = _Kept()
 
 
 def memory() -> Memory:
-    """The memory of this process, or a fresh one if it holds too much; ask once for each batch."""
-    if not _KEPT or len(_KEPT[0].bulk.outcomes) > _MOST_OUTCOMES:
-        _KEPT[:] = [Memory()]
-    return _KEPT[0]
+    """The memory of this thread, or a fresh one if it holds too much; ask once for each batch."""
+    kept = _KEPT.memory
+    if kept is None or len(kept.bulk.outcomes) > _MOST_OUTCOMES:
+        kept = _KEPT.memory = Memory()
+    return kept
 
 
 def text_hash(text: str) -> int:

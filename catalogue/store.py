@@ -29,16 +29,7 @@ from catalogue.terms import terms
 from verify.faults import fault_kinds
 from verify.hazards import HAZARDS
 from verify.problems import Problem, UserError
-from verify.verdict import VERDICTS
-
-_MEANINGS: Final = {
-    "sound": "Every flip of every switch changes every lamp, and there is no hazard.",
-    "mimic": "Every flip of every switch changes every lamp, and yet there is a hazard.",
-    "misbehaves": "In some state some switch does not change some lamp.",
-    "trips": "In some state the feed's line is connected to its neutral or ground, or a breaker "
-    "carries too much.",
-    "undecided": "No engine could prove it.",
-}
+from verify.verdict import MEANINGS, VERDICTS
 
 
 def now() -> str:
@@ -234,7 +225,7 @@ def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
     """The rows of the tables that say what words mean."""
     return {
         "verdict": [
-            {"id": number, "name": name, "meaning": _MEANINGS[name]}
+            {"id": number, "name": name, "meaning": MEANINGS[name]}
             for number, name in enumerate(VERDICTS, 1)
         ],
         "hazard": [

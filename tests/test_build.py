@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from commandline import PROGRAM
 
+from catalogue import memory as memories
 from catalogue.audit import audit
 from catalogue.contents import PROFILE, changed_circuits, digest_of
 from catalogue.pages.findings import findings
@@ -305,6 +306,25 @@ def test_a_broken_pool_loses_nothing() -> None:
         swept = list(sweep(batches, executor=executor, window=2))
     assert [batch for batch, _ in swept] == list(batches)
     assert [told(proved) for _, proved in swept] == [told(prove(batch.specs)) for batch in batches]
+
+
+def test_threads_do_not_mix_what_they_remember() -> None:
+    """Workers of a cluster may be threads of one process, each at another batch."""
+    batches = make_plan([2], 8, 1).batches
+    with ThreadPoolExecutor(4) as pool:
+        proved = list(pool.map(prove, [batch.specs for batch in batches] * 2))
+    alone = [told(prove(batch.specs)) for batch in batches]
+    assert list(map(told, proved)) == alone * 2
+
+
+def test_what_is_remembered_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for nothing, every batch begins with an empty memory and finds the same."""
+    batches = make_plan([2], 4, 1).batches
+    wanted = [told(prove(batch.specs)) for batch in batches]
+    monkeypatch.setattr(memories, "_MOST_OUTCOMES", 0)
+    before = memories.memory()
+    assert [told(prove(batch.specs)) for batch in reversed(batches)] == wanted[::-1]
+    assert memories.memory() is not before
 
 
 def test_few_batches_are_out_at_once() -> None:

@@ -25,6 +25,18 @@ MIMIC: Final = 1
 MISBEHAVES: Final = 2
 TRIPS: Final = 3
 
+#: What each verdict says of a circuit.
+MEANINGS: Final = {
+    "sound": "Every switch changes every lamp in every combination of positions, and none of the "
+    "hazards that are looked for is there.",
+    "mimic": "Every switch changes every lamp in every combination of positions, and yet there is "
+    "a hazard. Nobody notices it by using the light.",
+    "misbehaves": "In some combination of positions a switch does not change a lamp.",
+    "trips": "In some combination of positions line is connected to neutral or ground without a "
+    "load, or a breaker carries too much: it opens.",
+    "undecided": "No engine could prove it.",
+}
+
 NONE: Final = -1
 _BY_CONNECTIONS: Final = [i for i, name in enumerate(HAZARD_NAMES) if name not in ELECTRICAL]
 

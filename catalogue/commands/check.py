@@ -36,22 +36,13 @@ from verify.hazards import HAZARDS
 from verify.naming import signature_name
 from verify.problems import BugError, UserError
 from verify.rules.book import Rulebook, choose
+from verify.verdict import MEANINGS
 
 _MOST_STATES_SHOWN: Final = 16
 _MOST_STATES_INDENTED: Final = 1024
 _GROUP: Final = 4
 _PROTECTION: Final = "protection"
 _METERS: Final = "What a meter reads at every point: miswire readings FILE."
-
-_MEANINGS: Final = {
-    "sound": "Every switch changes every lamp in every combination of positions, and none of the "
-    "hazards that are looked for is there.",
-    "mimic": "Every switch changes every lamp in every combination of positions, and yet there is "
-    "a hazard. Nobody notices it by using the light.",
-    "misbehaves": "In some combination of positions a switch does not change a lamp.",
-    "trips": "In some combination of positions line is connected to neutral or ground without a "
-    "load, and the breaker opens.",
-}
 
 
 @click.command()
@@ -159,7 +150,7 @@ def _judged(found: Examination) -> Iterator[str]:
     """The verdict with what shows it."""
     judgement = found.judgement
     verdict = judgement.verdict
-    meaning = _MEANINGS.get(verdict, f"{judgement.reason}.")
+    meaning = f"{judgement.reason}." if verdict == "undecided" else MEANINGS[verdict]
     word, _, rest = paragraph(f"{verdict.upper()}: {meaning}").partition(" ")
     yield f"{verdict_style(verdict, word)} {rest}"
     if verdict == "undecided":

@@ -19,17 +19,10 @@ from verify.evidence import Coverage, Evidence
 from verify.hazards import HAZARDS
 from verify.naming import signature_name
 from verify.rules.book import note
+from verify.verdict import MEANINGS
 
 FORMAT: Final = 1
 
-_VERDICT_MEANINGS: Final = {
-    "sound": "Every switch works in every combination and there is no hazard: the mistake is "
-    "harmless.",
-    "mimic": "Every switch works in every combination, and yet there is a hazard. Nobody notices "
-    "it by using the light.",
-    "misbehaves": "In some combination some switch does not change the light.",
-    "trips": "In some combination the breaker opens.",
-}
 Say = Callable[[str], str]
 
 
@@ -271,7 +264,7 @@ def _answer(sheet: Sheet, say: Say) -> AnswerForm:
         description=say(sheet.truth.description),
         family=say(sheet.truth.family),
         verdict=sheet.verdict,
-        meaning=say(_VERDICT_MEANINGS.get(sheet.verdict, judgement.reason)),
+        meaning=say(judgement.reason if sheet.verdict == "undecided" else MEANINGS[sheet.verdict]),
         signature="" if signature is None else signature_name(signature),
         proof=_proof(evidence.get(sheet.verdict), say),
         hazards=[

@@ -128,11 +128,12 @@ class Parts:
     def _of_switches(self, kind: FaultKind) -> OfSwitches:
         switches = tuple((switch.name, switch.kind) for switch in self.wiring.circuit.switches)
         key = kind.name, switches
-        if key not in _KNOWN:
+        known = _KNOWN.get(key)
+        if known is None:
             if len(_KNOWN) >= _MOST_KNOWN:
                 _KNOWN.clear()
-            _KNOWN[key] = self._work_out(kind)
-        return _KNOWN[key]
+            known = _KNOWN[key] = self._work_out(kind)
+        return known
 
     def _work_out(self, kind: FaultKind) -> OfSwitches:
         wiring, roles = self.wiring, Roles(self.wiring.circuit)
