@@ -23,9 +23,9 @@ DRAWN = 5
 
 @pytest.fixture(scope="module")
 def workers() -> Iterator[LocalCluster]:
-    """Two processes with a scheduler of their own."""
+    """Two processes, each of two threads as `dask worker` makes them, with their own scheduler."""
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=2, processes=True, dashboard_address=None
     ) as made:
         yield made
 
