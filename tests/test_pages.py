@@ -3,6 +3,7 @@
 import sqlite3
 from collections import Counter
 from contextlib import closing
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from browser import (
     without_fragment,
 )
 
+from catalogue.commands.serve import compile_templates
 from catalogue.pages import paging
 from catalogue.pages.visit import Visit
 from catalogue.terms import terms
@@ -246,6 +248,16 @@ def test_lists_have_pages(browser: Browser) -> None:
     assert len(labels) == len(set(labels)) == first["total"] > 200
     document = browser.read(f"{ROOT}/faults?circuit=chain-1.f.1&page=2")
     assert f"{ROOT}/faults?page=3&circuit=chain-1.f.1" in document.links
+
+
+def test_templates_are_compiled_before_anybody_asks(browser: Browser) -> None:
+    """All that the pages of a catalogue are made of: then no visit is the slow one."""
+    compile_templates(browser.datasette)
+    environment = browser.datasette.jinja_env
+    compiled = {name for _, name in environment.cache}
+    pages = resources.files("catalogue") / "templates" / "miswire"
+    assert {f"miswire/{page.name}" for page in pages.iterdir()} <= compiled
+    assert {"table.html", "row.html", "database.html", "base.html"} <= compiled
 
 
 def test_long_lists_end_and_say_so(browser: Browser, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,8 @@ import socket
 import sqlite3
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import Final
+from threading import Thread
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -15,6 +16,9 @@ from catalogue.commands.options import Options
 from catalogue.store import require_catalogue
 from catalogue.terminal import file_name, say
 from verify.problems import Problem, UserError
+
+if TYPE_CHECKING:
+    from datasette.app import Datasette
 
 HOST: Final = "127.0.0.1"
 # Datasette opens the file by an address in which these mean something else.
@@ -101,6 +105,13 @@ def _listening(port: int) -> socket.socket:
     return listener
 
 
+def compile_templates(datasette: "Datasette") -> None:
+    """Compile what pages are made of, which takes a second and would make first visits slow."""
+    for name in datasette.jinja_env.list_templates(extensions=["html"]):
+        if not name.startswith(("lessons/", "default:")):
+            datasette.jinja_env.get_template(name)
+
+
 def _run(database: Path, listener: socket.socket) -> None:
     """Serve until somebody stops it."""
     import uvicorn
@@ -109,6 +120,7 @@ def _run(database: Path, listener: socket.socket) -> None:
     # Opened for reading, but not as immutable: a build or an audit may go on meanwhile.
     datasette = Datasette([str(database.resolve())], settings=SETTINGS)
     asyncio.run(datasette.invoke_startup())
+    Thread(target=compile_templates, args=[datasette], daemon=True).start()
     config = uvicorn.Config(datasette.app(), lifespan="on", log_level="warning", access_log=False)
     say(f"Serving {file_name(database)} at http://{HOST}:{listener.getsockname()[1]}/")
     say("Control-C stops it.")
