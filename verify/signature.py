@@ -148,7 +148,7 @@ def _representatives(codes: Codes) -> Codes:
     """
     states = len(codes)
     total = np.zeros(states, np.int64)
-    for value in np.unique(codes):
+    for value in set(codes.tolist()):
         spectrum = _walsh_hadamard((codes == value).astype(np.int64))
         total += _walsh_hadamard(spectrum * spectrum)
     invariant = np.flatnonzero(total == states * states)

@@ -9,8 +9,6 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
-from catalogue.flows import flow_forms
-from catalogue.metering import readings_form
 from catalogue.report import Examination, check_form, examine, state_forms
 from catalogue.terminal import (
     cautions_paragraph,
@@ -108,6 +106,10 @@ class _Checked(NamedTuple):
 
 
 def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
+    # Only here, for they take a while to import.
+    from catalogue.flows import flow_forms
+    from catalogue.metering import readings_form
+
     forms = [
         {
             **check_form(checked.found, checked.file, checked.book),
