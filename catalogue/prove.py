@@ -11,12 +11,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from catalogue.counting import count_alike
 from catalogue.flips import MOST_SWITCHES, FlipsRow, flips_rows
 from catalogue.memory import FoundRow, Places, memory
 from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
 from catalogue.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.bulk.judging import Judged
-from verify.bulk.numbering import Numbering
 from verify.circuitfile import dump
 from verify.problems import Problem, UserError
 from verify.verdict import VERDICTS
@@ -47,7 +47,7 @@ class Profile(NamedTuple):
 
     All (P,), a row for those that look alike, in the order in which they come up. `kind`, `family`
     and `outcome` are places as in `FaultRows`; all that counts of the outcome are verdict, word and
-    hazards. `first` counts the faults of the batch.
+    hazards. `first` is a place among all faults of the batch.
     """
 
     kind: Counts
@@ -179,22 +179,16 @@ def _profile(
         [looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks)) for row in outcomes],
         np.int64,
     )
-    sizes = [len(rows.faults) for rows in circuits]
+    faults = [rows.faults for rows in circuits]
     kind, family, outcome = (
-        np.concatenate([getattr(rows.faults, name) for rows in circuits]).astype(np.int64)
+        np.concatenate([getattr(own, name) for own in faults]).astype(np.int64)
         for name in ("kind", "family", "outcome")
     )
-    key = (kind * families + family) * len(looks) + look[outcome]
-    alike, first = Numbering().of_keys(key)
-    circuit = np.repeat(np.arange(len(circuits)), sizes)
-    _, first_in_circuit = Numbering().of_keys(alike * len(circuits) + circuit)
+    keys = (kind * families + family) * len(looks) + look[outcome]
+    groups = count_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
+    first = groups.first
     return Profile(
-        kind[first],
-        family[first],
-        outcome[first],
-        np.bincount(alike, minlength=len(first)),
-        np.bincount(alike[first_in_circuit], minlength=len(first)),
-        first,
+        kind[first], family[first], outcome[first], groups.faults, groups.circuits, first
     )
 
 

@@ -4,14 +4,14 @@ Faults that a person cannot tell apart, by name, by what the light does and by t
 one row with their number and an example. It is the same count that full rows would give.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from sqlite3 import Connection
 from typing import Final, NamedTuple
 
 import numpy as np
 
+from catalogue.counting import Numbers, count_alike
 from catalogue.memory import Memory, memory
 from catalogue.plan import Batch, PlannedCircuit, Spec
 from catalogue.prove import as_version
@@ -50,15 +50,35 @@ Summary = dict[Alike, Counted]
 
 def summarize(specs: Sequence[Spec]) -> Summary:
     """The single faults of some circuits, counted."""
-    total: dict[Alike, _Found] = {}
     known = memory()
-    for spec in specs:
-        for alike, found in _of_circuit(known, spec.build()):
-            if alike in total:
-                total[alike] = total[alike].with_others(found)
-            else:
-                total[alike] = found
-    return {alike: found.counted() for alike, found in total.items()}
+    in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
+    judged = [_Judged.of(known, planned) for planned in in_order]
+    # What a person cannot tell apart has one number.
+    names = _numbers([name for name, _ in known.families.names])
+    looks = _numbers([(row.verdict, row.word, row.hazard_set) for row in known.rows])
+    kinds = [kind.name for kind in fault_kinds()]
+    total: Summary = {}
+    for head in dict.fromkeys(each.head for each in judged):
+        circuits = [each for each in judged if each.head == head]
+        groups = count_alike([each.keys(names, looks) for each in circuits])
+        sites: dict[tuple[int, str], list[Site]] = {}
+        columns = (groups.faults, groups.circuits, groups.circuit, groups.place)
+        for faults, number, circuit, place in zip(*(c.tolist() for c in columns), strict=True):
+            one = circuits[circuit]
+            found = known.rows[one.row[place]]
+            kind, (name, _) = kinds[one.kind[place]], known.families.names[one.family[place]]
+            if (circuit, kind) not in sites:
+                sites[circuit, kind] = sites_of(fault_kind(kind), one.wiring)
+            site = ",".join(sites[circuit, kind][one.site[place]])
+            alike = Alike(*head, kind, name, found.verdict, found.word, found.hazard_set)
+            total[alike] = Counted(faults, number, f"{one.label}/{kind}/{site}")
+    return total
+
+
+def _numbers(things: Sequence[object]) -> Numbers:
+    """A number for each thing, equal for equal things."""
+    numbers: dict[object, int] = {}
+    return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
 def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
@@ -67,64 +87,41 @@ def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
     return summarize(batch.specs)
 
 
-class _Found(NamedTuple):
-    """Faults that are alike; the example is a place among the sites of its kind in a circuit."""
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """A circuit and what was found of its faults: `family` and `row` as the memory numbers them.
 
-    faults: int
-    circuits: int
+    `head` is what it has in common with others: locations, lamps, scheme.
+    """
+
     label: str
-    kind: str
-    site: int
+    head: tuple[int, int, str]
     wiring: Wiring
+    kind: Numbers
+    site: Numbers
+    family: Numbers
+    row: Numbers
 
-    def with_others(self, other: "_Found") -> "_Found":
-        """With those of another circuit; the example is of the circuit with the smaller label."""
-        first = min(self, other, key=lambda found: found.label)
-        return first._replace(
-            faults=self.faults + other.faults, circuits=self.circuits + other.circuits
+    @classmethod
+    def of(cls, known: Memory, planned: PlannedCircuit) -> "_Judged":
+        """A planned circuit."""
+        circuit = planned.circuit
+        judged = known.bulk.judge(circuit)
+        listing = judged.listing
+        return cls(
+            planned.label,
+            (len(circuit.switches), len(circuit.lamps), planned.scheme),
+            listing.wiring,
+            listing.kind.astype(np.int64),
+            listing.site.astype(np.int64),
+            known.families.of(listing),
+            known.row_of(judged),
         )
 
-    def counted(self) -> Counted:
-        """The same with the label of the example."""
-        site = ",".join(_sites(self.wiring, self.kind)[self.site])
-        return Counted(self.faults, self.circuits, f"{self.label}/{self.kind}/{site}")
-
-
-@lru_cache(maxsize=64)
-def _sites(wiring: Wiring, kind: str) -> list[Site]:
-    return sites_of(fault_kind(kind), wiring)
-
-
-def _of_circuit(known: Memory, planned: PlannedCircuit) -> Iterator[tuple[Alike, _Found]]:
-    """The faults of a circuit that are alike, with the first of each in the order of listing."""
-    circuit = planned.circuit
-    judged = known.bulk.judge(circuit)
-    listing = judged.listing
-    names = known.families.names
-    kinds = [kind.name for kind in fault_kinds()]
-    family, outcome = known.families.of(listing), known.row_of(judged)
-    alike: dict[Alike, list[int]] = {}
-    keys = (listing.kind * np.int64(len(names)) + family) * len(known.rows) + outcome
-    _, first, faults = np.unique(keys, return_index=True, return_counts=True)
-    columns = (listing.kind[first], family[first], outcome[first], first, faults)
-    for kind, family_of, found_of, row, count in zip(*(c.tolist() for c in columns), strict=True):
-        found = known.rows[found_of]
-        key = Alike(
-            len(circuit.switches),
-            len(circuit.lamps),
-            planned.scheme,
-            kinds[kind],
-            names[family_of][0],
-            found.verdict,
-            found.word,
-            found.hazard_set,
-        )
-        counted = alike.setdefault(key, [0, row])
-        counted[0] += count
-        counted[1] = min(counted[1], row)
-    for key, (count, row) in alike.items():
-        site = int(listing.site[row])
-        yield key, _Found(count, 1, planned.label, key.kind, site, listing.wiring)
+    def keys(self, names: Numbers, looks: Numbers) -> Numbers:
+        """A number for each fault, equal for those that are alike."""
+        named = self.kind * (int(names.max()) + 1) + names[self.family]
+        return named * (int(looks.max()) + 1) + looks[self.row]
 
 
 def write_summary(

@@ -24,24 +24,28 @@ join verdict on verdict.id = verdict_id join signature on signature.id = signatu
 order by 1, 2, 3, 4, 5, 6, 7, 8
 """
 FROM_ROWS = """
-with told as (
+select locations, lamps, scheme, kind, family, verdict, word, hazard_set, count(*),
+       count(distinct label), max(case place when 1 then id end)
+from (
     select circuit.locations, circuit.lamps, scheme, kind.name as kind, family.name as family,
            verdict.name as verdict, word, hazard_set, label, fault.id,
            row_number() over (
                partition by circuit.locations, circuit.lamps, scheme, kind.name, family.name,
                             verdict.name, word, hazard_set
                order by label, fault.id
-           ) as place,
-           label || '/' || kind.name || '/' || fault_at(label, file, kind.name, site) as example
+           ) as place
     from judged_fault as fault join circuit on circuit.id = circuit_id
     join fault_kind as kind on kind.id = kind_id join family on family.id = family_id
     join verdict on verdict.id = fault.verdict_id
     join signature on signature.id = fault.signature_id
 )
-select locations, lamps, scheme, kind, family, verdict, word, hazard_set, count(*),
-       count(distinct label), max(case place when 1 then example end)
-from told
 group by 1, 2, 3, 4, 5, 6, 7, 8 order by 1, 2, 3, 4, 5, 6, 7, 8
+"""
+#: Only the examples are put in words, circuit by circuit: to do it for all takes long.
+EXAMPLES = """
+select fault.id, label || '/' || kind.name || '/' || fault_at(label, file, kind.name, site)
+from fault join circuit on circuit.id = circuit_id join fault_kind as kind on kind.id = kind_id
+where fault.id in ({}) order by fault.id
 """
 
 
@@ -57,8 +61,10 @@ def check(folder: Path, locations: int, drawn: int = 0) -> None:
     counted, full = folder / "counted.db", folder / "full.db"
     summary = build_plan(counted, make_plan([locations], drawn, SEED, summary=True))
     built = build(full, [locations], drawn, SEED)
-    found = rows(counted, COUNTED)
-    assert found == rows(full, FROM_ROWS)
+    from_rows = rows(full, FROM_ROWS)
+    firsts = ", ".join(str(row[-1]) for row in from_rows)
+    examples = {row[0]: row[1] for row in rows(full, EXAMPLES.format(firsts))}
+    assert rows(counted, COUNTED) == [(*row[:-1], examples[row[-1]]) for row in from_rows]
     assert summary.faults == built.faults
     assert rows(counted, "select count(*) from fault") == [(0,)]
 
