@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 from sqlite_utils import Database
 
 from catalogue.contents import changed_circuits
+from catalogue.pair_audit import Pair, choose_pairs, wrong_pairs
 from catalogue.schema import open_catalogue
 from catalogue.store import now, require_catalogue
 from catalogue.workforce import processes
@@ -25,7 +26,7 @@ from verify.engines.nodal import NodalEngine
 from verify.engines.paths import PathsEngine
 from verify.engines.volts import VoltsEngine
 from verify.evidence import Prover
-from verify.faults import all_faults
+from verify.faults import Fault, all_faults
 from verify.hazards import HAZARD_NAMES
 from verify.problems import BugError
 from verify.spreading import in_order
@@ -33,6 +34,9 @@ from verify.verdict import Judgement, judge
 
 #: Faults of circuits with this many locations are all re-proved, those of others by sample.
 ALL_UP_TO: Final = 2
+
+#: For so many faults of the sample there is one pair: each is proved three times.
+_FEWER_PAIRS: Final = 10
 
 #: How many circuits may be out at once for each worker.
 _WINDOW: Final = 4
@@ -51,11 +55,20 @@ class Disagreement:
 
 @dataclass(frozen=True, slots=True)
 class Audited:
-    """What an audit did."""
+    """What an audit did: the faults and the pairs that it proved again, of those stored."""
 
     faults: int
     stored: int
+    pairs: int
+    stored_pairs: int
     disagreements: tuple[Disagreement, ...]
+
+
+class _Chosen(NamedTuple):
+    """What is re-proved of a circuit, by ids."""
+
+    faults: Sequence[int]
+    pairs: Sequence[Pair]
 
 
 class _Row(NamedTuple):
@@ -81,27 +94,32 @@ def audit(
     """Re-prove every fault of up to two locations and `sample` of the others; note the result.
 
     Verdict, signature, hazards and the evidence of each must come out as stored, and the faults of
-    every circuit must be those of which its digest was made.
-    Raises UserError if `path` is no catalogue.
+    every circuit must be those of which its digest was made. Of the pairs of mistakes a tenth as
+    many are re-proved. Raises UserError if `path` is no catalogue.
     """
     require_catalogue(path)
     with closing(open_catalogue(str(path))) as db:
-        chosen = _chosen(db, sample, seed)
+        faults, pairs = _chosen(db, sample, seed), choose_pairs(db, sample // _FEWER_PAIRS, seed)
         changed = [
             Disagreement(label, "other faults or outcomes", "not those of the digest")
             for label in changed_circuits(db)
         ]
-    total = sum(map(len, chosen.values()))
+    chosen = {
+        circuit: _Chosen(faults.get(circuit, []), pairs.get(circuit, []))
+        for circuit in dict.fromkeys((*faults, *pairs))
+    }
+    total = sum(len(each.faults) for each in chosen.values())
     disagreements: list[Disagreement] = []
     done = 0
     progress(done, total)
-    for found, faults in _audited(path, chosen, workers):
+    for found, number in _audited(path, chosen, workers):
         disagreements += found
-        done += faults
+        done += number
         progress(done, total)
     disagreements += changed
     with closing(open_catalogue(str(path))) as db:
         (stored,) = db.conn.execute("select coalesce(sum(faults), 0) from circuit").fetchone()
+        (stored_pairs,) = db.conn.execute("select count(*) from pair").fetchone()
         db.table("audit").insert(
             {
                 "finished": now(),
@@ -114,19 +132,20 @@ def audit(
                 "disagreements": len(disagreements),
             }
         )
-        return Audited(total, stored, tuple(disagreements))
+        told = sum(len(each.pairs) for each in chosen.values())
+        return Audited(total, stored, told, stored_pairs, tuple(disagreements))
 
 
 def _audited(
-    path: Path, chosen: Mapping[int, Sequence[int]], workers: int
+    path: Path, chosen: "Mapping[int, _Chosen]", workers: int
 ) -> Iterator[tuple[list[Disagreement], int]]:
     """What does not agree in each circuit, and how many faults were re-proved, in order."""
     work = partial(_audit_circuit, path)
     with processes(workers if len(chosen) > 1 else 1) as force:
         window = workers * _WINDOW
         items = chosen.items()
-        for (_, faults), found in in_order(items, work, executor=force.executor, window=window):
-            yield found, len(faults)
+        for (_, each), found in in_order(items, work, executor=force.executor, window=window):
+            yield found, len(each.faults)
 
 
 def _digest(db: Database) -> str:
@@ -162,21 +181,33 @@ _CIRCUITS: Final = "select id, locations, faults from circuit order by label"
 _FAULTS: Final = "select id from fault where circuit_id = ? order by id"
 
 
-def _audit_circuit(path: Path, chosen: tuple[int, Sequence[int]]) -> list[Disagreement]:
-    """What does not agree among some faults of a stored circuit; fit for another process."""
-    circuit_id, fault_ids = chosen
+def _audit_circuit(path: Path, chosen: "tuple[int, _Chosen]") -> list[Disagreement]:
+    """What does not agree among what was chosen of a stored circuit; fit for another process."""
+    circuit_id, (fault_ids, pairs) = chosen
     with closing(open_catalogue(str(path))) as db:
         label, text, engine = next(
             db.conn.execute("select label, file, engine from circuit where id = ?", [circuit_id])
         )
         checker: Engine = NodalEngine() if engine == VoltsEngine.name else PathsEngine()
-        return list(_disagreements(db, parse(text), label, fault_ids, checker))
+        circuit = parse(text)
+        faults = {fault.label: fault for fault in all_faults(circuit)}
+        return [
+            *_wrong_faults(db, circuit, label, faults, fault_ids, checker),
+            *(
+                Disagreement(f"{label}/{pair}", stored, found)
+                for pair, stored, found in wrong_pairs(db, circuit, faults, pairs)
+            ),
+        ]
 
 
-def _disagreements(
-    db: Database, circuit: Circuit, label: str, fault_ids: Sequence[int], engine: Engine
+def _wrong_faults(
+    db: Database,
+    circuit: Circuit,
+    label: str,
+    faults: Mapping[str, Fault],
+    fault_ids: Sequence[int],
+    engine: Engine,
 ) -> Iterator[Disagreement]:
-    faults = {fault.label: fault for fault in all_faults(circuit)}
     for fault_id in fault_ids:
         row, hazards = _stored(db, fault_id)
         stored = _told(*row[1:], hazards)

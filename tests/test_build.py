@@ -20,6 +20,7 @@ from catalogue.audit import audit
 from catalogue.contents import PROFILE, changed_circuits, digest_of
 from catalogue.pages.findings import findings
 from catalogue.pages.visit import Visit
+from catalogue.pair_audit import wrong_pairs
 from catalogue.plan import Batch, make_plan
 from catalogue.prove import Proved, prove
 from catalogue.schema import open_catalogue
@@ -27,6 +28,7 @@ from catalogue.spelling import teach_texts
 from catalogue.sweep import build, build_plan, self_check, sweep
 from catalogue.tables import TABLES
 from catalogue.workforce import processes
+from verify.circuitfile import parse
 from verify.faults import all_faults, fault_kinds
 from verify.layouts import Layout
 from verify.problems import UserError
@@ -413,6 +415,8 @@ def test_audit_confirms_what_was_built(built: tuple[Path, str]) -> None:
     assert done.disagreements == ()
     all_two = rows(built[0], "select sum(faults) from circuit where locations = 2")
     assert done.faults == int(str(all_two[0][0])) + 40
+    assert done.pairs == 4
+    assert done.stored_pairs == rows(built[0], "select count(*) from pair")[0][0]
     assert rows(built[0], "select faults, disagreements, digest from audit")[-1] == (
         done.faults,
         0,
@@ -466,6 +470,44 @@ def test_audit_finds_a_wrong_row(built: tuple[Path, str], tmp_path: Path, tamper
     assert label in found
     (row,) = (each for each in found if "/" in each)
     assert row.startswith(f"{label}/")
+
+
+@pytest.mark.parametrize(
+    "tampering",
+    [
+        "update pair set outcome = case outcome when 'breaks' then 'shows' else 'breaks' end",
+        "update pair set verdict_id = verdict_id % 4 + 1",
+        "update pair set hazard_set = (hazard_set | 4) - (hazard_set & 4)",
+    ],
+)
+def test_audit_finds_wrong_pairs(
+    built: tuple[Path, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, tampering: str
+) -> None:
+    """Whatever is altered of pairs, each that is proved again is named, with both its mistakes."""
+    monkeypatch.setattr("catalogue.audit.ALL_UP_TO", 1)
+    path = tmp_path / "tampered.db"
+    path.write_bytes(built[0].read_bytes())
+    assert audit(path, sample=50).disagreements == ()
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(tampering)
+    done = audit(path, sample=50)
+    assert len(done.disagreements) == done.pairs == 5
+    assert all(" with " in each.label and each.stored != each.found for each in done.disagreements)
+
+
+def test_every_sort_of_pair_is_proved_again(built: tuple[Path, str]) -> None:
+    """What becomes of two mistakes is worked out anew for each outcome that is stored."""
+    with closing(open_catalogue(str(built[0]))) as db:
+        for outcome in ("hides-both", "hides-one", "makes-mimic", "breaks"):
+            circuit_id, text, *pair = db.conn.execute(
+                "select circuit.id, file, pair.fault_id, pair.other_id from pair"
+                " join fault on fault.id = fault_id join circuit on circuit.id = circuit_id"
+                " where outcome = ? limit 1",
+                [outcome],
+            ).fetchone()
+            circuit = parse(text)
+            faults = {fault.label: fault for fault in all_faults(circuit)}
+            assert not list(wrong_pairs(db, circuit, faults, [(pair[0], pair[1])])), circuit_id
 
 
 def test_audit_refuses_what_is_no_catalogue(tmp_path: Path) -> None:

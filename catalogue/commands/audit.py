@@ -22,7 +22,8 @@ _MOST_SHOWN: Final = 20
     "--sample",
     default="1000",
     metavar="K",
-    help="How many faults of circuits with three locations or more. Default: 1000.",
+    help="How many faults of circuits with three locations or more; of stored pairs of mistakes a "
+    "tenth as many. Default: 1000.",
 )
 @click.option("--seed", default="0", metavar="S", help="Seed of the sample. Default: 0.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -32,7 +33,8 @@ def audit(ctx: click.Context, database: Path, sample: str, seed: str, as_json: b
 
     Every fault of two locations and a sample of the others is judged again by an engine that
     shares no code with the one that built the catalogue. Verdict, signature, hazards and evidence
-    must come out as they are stored. The result is noted in DB.
+    must come out as they are stored, and so must what becomes of a sample of the pairs of
+    mistakes. The result is noted in DB.
 
     Exit status: 0 if all agree, 1 if anything does not, 2 if DB is no catalogue.
     """
@@ -56,6 +58,8 @@ def _form(audited: Audited) -> dict[str, object]:
     return {
         "stored": audited.stored,
         "audited": audited.faults,
+        "stored_pairs": audited.stored_pairs,
+        "audited_pairs": audited.pairs,
         "disagreements": [
             {"label": wrong.label, "stored": wrong.stored, "found": wrong.found}
             for wrong in audited.disagreements
@@ -64,12 +68,11 @@ def _form(audited: Audited) -> dict[str, object]:
 
 
 def _told(audited: Audited) -> str:
-    lines = [
-        paragraph(
-            f"{audited.faults:,} of {counted(audited.stored, 'stored fault')} proved again by the "
-            f"independent engines: {counted(len(audited.disagreements), 'disagreement')}."
-        )
-    ]
+    proved = f"{audited.faults:,} of {counted(audited.stored, 'stored fault')}"
+    if audited.stored_pairs:
+        proved += f" and {audited.pairs:,} of {counted(audited.stored_pairs, 'stored pair')}"
+    wrong_rows = counted(len(audited.disagreements), "disagreement")
+    lines = [paragraph(f"{proved} proved again by the independent engines: {wrong_rows}.")]
     for wrong in audited.disagreements[:_MOST_SHOWN]:
         lines += ["", wrong.label, f"  stored  {wrong.stored}", f"  found   {wrong.found}"]
     if len(audited.disagreements) > _MOST_SHOWN:
