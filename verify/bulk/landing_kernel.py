@@ -11,6 +11,22 @@ Numbers = npt.NDArray[np.int64]
 
 
 @compiled
+def _name(site: Numbers, name: Numbers, fault: int, number: int, one: int, other: int) -> None:
+    """Note where a fault is, and by which ends it is called."""
+    site[fault] = number
+    name[fault, 0] = one
+    name[fault, 1] = other
+
+
+@compiled
+def _move(move: Numbers, at: int, fault: int, end: int, join: int) -> None:
+    """Note a move of a fault, which is counted within its kind."""
+    move[at, 0] = fault
+    move[at, 1] = end
+    move[at, 2] = join
+
+
+@compiled
 def list_landings(
     ordered: Numbers,
     box_starts: Numbers,
@@ -85,11 +101,8 @@ def list_landings(
         end = ordered[place]
         if size[join_of[end]] > 1:
             if partner[end] < 0 or place < rank[partner[end]]:
-                site[faults] = number
-                name[faults] = end
-                move[moves, 0] = counts[0, 0]
-                move[moves, 1] = end
-                move[moves, 2] = joins
+                _name(site, name, faults, number, end, end)
+                _move(move, moves, counts[0, 0], end, joins)
                 faults += 1
                 moves += 1
                 counts[0] += 1
@@ -106,12 +119,8 @@ def list_landings(
                 if join == own:
                     continue
                 if size[own] > 1 or size[join] > 1 or place < rank[named[join]]:
-                    site[faults] = number
-                    name[faults, 0] = end
-                    name[faults, 1] = named[join]
-                    move[moves, 0] = counts[1, 0]
-                    move[moves, 1] = end
-                    move[moves, 2] = join
+                    _name(site, name, faults, number, end, named[join])
+                    _move(move, moves, counts[1, 0], end, join)
                     faults += 1
                     moves += 1
                     counts[1] += 1
@@ -134,15 +143,9 @@ def list_landings(
                     high = max(rank[partner[one]], rank[partner[other]])
                     is_earlier = low < place or (low == place and high < other_place)
                 if not is_earlier:
-                    site[faults] = number
-                    name[faults, 0] = one
-                    name[faults, 1] = other
-                    for step in range(2):
-                        move[moves + step, 0] = counts[2, 0]
-                    move[moves, 1] = one
-                    move[moves, 2] = there
-                    move[moves + 1, 1] = other
-                    move[moves + 1, 2] = here
+                    _name(site, name, faults, number, one, other)
+                    _move(move, moves, counts[2, 0], one, there)
+                    _move(move, moves + 1, counts[2, 0], other, here)
                     faults += 1
                     moves += 2
                     counts[2, 0] += 1
@@ -159,13 +162,9 @@ def list_landings(
                 other = in_order[other_place]
                 if size[other] == 1:
                     continue
-                site[faults] = counts[3, 0]
-                name[faults, 0] = named[one]
-                name[faults, 1] = named[other]
+                _name(site, name, faults, counts[3, 0], named[one], named[other])
                 for at in range(join_starts[other], join_starts[other + 1]):
-                    move[moves, 0] = counts[3, 0]
-                    move[moves, 1] = join_ends[at]
-                    move[moves, 2] = one
+                    _move(move, moves, counts[3, 0], join_ends[at], one)
                     moves += 1
                     counts[3, 1] += 1
                 faults += 1
@@ -177,15 +176,13 @@ def list_landings(
         begin = join_starts[join]
         ways = 0
         for row in range(part_starts[size[join]], part_starts[size[join] + 1]):
-            move[moves, 0] = counts[4, 0] + part_ways[row]
-            move[moves, 1] = join_ends[begin + part_places[row]]
-            move[moves, 2] = joins
+            end = join_ends[begin + part_places[row]]
+            _move(move, moves, counts[4, 0] + part_ways[row], end, joins)
             moves += 1
             counts[4, 1] += 1
             ways = part_ways[row] + 1
         for _ in range(ways):
-            site[faults] = counts[4, 0]
-            name[faults] = join_ends[begin]
+            _name(site, name, faults, counts[4, 0], join_ends[begin], join_ends[begin])
             faults += 1
             counts[4, 0] += 1
     return site[:faults].copy(), name[:faults].copy(), move[:moves].copy(), counts
