@@ -137,7 +137,7 @@ def audit(
 
 
 def _audited(
-    path: Path, chosen: "Mapping[int, _Chosen]", workers: int
+    path: Path, chosen: Mapping[int, _Chosen], workers: int
 ) -> Iterator[tuple[list[Disagreement], int]]:
     """What does not agree in each circuit, and how many faults were re-proved, in order."""
     work = partial(_audit_circuit, path)
@@ -181,7 +181,7 @@ _CIRCUITS: Final = "select id, locations, faults from circuit order by label"
 _FAULTS: Final = "select id from fault where circuit_id = ? order by id"
 
 
-def _audit_circuit(path: Path, chosen: "tuple[int, _Chosen]") -> list[Disagreement]:
+def _audit_circuit(path: Path, chosen: tuple[int, _Chosen]) -> list[Disagreement]:
     """What does not agree among what was chosen of a stored circuit; fit for another process."""
     circuit_id, (fault_ids, pairs) = chosen
     with closing(open_catalogue(str(path))) as db:

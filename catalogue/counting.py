@@ -1,6 +1,6 @@
 """How many faults of some circuits are alike."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,6 +23,12 @@ class Groups(NamedTuple):
     first: Numbers
     circuit: Numbers
     place: Numbers
+
+
+def numbers_of(things: Iterable[object]) -> Numbers:
+    """A number for each thing, equal for equal things, the next one for each new."""
+    numbers: dict[object, int] = {}
+    return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
 def count_alike(keys: Sequence[npt.NDArray[Any]]) -> Groups:

@@ -49,6 +49,11 @@ class FoundRow(NamedTuple):
         return sum(1 << HAZARD_NAMES.index(name) for name, _ in self.hazards)
 
     @property
+    def look(self) -> tuple[str, str, int]:
+        """What a person can see of it, wherever it shows."""
+        return self.verdict, self.word, self.hazard_set
+
+    @property
     def mark(self) -> str:
         """The row in one text."""
         return json.dumps(self, separators=(",", ":"))

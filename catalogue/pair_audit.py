@@ -26,12 +26,13 @@ order by circuit.label, pair.fault_id, pair.other_id
 """
 _STORED: Final = """
 select outcome, verdict.name, hazard_set,
-       (select kind.name || '/' || fault_at(label, file, kind.name, site)
-        from fault join fault_kind as kind on kind.id = kind_id where fault.id = pair.fault_id),
-       (select kind.name || '/' || fault_at(label, file, kind.name, site)
-        from fault join fault_kind as kind on kind.id = kind_id where fault.id = pair.other_id)
+       one_kind.name || '/' || fault_at(label, file, one_kind.name, one.site),
+       other_kind.name || '/' || fault_at(label, file, other_kind.name, other.site)
 from pair join verdict on verdict.id = pair.verdict_id
-join fault as one on one.id = fault_id join circuit on circuit.id = one.circuit_id
+join fault as one on one.id = fault_id join fault_kind as one_kind on one_kind.id = one.kind_id
+join fault as other on other.id = other_id
+join fault_kind as other_kind on other_kind.id = other.kind_id
+join circuit on circuit.id = one.circuit_id
 where fault_id = ? and other_id = ?
 """
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.counting import count_alike
+from catalogue.counting import count_alike, numbers_of
 from catalogue.flips import MOST_SWITCHES, FlipsRow, flips_rows
 from catalogue.memory import FoundRow, Places, memory
 from catalogue.pairs import PAIRS_AT, PairRows, pair_rows
@@ -174,17 +174,13 @@ def _profile(
     circuits: Sequence[CircuitRows], families: int, outcomes: Sequence[FoundRow]
 ) -> Profile:
     """The faults of all circuits, counted by all that a person can see of them."""
-    looks: dict[tuple[str, str, int], int] = {}
-    look = np.array(
-        [looks.setdefault((row.verdict, row.word, row.hazard_set), len(looks)) for row in outcomes],
-        np.int64,
-    )
+    look = numbers_of(row.look for row in outcomes)
     faults = [rows.faults for rows in circuits]
     kind, family, outcome = (
         np.concatenate([getattr(own, name) for own in faults]).astype(np.int64)
         for name in ("kind", "family", "outcome")
     )
-    keys = (kind * families + family) * len(looks) + look[outcome]
+    keys = (kind * families + family) * len(look) + look[outcome]
     groups = count_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
     first = groups.first
     return Profile(

@@ -77,8 +77,7 @@ class _Writing:
             [self._circuit(batch, number, circuit) for number, _, circuit in numbered],
         )
         for number, start, circuit in numbered:
-            self._write_faults(number, start, circuit.faults)
-        for number, start, circuit in numbered:
+            self._write_faults(number, circuit.faults)
             write_flips(self.db.conn, number, circuit.flips)
             if circuit.pairs is not None:
                 write_pairs(self.db.conn, number, start, circuit.pairs, self.numbers.of)
@@ -109,8 +108,8 @@ class _Writing:
             "digest": rows.digest,
         }
 
-    def _write_faults(self, number: int, start: int, faults: FaultRows) -> None:
-        """Store the faults of circuit `number`; those after the first get the numbers after it."""
+    def _write_faults(self, number: int, faults: FaultRows) -> None:
+        """Store the faults of circuit `number`; SQLite gives them the numbers after the last."""
         rows = np.stack(
             (
                 self.kind[faults.kind],

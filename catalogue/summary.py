@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from catalogue.counting import Numbers, count_alike
+from catalogue.counting import Numbers, count_alike, numbers_of
 from catalogue.memory import Memory, memory
 from catalogue.plan import Batch, PlannedCircuit, Spec
 from catalogue.prove import as_version
@@ -54,8 +54,8 @@ def summarize(specs: Sequence[Spec]) -> Summary:
     in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
     judged = [_Judged.of(known, planned) for planned in in_order]
     # What a person cannot tell apart has one number.
-    names = _numbers([name for name, _ in known.families.names])
-    looks = _numbers([(row.verdict, row.word, row.hazard_set) for row in known.rows])
+    names = numbers_of(name for name, _ in known.families.names)
+    looks = numbers_of(row.look for row in known.rows)
     kinds = [kind.name for kind in fault_kinds()]
     total: Summary = {}
     for head in dict.fromkeys(each.head for each in judged):
@@ -73,12 +73,6 @@ def summarize(specs: Sequence[Spec]) -> Summary:
             alike = Alike(*head, kind, name, found.verdict, found.word, found.hazard_set)
             total[alike] = Counted(faults, number, f"{one.label}/{kind}/{site}")
     return total
-
-
-def _numbers(things: Sequence[object]) -> Numbers:
-    """A number for each thing, equal for equal things."""
-    numbers: dict[object, int] = {}
-    return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
 def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:

@@ -77,11 +77,12 @@ class Families:
                 which[rows] = self._of_these(names)
         groups = list(_pointed(listing))
         ends, conductors = self._numbers_of_ends(roles), self._numbers_of_conductors(roles, listing)
-        keys = []
+        keys, rows_of = [], []
         for group in groups:
             things = (conductors if group.of_conductors else ends)[group.points]
             of_kind = (group.kind << _THING_BITS) + things[:, 0]
             keys.append((of_kind << _THING_BITS) + things[:, -1])
+            rows_of.append(group.start + np.arange(len(things)))
         called, new = self._called.of_keys(np.concatenate(keys))
         if len(new):
             starts = np.cumsum([0, *map(len, keys)])
@@ -91,11 +92,7 @@ class Families:
                 for group, row in zip(of_group, new, strict=True)
             ]
             self._families = np.concatenate((self._families, np.array(learnt, np.intp)))
-        family_of = self._families[called]
-        stop = 0
-        for group, keys_of in zip(groups, keys, strict=True):
-            begin, stop = stop, stop + len(keys_of)
-            which[group.start : group.start + len(keys_of)] = family_of[begin:stop]
+        which[np.concatenate(rows_of)] = self._families[called]
         return which
 
     def _number(self, roles: Roles, fault: Fault) -> int:
