@@ -11,8 +11,9 @@ from typing import Final
 from catalogue.desk.checks import Bench, Check, CheckKind, Hypothesis
 from catalogue.desk.match import Group, Match, sights
 from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool
+from catalogue.desk.pool import NO_FAULT, Pool, Suspect
 from catalogue.desk.priors import UNIFORM_SENTENCE
+from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from verify.behaviour import position
 from verify.cautions import cautions
@@ -26,6 +27,11 @@ NOTHING_FITS: Final = (
     "No single fault within this scope does all that was seen. Two faults at once, a loose "
     "connection, another kind of switch, or a wiring outside the scope may; so may a slip in what "
     "was noted: these come nearest."
+)
+
+_NOTHING_WRONG: Final = (
+    "A circuit without any fault does all that was seen too, and so do mistakes that no flip can "
+    "show."
 )
 
 
@@ -133,14 +139,30 @@ class Answer:
         return [] if self.groups else self.match.groups[:_NEAREST]
 
     @cached_property
+    def stops(self) -> tuple[Stop, ...]:
+        """Why nothing may be flipped or measured live, the gravest reason first."""
+        return reasons(self.pool, self.observed, self.results)
+
+    @cached_property
     def next_checks(self) -> list[Proposal]:
-        """The checks that tell what is left apart, best first."""
-        return proposals(self._bench.checks(self.hypotheses), self.hypotheses)
+        """The checks that tell what is left apart, best first; after a stop with the power off.
+
+        What was checked already stays as it is: it was done.
+        """
+        checks = power_off(self._bench.checks(self.hypotheses), self.stops)
+        return proposals(checks, self.hypotheses)
 
     @cached_property
     def plan(self) -> Plan:
         """The whole plan from here."""
-        return make_plan(self._bench, self.hypotheses)
+        return make_plan(self._bench, self.hypotheses, self.stops, self.observed.seen)
+
+    @property
+    def ending(self) -> str | None:
+        """After a stop: what to do where no check with the power off leads any further."""
+        if not self.stops or self.next_checks:
+            return None
+        return stopped_end([s for group in self.groups for s in group.suspects])
 
     @property
     def uncertainty(self) -> float:
@@ -173,16 +195,15 @@ class Answer:
                 "A light-emitting-diode lamp that glows faintly when off is another matter."
             )
         if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
-            notes.append(
-                "A circuit without any fault does all that was seen too, and so do mistakes that "
-                "no flip can show."
-            )
+            notes.append(phrase("as_intended") if self.stops else _NOTHING_WRONG)
         return notes
 
     def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
         """The answer for programs."""
         return {
             "format": 1,
+            "stop": stop_forms(self.stops),
+            "stop_panel": panel_form(self.stops),
             "switches": list(self.pool.switch_names),
             "scope": self.pool.scope,
             "seen": [
@@ -200,6 +221,7 @@ class Answer:
             ],
             "uncertainty_bits": round(self.uncertainty, 4),
             "next": [_check_form(proposal) for proposal in self.next_checks[:most_checks]],
+            "ending": self.ending,
             "notes": [NOTHING_FITS, *self.notes] if self.nearest else self.notes,
             "cautions": [caution.short for caution in cautions()],
         }
@@ -207,6 +229,16 @@ class Answer:
     def positions(self, state: int) -> dict[str, str]:
         """The position of each switch in a state as the person named it."""
         return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
+
+
+def stopped_end(suspects: Sequence[Suspect]) -> str:
+    """What to do about those who are left after a stop, where no check tells them apart."""
+    names = {suspect.family for suspect in suspects}
+    if not names:
+        return phrase("nothing_fits")
+    if NO_FAULT in names:
+        return phrase("as_intended")
+    return phrase("one_left" if len(names) == 1 else "end")
 
 
 def _group_form(group: Group) -> dict[str, object]:

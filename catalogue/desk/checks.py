@@ -21,6 +21,8 @@ from verify.resources import data_path
 from verify.signature import trip_code
 
 CLEAR: Final = "clear"
+#: How the power is taken off before a check that needs it off.
+OFF_AT_BREAKER: Final = "Off at the breaker, locked, and proved dead"
 
 #: Beyond so many hypotheses voltages are not predicted: dead checks come first then anyway.
 _MOST_FOR_VOLTAGE: Final = 200
@@ -48,7 +50,8 @@ class CheckKind:
 def check_kinds(path: Path | None = None) -> dict[str, CheckKind]:
     """The kinds of checks with their costs, from `path` or the shipped file.
 
-    Raises UserError with every mistake in the file.
+    A file that only sets costs keeps the shipped titles and cautions. Raises UserError with every
+    mistake in the file.
     """
     return _kinds(path or data_path("checks.toml"))
 
@@ -59,6 +62,8 @@ def _kinds(path: Path) -> dict[str, CheckKind]:
         tables = tomllib.loads(path.read_text("utf-8"))
     except (OSError, ValueError) as error:
         raise UserError([Problem(str(path), f"cannot be read as costs ({error})")]) from error
+    shipped = data_path("checks.toml")
+    usual = {} if path == shipped else _kinds(shipped)
     problems = []
     kinds = {}
     for name in ("flip", "lamp", "look", "continuity", "voltage"):
@@ -74,10 +79,10 @@ def _kinds(path: Path) -> dict[str, CheckKind]:
         else:
             kinds[name] = CheckKind(
                 name,
-                str(table.get("title", name)),
+                str(table.get("title", usual[name].title if usual else name)),
                 float(cost),
                 order,
-                str(table.get("caution", "")),
+                str(table.get("caution", usual[name].caution if usual else "")),
             )
     if problems:
         raise UserError(problems)
@@ -231,7 +236,7 @@ class Bench:
             (
                 box,
                 f"Open the box {box} and compare every connection with what is intended.",
-                "Power off and locked out, proved dead.",
+                f"{OFF_AT_BREAKER}.",
             )
             for box in boxes
         ]
@@ -248,7 +253,7 @@ class Bench:
             (
                 cable,
                 f"Test the conductors of {cable} from end to end and against each other.",
-                "Power off and locked out, disconnected at both ends.",
+                f"{OFF_AT_BREAKER}; disconnected at both ends.",
             )
             for cable in cables
         ]
@@ -256,7 +261,7 @@ class Bench:
             (
                 switch,
                 f"Test {switch} by itself in both positions.",
-                "Power off and locked out, its conductors taken off.",
+                f"{OFF_AT_BREAKER}; its conductors taken off.",
             )
             for switch in self.match.pool.switch_names
         ]

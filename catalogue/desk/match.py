@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from catalogue.desk.pool import Pool, Suspect
-from catalogue.desk.symptoms import SIGHTS, SIGN, Symptoms
+from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
 from verify.hazards import HAZARD_NAMES
 from verify.naming import signature_name
-from verify.signature import Signature, canonical, trip_code, unpacked
+from verify.signature import OVER, Signature, canonical, trip_code, unpacked
 
 Numbers = npt.NDArray[np.int64]
 
@@ -209,4 +209,7 @@ def sights(codes: Sequence[int], lamps: int) -> Iterator[str]:
     words = {outcome: sight for sight, outcome in SIGHTS.items()}
     for code in codes:
         outcomes = set(unpacked(code, lamps))
-        yield words[outcomes.pop()] if len(outcomes) == 1 else "some lamps lit"
+        if len(outcomes) == 1:
+            yield words[outcomes.pop()]
+        else:
+            yield SOME_OVER if OVER in outcomes else SOME_LIT

@@ -6,7 +6,7 @@ No plan needs fewer yes-or-no checks on average than the entropy of the suspects
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -15,6 +15,8 @@ import numpy as np
 from catalogue.desk.checks import Bench, Check, Hypothesis
 from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
+from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
+from catalogue.desk.symptoms import SIGHTS
 
 
 def entropy(weights: Sequence[float]) -> float:
@@ -63,13 +65,15 @@ def _gain(check: Check, weights: np.ndarray) -> float:
 class Plan:
     """What to do from here: stop, or check and go on by what is found.
 
-    `weight` is the share of all suspects that comes here.
+    `weight` is the share of all suspects that comes here, `stops` are the reasons to stop that are
+    known here: none of its checks then needs power.
     """
 
     suspects: tuple[Suspect, ...]
     weight: float
     check: Check | None = None
     branches: tuple[tuple[str, "Plan"], ...] = ()
+    stops: tuple[Stop, ...] = ()
 
     @cached_property
     def checks(self) -> float:
@@ -90,35 +94,56 @@ class Plan:
         )
 
 
-def make_plan(bench: Bench, hypotheses: Sequence[Hypothesis] | None = None) -> Plan:
-    """The greedy plan that ends when no check tells the remaining suspects apart."""
+def make_plan(
+    bench: Bench,
+    hypotheses: Sequence[Hypothesis] | None = None,
+    stops: tuple[Stop, ...] = (),
+    seen: Mapping[int, int] | None = None,
+) -> Plan:
+    """The greedy plan that ends when no check tells the remaining suspects apart.
+
+    `stops` are the reasons to stop that are known from the beginning, `seen` what the light did in
+    the states that were tried. What a check finds can be a reason to stop for all that follows it.
+    """
     everyone = bench.hypotheses() if hypotheses is None else list(hypotheses)
-    checks = bench.checks(everyone)
+    checks = power_off(bench.checks(everyone), stops)
     outcomes = np.array([check.outcomes for check in checks], np.int64)
     outcomes = outcomes.reshape(len(checks), len(everyone))
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
+    pool = bench.match.pool
 
-    def grow(members: Numbers) -> Plan:
+    def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> Plan:
         here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
-        suspects = tuple(bench.match.pool.suspects[number] for number in names)
+        suspects = tuple(pool.suspects[number] for number in names)
         weight = sum(hypothesis.weight for hypothesis in here) / total
+        end = Plan(suspects, weight, stops=stops)
         if len(suspects) == 1:
-            return Plan(suspects, weight)
+            return end
         found = outcomes[:, members]
         useful = np.flatnonzero((found != found[:, :1]).any(axis=1))
-        if not len(useful):
-            return Plan(suspects, weight)
         narrowed = [
             replace(checks[number], outcomes=tuple(found[number].tolist()))
             for number in useful.tolist()
         ]
-        best = proposals(narrowed, here)[0].check
+        ranked = proposals(power_off(narrowed, stops), here)
+        if not ranked:
+            return end
+        best = ranked[0].check
         predicted = np.array(best.outcomes)
-        branches = tuple(
-            (best.results[outcome][1], grow(members[predicted == outcome]))
-            for outcome in sorted(set(best.outcomes))
-        )
-        return Plan(suspects, weight, best, branches)
 
-    return grow(np.arange(len(everyone)))
+        def branch(outcome: int) -> tuple[str, Plan]:
+            word, told = best.results[outcome]
+            signs = {stop.name for stop in stops} | set(found_signs(pool, seen, best.key, word))
+            sight = {int(best.key.partition(":")[2]): SIGHTS[word]} if _is_sight(best, word) else {}
+            return told, grow(members[predicted == outcome], named_stops(signs), {**seen, **sight})
+
+        branches = tuple(branch(outcome) for outcome in sorted(set(best.outcomes)))
+        return replace(end, check=best, branches=branches)
+
+    return grow(np.arange(len(everyone)), stops, seen or {})
+
+
+def _is_sight(check: Check, word: str) -> bool:
+    """True if a finding is what the light does in one state."""
+    return check.kind.name == "flip" and word in SIGHTS

@@ -5,12 +5,13 @@ look alike and have one name. Nothing is written: a circuit that somebody sends 
 memory and forgotten.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from catalogue.desk.covered import Execute, covered_sizes, why_not_searched
 from catalogue.spelling import fault_text, site_text
 from verify.behaviour import Findings, position
 from verify.circuit import Circuit
@@ -18,14 +19,13 @@ from verify.engines.volts import engine_for
 from verify.families import Roles, family, place
 from verify.faults import Fault, all_faults, fault_kind
 from verify.hazards import HAZARD_NAMES
-from verify.schemes import SOUND_SCHEMES
+from verify.problems import Problem, UserError
+from verify.schemes import SCHEMES, SOUND_SCHEMES
 from verify.signature import Codes, Signature
 from verify.verdict import VERDICTS, judge_faults, verdicts
 
 #: The suspect that is no fault: the circuit as intended.
 NO_FAULT: Final = "nothing wrong"
-
-Execute = Callable[[str, Sequence[object]], Iterable[Sequence[object]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,12 +147,18 @@ def pool_of_catalogue(
 
     Suspects that look alike and have one name are one. `execute` runs a query with its parameters
     and returns its rows, so that any connection will do.
-    `names` are what the person calls the switches.
+    `names` are what the person calls the switches. Schemes of which not every layout is stored are
+    left out, as `scope` says; raises UserError if that leaves none, since nothing found would then
+    only mean that nothing was searched.
     """
-    marks = ", ".join("?" * len(schemes))
+    there = tuple(s for s in schemes if s in covered_sizes(execute).get(locations, ()))
+    if not there:
+        why = why_not_searched(execute, locations, schemes)
+        raise UserError([Problem(f"locations={locations}", why)])
+    marks = ", ".join("?" * len(there))
     words: dict[str, int] = {}
     suspects = []
-    for row in execute(_PROFILE.format(marks=marks), [locations, *schemes]):
+    for row in execute(_PROFILE.format(marks=marks), [locations, *there]):
         word, kind, name, where, circuit, file, site, verdict, hazards, faults, circuits = row
         example = str(circuit), str(file), str(kind), int(str(site))
         suspects.append(
@@ -169,7 +175,7 @@ def pool_of_catalogue(
                 circuits=int(str(circuits)),
             )
         )
-    for word, circuits in execute(_INTENDED.format(marks=marks), [locations, *schemes]):
+    for word, circuits in execute(_INTENDED.format(marks=marks), [locations, *there]):
         suspects.append(
             Suspect(
                 kind="",
@@ -191,9 +197,19 @@ def pool_of_catalogue(
             len(words), 1 << locations
         ),
         suspects=tuple(suspects),
-        scope=f"every single fault of every layout of {locations} locations in this catalogue",
+        scope=f"every single fault of every layout of {locations} locations in this catalogue"
+        + _wired_as(there, schemes),
         is_canonical=True,
     )
+
+
+def _wired_as(schemes: Sequence[str], asked: Sequence[str]) -> str:
+    """How the layouts are wired, where not in all ways that were asked for."""
+    missing = [SCHEMES[scheme].title for scheme in asked if scheme not in schemes]
+    if not missing:
+        return ""
+    wired = " or ".join(SCHEMES[scheme].title for scheme in schemes)
+    return f", wired as {wired}; {' and '.join(missing)}: not computed"
 
 
 _PROFILE: Final = """

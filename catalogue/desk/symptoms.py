@@ -17,6 +17,9 @@ SIGHTS: Final[Mapping[str, int]] = {
     "over": OVER,
     "trips": TRIP,
 }
+#: What a person sees where lamps do different things, and where one of them is too bright.
+SOME_LIT: Final = "some lamps lit"
+SOME_OVER: Final = "some lamps too bright"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +44,28 @@ class Sign:
 
 SIGNS: Final[tuple[Sign, ...]] = (
     Sign(
-        "trips",
-        "The breaker or the residual-current device trips, at least now and then.",
-        (),
-        True,
+        "shock",
+        "Somebody got a shock or a tingle, from a switch, a plate, the light or a wire.",
+        note="A shock is not held against the suspects: which part was touched, and by whom, is "
+        "in no circuit file.",
+    ),
+    Sign(
+        "heat-or-smell",
+        "A switch, a plate, a box or the lampholder is hot, scorched, smokes or smells of burning.",
+        note="Heat and smell are not held against the suspects: how well a connection is made is "
+        "known of loose ones only.",
+    ),
+    Sign(
+        "sparks",
+        "It sparks, flashes or crackles at a switch, a box or the lampholder.",
+        note="Sparks are not held against the suspects: arcs are not computed.",
+    ),
+    Sign(
+        "over-bright",
+        "A light is too bright, this one or another, at least now and then.",
+        note="Too bright is held against the suspects only as what the light does in a combination "
+        "that was tried; a neutral that is lost in the supply of the building is in no circuit "
+        "file.",
     ),
     Sign(
         "metal-live",
@@ -62,6 +83,11 @@ SIGNS: Final[tuple[Sign, ...]] = (
         ("loose-join",),
         note="A connection that comes and goes heats: leave the light off "
         "(common practice, no source).",
+    ),
+    Sign(
+        "trips",
+        "The breaker or the residual-current device trips, at least now and then.",
+        needs_trip=True,
     ),
     Sign(
         "another-outlet",

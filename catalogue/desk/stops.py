@@ -1,0 +1,173 @@
+"""Stop first: what is dangerous now, what to do then, and which checks remain.
+
+Whoever notices one of these is never asked to flip a switch or to measure live parts; the texts are
+those of `data/stops.toml`.
+"""
+
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Final, cast
+
+from catalogue.desk.checks import OFF_AT_BREAKER, Check
+from catalogue.desk.pool import Pool
+from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
+from verify.resources import data_path
+from verify.signature import DIM, LIT, OVER, TRIP
+
+#: What is seen in a state and is as dangerous as a sign of that name.
+_SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}
+_FOUND_AS: Final = {"trips": "trips", "over": "over-bright", SOME_OVER: "over-bright"}
+
+#: Kinds of checks that are made, and show what they show, with the power off. Another lamp shows
+#: nothing until the power is on again.
+POWER_OFF_KINDS: Final = frozenset({"look", "continuity"})
+_OFF_AT_MAIN: Final = "Off at the main switch, locked, and proved dead"
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One reason to stop: `name` is that of its sign, the sentences are its own."""
+
+    name: str
+    why: str
+    main: bool = False
+    do: tuple[str, ...] = ()
+    do_not: tuple[str, ...] = ()
+    call: tuple[str, ...] = ()
+
+    @property
+    def noticed(self) -> str:
+        """What was noticed, as a sentence."""
+        return SIGN[self.name].question
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """What to say first, for all reasons to stop together, the gravest first."""
+
+    stops: tuple[Stop, ...]
+
+    @property
+    def is_main(self) -> bool:
+        """True if one breaker is not enough."""
+        return any(stop.main for stop in self.stops)
+
+    @property
+    def title(self) -> str:
+        """The heading: what to do at once."""
+        return phrase("main" if self.is_main else "breaker")
+
+    @property
+    def do(self) -> tuple[str, ...]:
+        """What to do, in order."""
+        off = phrase("off_main" if self.is_main else "off_breaker")
+        return (off, *_all(stop.do for stop in self.stops), phrase("off_stays"))
+
+    @property
+    def do_not(self) -> tuple[str, ...]:
+        """What not to do."""
+        return (phrase("do_not"), *_all(stop.do_not for stop in self.stops))
+
+    @property
+    def call(self) -> tuple[str, ...]:
+        """Whom to call."""
+        own = _all(stop.call for stop in self.stops)
+        return (phrase("emergency"), phrase("call"), *own, phrase("panel_hot"))
+
+    def form(self) -> dict[str, object]:
+        """The panel for programs and pages."""
+        return {
+            "title": self.title,
+            "noticed": [{"sentence": stop.noticed, "why": stop.why} for stop in self.stops],
+            "do": list(self.do),
+            "do_not": list(self.do_not),
+            "call": list(self.call),
+            "after": phrase("after"),
+        }
+
+
+def stop_forms(stops: Sequence[Stop]) -> list[dict[str, object]]:
+    """Each reason to stop for programs, with all that is to be done for it alone."""
+    return [{"sign": stop.name, **Panel((stop,)).form()} for stop in stops]
+
+
+def panel_form(stops: Sequence[Stop]) -> dict[str, object] | None:
+    """The panel for programs and pages, None if there is no reason to stop."""
+    return Panel(tuple(stops)).form() if stops else None
+
+
+def _all(sentences: Iterable[Sequence[str]]) -> list[str]:
+    return list(dict.fromkeys(sentence for some in sentences for sentence in some))
+
+
+def stops() -> Mapping[str, Stop]:
+    """Every reason to stop by the name of its sign, the gravest first."""
+    return _texts()[0]
+
+
+def phrase(name: str) -> str:
+    """A sentence that goes with every stop, by its name in `data/stops.toml`."""
+    return _texts()[1][name]
+
+
+@cache
+def _texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
+    document = tomllib.loads(data_path("stops.toml").read_text("utf-8"))
+    made = [
+        Stop(
+            entry["name"],
+            entry["why"],
+            entry.get("main", False),
+            tuple(entry.get("do", ())),
+            tuple(entry.get("do_not", ())),
+            tuple(entry.get("call", ())),
+        )
+        for entry in document["stop"]
+    ]
+    return {stop.name: stop for stop in made}, cast(dict[str, str], document["panel"])
+
+
+def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
+    """The reasons to stop among signs, the gravest first."""
+    wanted = set(names)
+    return tuple(stop for name, stop in stops().items() if name in wanted)
+
+
+def reasons(pool: Pool, symptoms: Symptoms, results: Iterable[tuple[str, str]]) -> tuple[Stop, ...]:
+    """Every reason to stop in signs, in what was seen, and in what checks have shown."""
+    names = set(symptoms.signs)
+    names |= {_SEEN_AS[outcome] for outcome in symptoms.seen.values() if outcome in _SEEN_AS}
+    for key, word in results:
+        names |= set(found_signs(pool, symptoms.seen, key, word))
+    return named_stops(names)
+
+
+def found_signs(pool: Pool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:
+    """The dangerous signs that a finding of a check amounts to.
+
+    A meter that finds a lampholder live where it should not be is one: the shell always, the
+    contact unless the lamp is known to be alight.
+    """
+    kind, _, what = key.partition(":")
+    if kind == "flip" and word in _FOUND_AS:
+        yield _FOUND_AS[word]
+    if kind == "voltage" and word in ("part", "live") and pool.circuit is not None:
+        terminal, _, state = what.rpartition("@")
+        lamp, _, part = terminal.rpartition(".")
+        is_alight = state.isdecimal() and seen.get(int(state)) in (DIM, LIT)
+        if lamp in {each.name for each in pool.circuit.lamps} and not (
+            part == "contact" and is_alight
+        ):
+            yield "holder-live"
+
+
+def power_off(checks: Iterable[Check], stops: Sequence[Stop]) -> list[Check]:
+    """The checks that may follow these reasons to stop; all of them if there is none."""
+    if not stops:
+        return list(checks)
+    left = [check for check in checks if check.kind.name in POWER_OFF_KINDS]
+    if Panel(tuple(stops)).is_main:
+        left = [replace(c, how=c.how.replace(OFF_AT_BREAKER, _OFF_AT_MAIN)) for c in left]
+    return left
