@@ -137,11 +137,15 @@ def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
 
 def reasons(pool: Pool, symptoms: Symptoms, results: Iterable[tuple[str, str]]) -> tuple[Stop, ...]:
     """Every reason to stop in signs, in what was seen, and in what checks have shown."""
-    names = set(symptoms.signs)
-    names |= {_SEEN_AS[outcome] for outcome in symptoms.seen.values() if outcome in _SEEN_AS}
+    names = symptoms.signs | signs_seen(symptoms.seen.values())
     for key, word in results:
-        names |= set(found_signs(pool, symptoms.seen, key, word))
+        names |= frozenset(found_signs(pool, symptoms.seen, key, word))
     return named_stops(names)
+
+
+def signs_seen(outcomes: Iterable[int]) -> frozenset[str]:
+    """The dangerous signs that amount to what a light was seen to do."""
+    return frozenset(_SEEN_AS[outcome] for outcome in outcomes if outcome in _SEEN_AS)
 
 
 def found_signs(pool: Pool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:

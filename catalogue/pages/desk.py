@@ -2,21 +2,15 @@
 
 from typing import Final
 
+from catalogue.desk.stops import stops
 from catalogue.desk.symptoms import SIGHTS, SIGNS
 from catalogue.pages.coverage import scheme_title
 from catalogue.pages.deskanswer import answer_facts, gray, positions
-from catalogue.pages.deskask import (
-    LONGEST_FILE,
-    MOST_AS_FOUND,
-    MOST_SWITCHES,
-    Asked,
-    asked,
-    sizes,
-    state_key,
-)
+from catalogue.pages.deskask import MOST_AS_FOUND, Asked, NotSearchedError, asked, state_key
 from catalogue.pages.desksketch import Shape, letters, shapes
+from catalogue.pages.deskstart import dangers_ticked, start, stop_facts
 from catalogue.pages.deskwiring import OneCircuit
-from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 from verify.problems import CircuitError
 from verify.schemes import SCHEMES, SOUND_SCHEMES
 
@@ -28,34 +22,21 @@ def desk(visit: Visit) -> Page:
     """The way in, the questions, or the answer, by what the address says."""
     try:
         question = asked(visit)
+        if question is None:
+            return start(visit)
+        is_sent = "ask" in visit.query
+        if question.is_blank or "edit" in visit.query:
+            nothing = "Say at least what the light does in one combination, or tick a sign."
+            return _questions(question, nothing if is_sent and question.is_blank else None)
+        return Page("Who fits what you see", "desk_answer", answer_facts(visit, question))
     except CircuitError as error:
-        return _start(visit, [str(problem) for problem in error.problems])
-    if question is None:
-        return _start(visit)
-    is_sent = "ask" in visit.query
-    if question.is_blank or "edit" in visit.query:
-        nothing = "Say at least what the light does in one combination, or tick a sign."
-        return _questions(question, nothing if is_sent and question.is_blank else None)
-    return Page("Who fits what you see", "desk_answer", answer_facts(visit, question))
-
-
-def _start(visit: Visit, problems: list[str] | None = None) -> Page:
-    text = visit.query.get("file", "")
-    return Page(
-        "Symptom desk",
-        "desk",
-        {
-            "sizes": [
-                {"locations": size, "layouts": (size + 1) ** size, "shapes": len(shapes(size))}
-                for size in sizes(visit)
-            ],
-            "problems": problems or [],
-            "file": text,
-            "longest_file": LONGEST_FILE,
-            "most_switches": MOST_SWITCHES,
-        },
-        400 if problems else 200,
-    )
+        problems = [str(problem) for problem in error.problems]
+        return start(visit, problems, "This circuit file cannot be used yet", 400)
+    except RefusalError as refusal:
+        # Whoever noticed something dangerous is told so first, whatever is wrong with the rest.
+        if isinstance(refusal, NotSearchedError) or dangers_ticked(visit):
+            return start(visit, [str(refusal)], "That cannot be answered here", refusal.status)
+        raise
 
 
 def _questions(question: Asked, problem: str | None) -> Page:
@@ -68,6 +49,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
         "Say what you see",
         "desk_form",
         {
+            **stop_facts(question.signs, question.seen.values()),
             "problem": problem,
             "wiring": wiring.in_words(),
             "is_known": known,
@@ -89,6 +71,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
             "signs": [
                 {"name": s.name, "question": s.question, "is_ticked": s.name in question.signs}
                 for s in SIGNS
+                if s.name not in stops()
             ],
             "as_found": question.as_found,
             "can_be_as_found": wiring.switches <= MOST_AS_FOUND,

@@ -10,6 +10,7 @@ from catalogue.desk.checks import CLEAR, Hypothesis, check_kinds
 from catalogue.desk.match import Group, sights
 from catalogue.desk.planner import Proposal
 from catalogue.desk.pool import NO_FAULT, Suspect
+from catalogue.desk.stops import panel_form, phrase, stop_forms
 from catalogue.desk.symptoms import SIGN
 from catalogue.pages.deskask import Asked
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
@@ -60,6 +61,10 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
     left = {hypothesis.suspect for hypothesis in answer.hypotheses}
     names = {answer.pool.suspects[number].family for number in left}
     return {
+        "stop": stop_forms(answer.stops),
+        "stop_panel": panel_form(answer.stops),
+        "ending": answer.ending,
+        "watch": phrase("watch"),
         "wiring": question.wiring.in_words(),
         "is_known": isinstance(question.wiring, OneCircuit),
         "circuit": getattr(question.wiring, "label", None),
@@ -139,13 +144,20 @@ def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts
         "share": group.share,
         "faults": _faults(group),
         "circuits": wiring.circuits(group),
-        "may_be_nothing": len(families) < len(group.families),
+        "may_be_nothing": _may_be_nothing(answer) if len(families) < len(group.families) else "",
         "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
         "hazards": list(_hazards(group)),
         "states": list(_states(question, answer, group)),
         "example": _example(question, wiring.example(group)),
         "all": _all(question, word),
     }
+
+
+def _may_be_nothing(answer: Answer) -> str:
+    """What it means that a circuit as intended does the same."""
+    if answer.stops:
+        return phrase("as_intended")
+    return "Nothing may be wrong at all: a light wired as intended does this too."
 
 
 def _hazards(group: Group) -> Iterator[Facts]:

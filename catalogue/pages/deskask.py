@@ -4,11 +4,12 @@ import base64
 import binascii
 import re
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import count
 from typing import Final
 
+from catalogue.desk.covered import covered_sizes, why_not_searched
 from catalogue.desk.symptoms import SIGHTS, SIGNS, Symptoms
 from catalogue.pages.desksketch import letters, shapes
 from catalogue.pages.deskwiring import ORDINALS, AnyLayout, OneCircuit, OneLayout, Wiring
@@ -31,6 +32,10 @@ _LONGEST_NAME: Final = 40
 _LONGEST_STEP: Final = 400
 _MOST_STEPS: Final = 60
 _STATE: Final = re.compile(r"at-([ud]+)")
+
+
+class NotSearchedError(RefusalError):
+    """A question for which nothing was searched, so that nobody reads it as "none found"."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +71,7 @@ class Asked:
             given["positions"] = "file"
         for state, outcome in sorted((self.seen if seen is None else seen).items()):
             given[state_key(state, self.wiring.switches)] = words[outcome]
-        given |= {f"sign-{sign.name}": "yes" for sign in SIGNS if sign.name in self.signs}
+        given |= {sign_key(sign.name): "yes" for sign in SIGNS if sign.name in self.signs}
         for number, (key, word) in enumerate(self.steps[:steps], 1):
             given[f"step{number}"] = f"{key}={word}"
         return given
@@ -75,6 +80,11 @@ class Asked:
 def state_key(state: int, switches: int) -> str:
     """What an address calls a state: ``at-ud`` for the first switch up, the second down."""
     return "at-" + "".join("d" if state >> bit & 1 else "u" for bit in range(switches))
+
+
+def sign_key(name: str) -> str:
+    """What an address calls a sign."""
+    return f"sign-{name}"
 
 
 def asked(visit: Visit) -> Asked | None:
@@ -90,14 +100,6 @@ def asked(visit: Visit) -> Asked | None:
         tuple(_steps(query)),
         _as_found(query, wiring),
     )
-
-
-def sizes(visit: Visit) -> list[int]:
-    """The numbers of switches of which the catalogue has every layout, and the desk knows all."""
-    rows = visit.rows(
-        "select locations from scope where coverage = 'complete' group by locations order by 1"
-    )
-    return [row["locations"] for row in rows if row["locations"] in ORDINALS]
 
 
 def _wiring(visit: Visit) -> Wiring | None:
@@ -118,13 +120,15 @@ def _wiring(visit: Visit) -> Wiring | None:
 
 
 def _layouts(visit: Visit) -> Wiring:
-    locations = whole_number(visit.query, "locations")
-    covered = sizes(visit)
-    if locations not in covered:
-        words = " or ".join(map(str, covered)) or "none"
-        raise RefusalError(
-            f"This catalogue has all layouts of {words} switches. For a light with another number "
-            "paste its circuit file at the symptom desk."
+    locations = whole_number(visit.query, "locations") or 0
+    there = covered_sizes(visit.catalogue.execute).get(locations, ())
+    if not there:
+        raise _not_searched(visit, locations, SOUND_SCHEMES)
+    if locations not in ORDINALS:
+        raise NotSearchedError(
+            f"With {locations} switches there are too many layouts to search while somebody waits. "
+            "The command miswire suspects, on your own machine, takes its time; or paste its "
+            "circuit file at the symptom desk."
         )
     names = tuple(_names(visit.query, locations))
     query = {"locations": str(locations)}
@@ -144,10 +148,20 @@ def _layouts(visit: Visit) -> Wiring:
     query |= {"scheme": scheme} if scheme else {}
     for number, (name, letter) in enumerate(zip(names, letters(locations), strict=True), 1):
         query |= {f"name{number}": name} if name != letter else {}
-    schemes = (scheme,) if scheme else SOUND_SCHEMES
+    schemes = (scheme,) if scheme else there
+    if scheme and scheme not in there:
+        raise _not_searched(visit, locations, schemes)
     if shape:
         return OneLayout(visit, shape, schemes, names, query)
     return AnyLayout(visit, locations, schemes, names, query)
+
+
+def _not_searched(visit: Visit, locations: int, schemes: Sequence[str]) -> NotSearchedError:
+    why = why_not_searched(visit.catalogue.execute, locations, schemes)
+    return NotSearchedError(
+        f"locations={locations}: {why}. For another light paste its circuit file at the symptom "
+        "desk."
+    )
 
 
 def _names(query: Mapping[str, str], switches: int) -> Iterator[str]:
@@ -243,7 +257,7 @@ def _seen(query: Mapping[str, str], switches: int) -> Iterator[tuple[int, int]]:
 
 
 def _signs(query: Mapping[str, str]) -> Iterator[str]:
-    known = {f"sign-{sign.name}": sign.name for sign in SIGNS}
+    known = {sign_key(sign.name): sign.name for sign in SIGNS}
     for key, value in query.items():
         if key.startswith("sign-") and value:
             if key not in known:

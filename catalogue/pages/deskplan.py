@@ -1,11 +1,14 @@
 """The whole plan of checks from some point on, as a page to print."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
+from catalogue.desk.answer import Answer, stopped_end
 from catalogue.desk.planner import Plan
+from catalogue.desk.stops import Stop, panel_form, phrase, stop_forms
 from catalogue.pages.deskanswer import answer_of
-from catalogue.pages.deskask import asked
+from catalogue.pages.deskask import NotSearchedError, asked
+from catalogue.pages.deskstart import start
 from catalogue.pages.deskwiring import Wiring
 from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 
@@ -14,38 +17,61 @@ _MOST_HYPOTHESES: Final = 1_000
 
 def plan(visit: Visit) -> Page:
     """What to check, what one may find, and what to check then."""
-    question = asked(visit)
+    try:
+        question = asked(visit)
+    except NotSearchedError as refusal:
+        return start(visit, [str(refusal)], "That cannot be answered here", refusal.status)
     if question is None:
         raise RefusalError(
             "A plan is for a circuit: take the link on the page of a circuit, or in an answer of "
             "the symptom desk."
         )
     answer = answer_of(question)
-    if not answer.hypotheses:
-        raise RefusalError("Nothing fits what was seen, so there is nothing to plan.")
-    if len(answer.hypotheses) > _MOST_HYPOTHESES:
-        raise RefusalError(
-            "Too many suspects fit for a plan on paper. Flip and look first, and ask again with "
-            "what you saw."
-        )
-    whole = answer.plan
+    no_plan = _no_plan(answer)
+    if no_plan and not answer.stops:
+        raise RefusalError(no_plan)
     return Page(
         "Plan of checks",
         "desk_plan",
         {
+            "stop": stop_forms(answer.stops),
+            "stop_panel": panel_form(answer.stops),
             "wiring": question.wiring.in_words(),
             "circuit": getattr(question.wiring, "label", None),
             "query": question.query(),
             "is_blank": question.is_blank,
-            "suspects": len(whole.suspects),
-            "checks": round(whole.checks, 2),
-            "cost": round(whole.cost, 1),
-            "uncertainty_bits": round(answer.uncertainty, 2),
-            "plan": _facts(question.wiring, whole),
-            "mind": list(dict.fromkeys(_minded(whole))),
+            "no_plan": no_plan,
+            **({} if no_plan else _whole(question.wiring, answer)),
             "notes": [question.wiring.told(note) for note in answer.notes[1:]],
         },
+        400 if no_plan else 200,
     )
+
+
+def _no_plan(answer: Answer) -> str:
+    """Why there is no plan, or an empty text."""
+    if not answer.hypotheses:
+        nothing = "Nothing fits what was seen, so there is nothing to plan."
+        return f"{nothing} {phrase('nothing_fits')}" if answer.stops else nothing
+    if len(answer.hypotheses) <= _MOST_HYPOTHESES:
+        return ""
+    many = "Too many suspects fit for a plan on paper."
+    if answer.stops:
+        return f"{many} {phrase('leave_to')}"
+    return f"{many} Flip and look first, and ask again with what you saw."
+
+
+def _whole(wiring: Wiring, answer: Answer) -> Facts:
+    whole = answer.plan
+    return {
+        "suspects": len(whole.suspects),
+        "checks": round(whole.checks, 2),
+        "cost": round(whole.cost, 1),
+        "uncertainty_bits": round(answer.uncertainty, 2),
+        "plan": _facts(wiring, whole, answer.stops),
+        "watch": "" if answer.stops else phrase("watch"),
+        "mind": list(dict.fromkeys(_minded(whole))),
+    }
 
 
 def _minded(here: Plan) -> Iterator[str]:
@@ -57,24 +83,29 @@ def _minded(here: Plan) -> Iterator[str]:
             yield from _minded(branch)
 
 
-def _facts(wiring: Wiring, here: Plan) -> Facts:
+def _facts(wiring: Wiring, here: Plan, known: Sequence[Stop]) -> Facts:
+    """A plan from some point on; `known` are the reasons to stop that were told before."""
     names = dict.fromkeys(
         suspect.description if wiring.pool.circuit else suspect.family for suspect in here.suspects
     )
+    stop = panel_form(here.stops) if here.stops != tuple(known) else None
     if here.check is None:
-        return {"share": here.weight, "suspects": [wiring.told(name) for name in names]}
+        ending = stopped_end(here.suspects) if here.stops else ""
+        told_names = [wiring.told(name) for name in names]
+        return {"share": here.weight, "stop": stop, "suspects": told_names, "ending": ending}
     kind = here.check.kind
     found: list[str] = []
     branches: list[Facts] = []
     for finding, branch in here.branches:
         told = wiring.told(finding)
-        facts = _facts(wiring, branch)
-        if facts.get("suspects") == [told]:
+        facts = _facts(wiring, branch, here.stops)
+        if facts.get("suspects") == [told] and not facts["stop"]:
             found.append(told)
         else:
             branches.append({"finding": told, "then": facts})
     return {
         "share": here.weight,
+        "stop": stop,
         "kind": kind.name,
         "kind_title": kind.title,
         "title": wiring.told(here.check.title),
