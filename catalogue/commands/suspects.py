@@ -230,7 +230,7 @@ def _tell_stops(stops: Sequence[Stop]) -> None:
     say()
     for number, sentence in enumerate(panel.do, 1):
         say(click.style(paragraph(sentence, "   ", f"{number}. "), bold=True))
-    for title, sentences in (("Do not:", panel.do_not), ("Call:", panel.call)):
+    for title, sentences in (("Call:", panel.call), ("Do not:", panel.do_not)):
         say(title)
         for sentence in sentences:
             say(paragraph(sentence, "   ", " - "))
@@ -280,7 +280,8 @@ def _tell_plan(plan: Plan, indent: str, known: Sequence[Stop]) -> None:
     """A plan from some point on; `known` are the reasons to stop that were told before."""
     if plan.stops and plan.stops != tuple(known):
         panel = Panel(plan.stops)
-        told = " ".join((panel.title, *panel.do[:1], *panel.do_not, phrase("after")))
+        sentences = (panel.title, *panel.do, *panel.call, *panel.do_not, phrase("after"))
+        told = " ".join(sentences)
         say(paragraph(told, indent + "    ", indent + "!!! "))
     if plan.check is None:
         names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))

@@ -74,7 +74,7 @@ class Panel:
     def call(self) -> tuple[str, ...]:
         """Whom to call."""
         own = _all(stop.call for stop in self.stops)
-        return (phrase("emergency"), phrase("call"), *own, phrase("panel_hot"))
+        return (phrase("emergency"), *own, phrase("call"), phrase("panel_hot"))
 
     def form(self) -> dict[str, object]:
         """The panel for programs and pages."""

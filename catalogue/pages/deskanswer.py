@@ -21,6 +21,7 @@ from verify.problems import UserError
 
 _SHOWN_IN_FULL: Final = 5
 _PROPOSALS: Final = 4
+_NOTHING_WRONG: Final = "Nothing may be wrong at all: a light wired as intended does this too."
 _WEIGHTS: Final = "Weights of your own can be set with the command: miswire suspects --priors FILE."
 
 
@@ -65,6 +66,7 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
         "stop_panel": panel_form(answer.stops),
         "ending": answer.ending,
         "watch": phrase("watch"),
+        "as_intended": phrase("as_intended") if answer.stops else _NOTHING_WRONG,
         "wiring": question.wiring.in_words(),
         "is_known": isinstance(question.wiring, OneCircuit),
         "circuit": getattr(question.wiring, "label", None),
@@ -144,20 +146,13 @@ def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts
         "share": group.share,
         "faults": _faults(group),
         "circuits": wiring.circuits(group),
-        "may_be_nothing": _may_be_nothing(answer) if len(families) < len(group.families) else "",
+        "may_be_nothing": len(families) < len(group.families),
         "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
         "hazards": list(_hazards(group)),
         "states": list(_states(question, answer, group)),
         "example": _example(question, wiring.example(group)),
         "all": _all(question, word),
     }
-
-
-def _may_be_nothing(answer: Answer) -> str:
-    """What it means that a circuit as intended does the same."""
-    if answer.stops:
-        return phrase("as_intended")
-    return "Nothing may be wrong at all: a light wired as intended does this too."
 
 
 def _hazards(group: Group) -> Iterator[Facts]:
