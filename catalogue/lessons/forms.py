@@ -98,6 +98,7 @@ class AnswerForm(TypedDict):
     proof: ProofForm
     hazards: list[HazardForm]
     first_suspects: int
+    stop: str
     steps: list[StepForm]
     rulebook: str
     rulebook_note: str
@@ -277,6 +278,7 @@ def _answer(sheet: Sheet, say: Say) -> AnswerForm:
             for name in judgement.hazards
         ],
         first_suspects=sheet.first_suspects,
+        stop=sheet.stop,
         steps=[
             StepForm(
                 kind=say(step.kind),

@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, Suspect, pool_of_circuit
+from catalogue.desk.stops import Panel, phrase
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.dress import Dress
@@ -22,7 +23,7 @@ from verify.evidence import Coverage
 from verify.faults import Fault
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import Remark, remarks
-from verify.signature import unpacked
+from verify.signature import OVER, unpacked
 
 #: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
 Stored = Callable[[Case], str | None]
@@ -95,7 +96,10 @@ class Sheet:
             state: set(unpacked(int(code), self.pool.lamps)) for state, code in enumerate(codes)
         }
         seen = {state: min(found) for state, found in outcomes.items() if len(found) == 1}
-        symptoms = Symptoms(self.pool.switches, seen, as_found=False)
+        # Where lamps do different things no single sight says that one of them is too bright.
+        is_over = any(OVER in found for found in outcomes.values())
+        signs = frozenset({"over-bright"} if is_over else ())
+        symptoms = Symptoms(self.pool.switches, seen, signs, as_found=False)
         return Answer(self.pool, symptoms, {}, check_kinds())
 
     @cached_property
@@ -126,6 +130,14 @@ class Sheet:
                 len(after.suspects),
             )
             here = after
+
+    @property
+    def stop(self) -> str:
+        """What comes before any check, where the table shows a danger; empty if it does not."""
+        if not self.answer.stops:
+            return ""
+        panel = Panel(self.answer.stops)
+        return " ".join((panel.title, *panel.do_not, phrase("after")))
 
     @cached_property
     def first_suspects(self) -> int:
