@@ -49,6 +49,10 @@ PAGES: Final = {
     "answer for a layout": f"{ROOT}/desk?locations=2&layout=f.L.1&at-uu=lit&at-du=lit",
     "nothing fits": f"{ROOT}/desk?locations=2&at-uu=lit&at-du=lit&at-ud=lit&at-dd=lit"
     "&sign-trips=yes",
+    "stop": f"{ROOT}/desk?locations=2&sign-shock=yes&sign-over-bright=yes",
+    "stop before the light is known": f"{ROOT}/desk?sign-shock=yes",
+    "stop in a plan": f"{ROOT}/desk/plan?circuit=chain-1.f.1&positions=file&at-uu=trips",
+    "not searched": f"{ROOT}/desk?locations=4",
     "plan": f"{ROOT}/desk/plan?circuit=chain-1.f.1&positions=file",
     "mimics": f"{ROOT}/mimics",
     "practice": f"{ROOT}/practice?seed=3&boxes=open",

@@ -149,8 +149,8 @@ class Answer:
 
         What was checked already stays as it is: it was done.
         """
-        checks = power_off(self._bench.checks(self.hypotheses), self.stops)
-        return proposals(checks, self.hypotheses)
+        checks = self._bench.checks(self.hypotheses, power_off=bool(self.stops))
+        return proposals(power_off(checks, self.stops), self.hypotheses)
 
     @cached_property
     def plan(self) -> Plan:

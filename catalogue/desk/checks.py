@@ -154,15 +154,23 @@ class Bench:
         _, first, which = np.unique(named, axis=0, return_index=True, return_inverse=True)
         return first[which.reshape(-1)]
 
-    def checks(self, hypotheses: Sequence[Hypothesis]) -> list[Check]:
-        """Every check that tells some of the hypotheses apart, cheapest kinds first."""
+    def checks(self, hypotheses: Sequence[Hypothesis], *, power_off: bool = False) -> list[Check]:
+        """Every check that tells some of the hypotheses apart, cheapest kinds first.
+
+        With `power_off` only those that are made, and show what they show, without power: another
+        lamp shows nothing until the power is on again.
+        """
         made = [
-            *self._flips(hypotheses),
-            *self._parts(hypotheses, "lamp", self._lamps(), self._is_lamp_fault),
             *self._parts(hypotheses, "look", self._boxes(), self._shows_in_box),
             *self._parts(hypotheses, "continuity", self._testables(), self._shows_in_test),
-            *self._voltages(hypotheses),
         ]
+        if not power_off:
+            made = [
+                *self._flips(hypotheses),
+                *self._parts(hypotheses, "lamp", self._lamps(), self._is_lamp_fault),
+                *made,
+                *self._voltages(hypotheses),
+            ]
         return [check for check in made if len(set(check.outcomes)) > 1]
 
     def _suspect(self, hypothesis: Hypothesis) -> Suspect:

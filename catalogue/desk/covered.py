@@ -57,7 +57,8 @@ def _what_there_is(execute: Execute) -> str:
     if not sizes:
         has = "this catalogue has all layouts of no size"
     if drawn:
-        has += f", and {drawn:,} circuits drawn at random, each to be searched by itself"
+        circuits = "circuit" if drawn == 1 else "circuits"
+        has += f", and {drawn:,} {circuits} drawn at random, each to be searched by itself"
     return has
 
 

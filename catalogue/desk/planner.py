@@ -106,7 +106,7 @@ def make_plan(
     the states that were tried. What a check finds can be a reason to stop for all that follows it.
     """
     everyone = bench.hypotheses() if hypotheses is None else list(hypotheses)
-    checks = power_off(bench.checks(everyone), stops)
+    checks = bench.checks(everyone, power_off=bool(stops))
     outcomes = np.array([check.outcomes for check in checks], np.int64)
     outcomes = outcomes.reshape(len(checks), len(everyone))
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
