@@ -28,7 +28,7 @@ _WEIGHTS: Final = {
     "regular": (_TEXT, "400Regular/Arimo_400Regular.ttf"),
     "bold": (_TEXT, "700Bold/Arimo_700Bold.ttf"),
 }
-_LATIN: Final = (range(0x20, 0x7F), range(0xA0, 0x180), range(0x218, 0x21C))
+_LATIN: Final = (range(0x20, 0x7F), range(0xA0, 0xAD), range(0xAE, 0x180), range(0x218, 0x21C))
 _SIGNS: Final = "Ω–—\N{LEFT SINGLE QUOTATION MARK}’\N{SINGLE LOW-9 QUOTATION MARK}“”„…€→−≠≤≥▲▼○●"
 #: What the first family does not have; pages mark lamps, verdicts and answers with it.
 _OTHER_MARKS: Final = "↯◍◐⚠✓✗"
