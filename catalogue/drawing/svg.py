@@ -123,6 +123,8 @@ def document(
             height=height,
             role="img",
             font_family=FACE,
+            # Letters as wide as the font says, not rounded to the pixels of a screen.
+            text_rendering="geometricPrecision",
         )
         + "\n"
     )
