@@ -9,6 +9,7 @@ import shutil
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from html import escape
 from importlib.resources import files
 from pathlib import Path
@@ -33,7 +34,7 @@ from catalogue.lessons.wording import USAGES
 from verify.change import Wiring
 from verify.circuit import Circuit
 from verify.circuitfile import load
-from verify.faults import fault_kinds
+from verify.faults import FaultKind, fault_kinds
 from verify.layouts import layouts
 from verify.resources import data_path
 from verify.schemes import SOUND_SCHEMES
@@ -73,7 +74,7 @@ _COMPLAINTS: Final = """() => [...document.querySelectorAll("svg")].flatMap(svg 
 })"""
 
 #: Lines that the browser finds longer or shorter than we did, by more than it rounds letters.
-_MISMEASURED: Final = """() => [...document.querySelectorAll("svg text")].flatMap(text => {
+MISMEASURED: Final = """() => [...document.querySelectorAll("svg text")].flatMap(text => {
   const ours = Number(text.getAttribute("textLength"));
   text.removeAttribute("textLength");
   const theirs = text.getComputedTextLength();
@@ -81,7 +82,7 @@ _MISMEASURED: Final = """() => [...document.querySelectorAll("svg text")].flatMa
   return isAlike ? [] : [`${text.lastChild.data}: ${ours}, ${theirs}`];
 })"""
 
-_STATUSES: Final = """() => document.fonts.ready.then(fonts =>
+STATUSES: Final = """() => document.fonts.ready.then(fonts =>
   [...fonts].filter(font => font.status !== "unloaded").map(font => [font.family, font.status]))"""
 
 
@@ -132,7 +133,7 @@ def show(page: Page, pictures: Sequence[str], faces: str) -> None:
     """Show pictures in one page, which brings the letters that `faces` holds."""
     style = f"<style>{faces}svg text {{ font-kerning: none; }}</style>"
     page.set_content(f"<!DOCTYPE html>{style}{''.join(pictures)}")
-    page.evaluate(_STATUSES)
+    page.evaluate(STATUSES)
 
 
 def found(page: Page, script: str) -> Any:
@@ -215,12 +216,12 @@ def test_a_picture_by_itself_is_written_in_our_letters(page: Page, tmp_path: Pat
     out = tmp_path / "stair.svg"
     out.write_text(standalone(wiring_picture(stair(), state=0)), "utf-8")
     page.goto(out.as_uri())
-    assert found(page, _STATUSES) == [[FAMILY, "loaded"]] * 2
-    assert found(page, _MISMEASURED) == []
+    assert found(page, STATUSES) == [[FAMILY, "loaded"]] * 2
+    assert found(page, MISMEASURED) == []
     out.write_text(wiring_picture(stair(), state=0), "utf-8")
     page.goto(out.as_uri())
     if _WIDE["DejaVuSans.ttf"]:
-        assert found(page, _MISMEASURED)  # the check can fail
+        assert found(page, MISMEASURED)  # the check can fail
 
 
 def test_names_in_other_letters_stay_in_their_places(page: Page) -> None:
@@ -248,27 +249,33 @@ def every_layout() -> Iterator[str]:
                 yield wiring_picture(layout.circuit(scheme))
 
 
-def mistakes() -> Iterator[str]:
-    """A fault of each kind in each palette, drawn in every way, and all curated sheets."""
+@cache
+def mistakes() -> Sequence[str]:
+    """A fault of each kind in each palette, drawn in every way, and those of all sheets."""
+    return [*_mistakes(), *_sheets()]
+
+
+def _mistakes() -> Iterator[str]:
     plain = [layout.circuit(scheme) for layout in layouts(3) for scheme in SOUND_SCHEMES]
     for palette in VOLTS:
         for kind in fault_kinds():
-            circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind.name))
+            circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind))
             dressed = Dress.of(circuit, palette, (), "").dressed()
-            fault = next(iter(kind.faults(Wiring(dressed))))
-            made = fault.apply(dressed)
+            made = next(iter(kind.faults(Wiring(dressed)))).apply(dressed)
             yield wiring_picture(made, intended=dressed)
             yield wiring_picture(made, intended=dressed, marked=False, state=0)
             yield schematic_picture(made, state=1)
+
+
+def _has(circuit: Circuit, kind: FaultKind) -> bool:
+    return any(True for _ in kind.faults(Wiring(circuit)))
+
+
+def _sheets() -> Iterator[str]:
     for case in shipped().cases:
         for usage in USAGES:
             drawn = Pictures.of(work_out(case, usage))
             yield from (drawn.found_svg, drawn.marked_svg)
-
-
-def _has(circuit: Circuit, kind: str) -> bool:
-    described = next(described for described in fault_kinds() if described.name == kind)
-    return any(True for _ in described.faults(Wiring(circuit)))
 
 
 @pytest.mark.slow
@@ -295,7 +302,7 @@ def test_no_text_is_cut_off_or_on_another(
             page.evaluate("document.querySelector('style').remove()")
             assert found(page, _COMPLAINTS) == []
         show(page, pictures[:_AT_ONCE], text_faces())
-        assert found(page, _MISMEASURED) == []
+        assert found(page, MISMEASURED) == []
         show(page, pictures[:_AT_ONCE], "")
-        assert found(page, _MISMEASURED)
+        assert found(page, MISMEASURED)
         assert found(page, _COMPLAINTS)  # which can fail: this was without our measures
