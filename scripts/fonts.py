@@ -29,9 +29,9 @@ _WEIGHTS: Final = {
     "bold": (_TEXT, "700Bold/Arimo_700Bold.ttf"),
 }
 _LATIN: Final = (range(0x20, 0x7F), range(0xA0, 0xAD), range(0xAE, 0x180), range(0x218, 0x21C))
-_SIGNS: Final = "Ω–—\N{LEFT SINGLE QUOTATION MARK}’\N{SINGLE LOW-9 QUOTATION MARK}“”„…€→−≠≤≥▲▼○●"
-#: What the first family does not have; pages mark lamps, verdicts and answers with it.
-_OTHER_MARKS: Final = "↯◍◐⚠✓✗"
+_SIGNS: Final = "Ω–—\N{LEFT SINGLE QUOTATION MARK}’\N{SINGLE LOW-9 QUOTATION MARK}“”„…€→−≠≤≥"
+#: Signs of positions, lamps, verdicts and answers, most of which the first family does not have.
+_SHAPES: Final = "↯▲▼○◍◐●⚠✓✗"
 _NAMES_KEPT: Final = [*range(7), 13, 14]
 
 
@@ -45,7 +45,7 @@ def main() -> int:
             made = _subset(_packed(package, folder) / file, letters, f"sans-{weight}.woff2")
             advances |= {"unitsPerEm": made["head"].unitsPerEm, weight: _advances(made)}
         marks = _packed(_MARKS, folder) / "files/noto-sans-symbols-2-symbols-400-normal.woff2"
-        _subset(marks, map(ord, _OTHER_MARKS), "marks.woff2")
+        _subset(marks, map(ord, _SHAPES), "marks.woff2")
     table = json.dumps(advances, ensure_ascii=False, separators=(",", ":"))
     (_STATIC / "advances.json").write_text(f"{table}\n", "utf-8")
     return 0

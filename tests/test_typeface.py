@@ -39,7 +39,7 @@ from verify.layouts import layouts
 from verify.resources import data_path
 from verify.schemes import SOUND_SCHEMES
 
-MARKS: Final = "↯◍◐⚠✓✗"
+MARKS: Final = "↯▲▼○◍◐●⚠✓✗"
 _AT_ONCE: Final = 40
 _CHROMIUM: Final = shutil.which("chromium")
 _WIDE: Final = {
