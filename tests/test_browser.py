@@ -17,6 +17,9 @@ from typing import Any, Final
 import pytest
 from browser import CLASSIC, MIMIC, ROOT
 from playwright.sync_api import Browser, Error, Locator, Page, Playwright, sync_playwright
+from test_typeface import MISMEASURED, STATUSES
+
+from catalogue.drawing.typeface import FAMILY, MARKS
 
 pytest_plugins = ["small_catalogue"]
 
@@ -340,6 +343,23 @@ def test_pages_print(chromium: Browser, server: str, name: str) -> None:
         sheets = page.pdf(format="A4", margin={"left": "10mm", "right": "10mm", "top": "10mm"})
         assert sheets.startswith(b"%PDF")
         assert len(re.findall(rb"/Type\s*/Page\b", sheets)) >= 1
+
+
+def test_pages_and_their_pictures_are_written_in_our_letters(
+    chromium: Browser, server: str
+) -> None:
+    """Under our policy a page gets its letters from us, and a picture by itself from inside it."""
+    with visiting(chromium, server, DESKTOP) as visitor:
+        page = visitor.page
+        page.goto(f"{ROOT}/circuit/chain-1.f.1")
+        assert [FAMILY, "loaded"] in page.evaluate(STATUSES)
+        assert page.evaluate(MISMEASURED) == []
+        page.goto(MIMIC)
+        assert [MARKS, "loaded"] in page.evaluate(STATUSES)
+        page.goto(f"{ROOT}/desk/picture?circuit=chain-1.f.1&fault=left-off/box-2,switch-2.ground")
+        assert page.evaluate(STATUSES) == [[FAMILY, "loaded"]] * 2
+        assert page.evaluate(MISMEASURED) == []
+        assert visitor.complaints == []
 
 
 def test_the_checks_of_the_browser_can_fail(chromium: Browser, server: str) -> None:

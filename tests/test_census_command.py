@@ -12,6 +12,7 @@ from commandline import run, words
 
 from catalogue.census import take_census
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from catalogue.drawing.typeface import standalone
 from verify.census.families import closed_form
 from verify.census.parts import bell
 from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED
@@ -137,8 +138,12 @@ def test_every_family_is_drawn(tmp_path: Path) -> None:
     for family in taken.families:
         name = f"census-3-{family.name.replace(' ', '-')}"
         circuit = taken.parts.circuit(family.example, family.name[0].upper() + family.name[1:])
-        assert (tmp_path / f"{name}.svg").read_text("utf-8") == schematic_picture(circuit)
-        assert (tmp_path / f"{name}-terminals.svg").read_text("utf-8") == wiring_picture(circuit)
+        assert (tmp_path / f"{name}.svg").read_text("utf-8") == standalone(
+            schematic_picture(circuit)
+        )
+        assert (tmp_path / f"{name}-terminals.svg").read_text("utf-8") == standalone(
+            wiring_picture(circuit)
+        )
     assert run("census", "3", "--pictures", str(tmp_path)).exit_code == 0
 
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from catalogue.desk.pool import pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS
 from catalogue.pages.deskask import LONGEST_FILE, packed
+from catalogue.pages.site import PICTURE_HEADERS
 from verify.circuitfile import dump, parse
 from verify.resources import data_path
 from verify.sampler import sample
@@ -103,7 +104,8 @@ def test_pictures_of_examples(browser: Browser, query: str, status: int) -> None
     assert response.status_code == status
     if status == 200:
         assert response.headers["content-type"].startswith("image/svg+xml")
-        assert "default-src 'none'" in response.headers["content-security-policy"]
+        assert {name: response.headers[name] for name in PICTURE_HEADERS} == PICTURE_HEADERS
+        assert response.text.count("@font-face") == response.text.count("url(data:font/") == 2
         words = " ".join(ElementTree.fromstring(response.text).itertext())
         assert "As intended" in words
         assert "As found" in words

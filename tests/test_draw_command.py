@@ -9,6 +9,7 @@ from commandline import run, words, write
 from picturereader import SVG, panels
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from catalogue.drawing.typeface import standalone
 from verify.cautions import summary
 from verify.circuitfile import load
 from verify.evidence import find_evidence
@@ -32,10 +33,10 @@ def out(tmp_path: Path) -> Path:
 
 
 def test_draws_what_the_library_draws(file: str, out: Path) -> None:
-    """The file holds the picture, and the command says the cautions."""
+    """The file holds the picture with its letters, and the command says the cautions."""
     result = run("draw", file, str(out))
     assert result.exit_code == 0
-    assert out.read_text("utf-8") == wiring_picture(stair())
+    assert out.read_text("utf-8") == standalone(wiring_picture(stair()))
     assert "Cautions:" in result.output
 
 
@@ -53,7 +54,7 @@ def test_options_choose_the_picture(file: str, out: Path) -> None:
     assert len(set(pictures.values())) == len(pictures)
     for options, picture in pictures.items():
         assert run("draw", file, str(out), *options).exit_code == 0
-        assert out.read_text("utf-8") == picture, options
+        assert out.read_text("utf-8") == standalone(picture), options
 
 
 def test_says_what_the_fault_is_unless_it_is_to_be_found(file: str, out: Path) -> None:
@@ -70,14 +71,14 @@ def test_shows_the_path_on_which_the_breaker_trips(out: Path) -> None:
     assert run("draw", str(path), str(out), "--state", state).exit_code == 0
     circuit = load(path)
     evidence = find_evidence(circuit, "trips", 1)
-    assert out.read_text("utf-8") == wiring_picture(circuit, state=1, evidence=evidence)
+    assert out.read_text("utf-8") == standalone(wiring_picture(circuit, state=1, evidence=evidence))
 
 
 def test_replaces_an_svg_and_nothing_else(file: str, out: Path) -> None:
     """A second run replaces the picture; a file of another kind is left as it is."""
     run("draw", file, str(out), "--schematic")
     assert run("draw", file, str(out)).exit_code == 0
-    assert out.read_text("utf-8") == wiring_picture(stair())
+    assert out.read_text("utf-8") == standalone(wiring_picture(stair()))
     before = Path(file).read_text("utf-8")
     result = run("draw", file, file)
     assert result.exit_code == 2

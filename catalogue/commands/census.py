@@ -139,13 +139,14 @@ def _draw(taken: Census, folder: Path) -> list[Path]:
     """A schematic and a wiring picture of an example of each family; the files."""
     from catalogue.drawing.pictures import schematic_picture, wiring_picture
     from catalogue.drawing.svg import BEGINNING
+    from catalogue.drawing.typeface import standalone
 
     pictures = {}
     for family in taken.families:
         circuit = taken.parts.circuit(family.example, _capital(family.name))
         name = re.sub(r"\W+", "-", f"census {taken.parts.locations} {family.name}")
-        pictures[folder / f"{name}.svg"] = schematic_picture(circuit)
-        pictures[folder / f"{name}-terminals.svg"] = wiring_picture(circuit)
+        pictures[folder / f"{name}.svg"] = standalone(schematic_picture(circuit))
+        pictures[folder / f"{name}-terminals.svg"] = standalone(wiring_picture(circuit))
     problems = [
         problem
         for path in pictures

@@ -9,6 +9,7 @@ from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
 from catalogue.drawing.svg import BEGINNING
+from catalogue.drawing.typeface import standalone
 from catalogue.terminal import cautions_paragraph, file_name, paragraph, say
 from verify.change import Wiring
 from verify.circuit import Circuit
@@ -86,7 +87,7 @@ def draw(
             intended=None if fault is None else circuit,
             marked=not unmarked,
         )
-    out.write_text(svg, "utf-8", newline="\n")
+    out.write_text(standalone(svg), "utf-8", newline="\n")
     say(paragraph(f"Drawn: {file_name(out)}"))
     if fault is not None and not unmarked:
         say(paragraph(fault_kind(fault.kind).in_words(fault.site)))

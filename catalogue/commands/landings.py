@@ -11,6 +11,7 @@ from catalogue.commands.options import processors
 from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.svg import BEGINNING
+from catalogue.drawing.typeface import standalone
 from catalogue.report import short_cautions
 from catalogue.terminal import (
     Progress,
@@ -100,7 +101,7 @@ def _drawn(found: Landings, folder: Path) -> list[Path]:
     intended = found.situation.circuit
     for out, one in zip(files, found.classes, strict=True):
         svg = wiring_picture(one.example, intended=intended if one.moves else None)
-        out.write_text(svg, "utf-8", newline="\n")
+        out.write_text(standalone(svg), "utf-8", newline="\n")
     return files
 
 

@@ -6,7 +6,6 @@ Nothing depends on colour alone: conductors are written on, and live ones are of
 
 from typing import Final, NamedTuple
 
-FACE: Final = "Arial, Helvetica, 'Liberation Sans', Arimo, sans-serif"
 GROUND: Final = "#f6f3ec"
 BOX: Final = "#fffdf8"
 INK: Final = "#22282c"

@@ -1,6 +1,6 @@
 """Whole pictures: scenes with their headings and a legend, as the text of an SVG."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -40,6 +40,9 @@ class _Panel:
     heading: str = ""
 
 
+Say = Callable[[str], str]
+
+
 def _panel(scene: Scene, heading: str = "") -> _Panel:
     return _Panel(scene.width, scene.height, tuple(scene_content(scene)), heading)
 
@@ -51,6 +54,7 @@ def wiring_picture(
     evidence: Evidence | None = None,
     intended: Circuit | None = None,
     marked: bool = True,
+    say: Say = str,
 ) -> str:
     """The wiring of a circuit as SVG: boxes, cables, every conductor and where it is landed.
 
@@ -60,6 +64,8 @@ def wiring_picture(
     With `intended` the picture is of a mistake: both wirings beside each other, the differences
     numbered. With `marked` False it shows `circuit` alone as someone finds it who opens the boxes:
     in the places of `intended`, the markings of conductors as they were intended, no failed part.
+
+    `say` puts what stands around the wiring into other words, before it is measured.
     """
     view = view_of(circuit, state)
     steps = steps_of(evidence, state)
@@ -71,6 +77,7 @@ def wiring_picture(
             _state_notes(view),
             scene.description,
             wiring_entries([scene]),
+            say,
         )
     alike = have_same_places(intended, circuit)
     bands = reidentified(intended) if alike else None
@@ -84,6 +91,7 @@ def wiring_picture(
             notes,
             f"{found.description} {_UNSEEN}",
             wiring_entries([found]),
+            say,
         )
     places = differences(intended, circuit) if alike else []
     before = wiring_scene(
@@ -111,6 +119,7 @@ def wiring_picture(
         notes,
         telling,
         wiring_entries([before, after]),
+        say,
     )
 
 
@@ -163,6 +172,7 @@ def _page(
     notes: Sequence[str],
     description: str,
     entries: Entries,
+    say: Say = str,
 ) -> str:
     """Panels beside each other if the page is wide enough, else one above the other."""
     widths = [panel.width for panel in panels]
@@ -170,9 +180,10 @@ def _page(
     width = max(_NARROWEST, sum(widths) if abreast else max(widths))
     content: list[str] = []
     y = float(MARGIN)
-    lines = [(line, LARGE, True) for line in wrapped(title, width - 2 * MARGIN, LARGE, bold=True)]
+    room = width - 2 * MARGIN
+    lines = [(line, LARGE, True) for line in wrapped(say(title), room, LARGE, bold=True)]
     for note in notes:
-        lines += [(line, NORMAL, False) for line in wrapped(note, width - 2 * MARGIN, NORMAL)]
+        lines += [(line, NORMAL, False) for line in wrapped(say(note), room, NORMAL)]
     for text, size, bold in lines:
         y += _LINE
         content.append(words(Words(Point(MARGIN, y - 6), text, size, bold=bold)))
@@ -197,10 +208,12 @@ def _page(
         else:
             y = bottom
     bottom = max(bottom, y)
-    signs, bottom = legend(entries, width, bottom - MARGIN / 2)
+    said = {say(meaning): sign for meaning, sign in entries.items()}
+    signs, bottom = legend(said, width, bottom - MARGIN / 2)
     content += signs
     # A picture leaves the page that it was on, and somebody will wire from it.
-    for line in wrapped(f"Cautions: {summary()}", width - 2 * MARGIN, SMALL):
+    cautions = say(f"Cautions: {summary()}")
+    for line in wrapped(cautions, room, SMALL):
         bottom += _SMALL_LINE
         content.append(words(Words(Point(MARGIN, bottom), line, SMALL, tone="soft")))
-    return document(width, bottom + MARGIN, title, f"{description} Cautions: {summary()}", content)
+    return document(width, bottom + MARGIN, say(title), f"{say(description)} {cautions}", content)

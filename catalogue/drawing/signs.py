@@ -9,7 +9,7 @@ from catalogue.drawing import look
 from catalogue.drawing.measures import SMALL
 from catalogue.drawing.place import Point
 from catalogue.drawing.scene import Band, Cap, Loose, Mark, Stroke, Trail, Wire
-from catalogue.drawing.svg import element, number, path_data, titled
+from catalogue.drawing.svg import element, number, path_data, text_element, titled
 
 _ROUNDING: Final = 6.0
 SCREW: Final = 5.5
@@ -152,7 +152,7 @@ def loose_sign(place: Loose) -> str:
     if place.is_upright:
         turned = f"rotate(-90 {number(x + 16)} {number(y)})"
         way = {"x": x + 16, "y": y, "text_anchor": "middle", "transform": turned}
-    word = element("text", "loose", **way, font_size=SMALL, font_weight="bold", fill=look.FAULT)
+    word = text_element("loose", SMALL, {**way, "fill": look.FAULT}, bold=True)
     return titled(
         f"{place.end.name.replace('.', ' ')} is loose in its join",
         [bad_contact(place.at), word],
@@ -185,6 +185,8 @@ def trail(way: Trail) -> Iterator[str]:
 
 def mark(place: Mark) -> str:
     """The number of a difference."""
+    x, y = place.at
+    where = {"x": x, "y": y + 4.5, "text_anchor": "middle", "fill": "#ffffff"}
     return element(
         "g",
         element(
@@ -196,16 +198,7 @@ def mark(place: Mark) -> str:
             stroke="#ffffff",
             stroke_width=2,
         )
-        + element(
-            "text",
-            str(place.number),
-            x=place.at.x,
-            y=place.at.y + 4.5,
-            font_size=13,
-            font_weight="bold",
-            text_anchor="middle",
-            fill="#ffffff",
-        ),
+        + text_element(str(place.number), SMALL, where, bold=True),
         class_="mark",
     )
 

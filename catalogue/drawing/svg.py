@@ -1,9 +1,11 @@
-"""Scenes as SVG: presentation attributes only, no style, no script, nothing from elsewhere.
+"""Scenes as SVG: presentation attributes only, no script, nothing from elsewhere.
+
+A page brings the typeface for the pictures in it; `typeface.standalone` puts it into one by itself.
 
 The same scene gives the same bytes.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import hypot
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
@@ -11,6 +13,8 @@ from xml.sax.saxutils import escape, quoteattr
 from catalogue.drawing import look
 from catalogue.drawing.place import Point
 from catalogue.drawing.scene import Words
+from catalogue.drawing.text import text_width
+from catalogue.drawing.typeface import FACE
 
 
 def number(value: float) -> str:
@@ -61,21 +65,36 @@ def _towards(point: Point, other: Point, distance: float) -> Point:
     return Point(point.x + (other.x - point.x) * share, point.y + (other.y - point.y) * share)
 
 
-def words(text: Words) -> str:
-    """A line of text; its full form, where it was shortened, as its title."""
-    content = escape(text.text)
-    if text.full is not None:
-        content = element("title", escape(text.full)) + content
+def text_element(
+    text: str, size: float, where: Mapping[str, object], *, bold: bool, full: str | None = None
+) -> str:
+    """A line of text, as wide as it was measured in whatever font it is written.
+
+    `where` are its further attributes; `full` is what it was shortened from, its title.
+    """
+    content = escape(text)
+    if full is not None:
+        content = element("title", escape(full)) + content
     return element(
         "text",
         content,
-        x=text.at.x,
-        y=text.at.y,
-        font_size=text.size,
-        font_weight="bold" if text.bold else None,
-        text_anchor=None if text.anchor == "start" else text.anchor,
-        fill=look.TONES[text.tone],
+        **where,
+        font_size=size,
+        font_weight="bold" if bold else None,
+        textLength=text_width(text, size, bold=bold),
+        lengthAdjust="spacingAndGlyphs",
     )
+
+
+def words(text: Words) -> str:
+    """A line of text; its full form, where it was shortened, as its title."""
+    where = {
+        "x": text.at.x,
+        "y": text.at.y,
+        "text_anchor": None if text.anchor == "start" else text.anchor,
+        "fill": look.TONES[text.tone],
+    }
+    return text_element(text.text, text.size, where, bold=text.bold, full=text.full)
 
 
 #: How every picture begins.
@@ -103,7 +122,9 @@ def document(
             width=width,
             height=height,
             role="img",
-            font_family=look.FACE,
+            font_family=FACE,
+            # Letters as wide as the font says, not rounded to the pixels of a screen.
+            text_rendering="geometricPrecision",
         )
         + "\n"
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from catalogue.drawing.typeface import standalone
 from catalogue.lessons.curated import Case, Curated, Resolve
 from catalogue.lessons.forms import LessonsForm, lessons_form, sheet_form, to_csv, to_json
 from catalogue.lessons.pages import Pictures, Renderer, html_files
@@ -72,7 +73,7 @@ def make_lessons(
     texts = dict(_texts(whole, pictures, curated, renderer, wanted))
     files = {name: text.encode() for name, text in texts.items()}
     if "qti" in wanted.formats:
-        files["qti3.zip"] = qti_package(whole, [drawn.found_svg for drawn in pictures])
+        files["qti3.zip"] = qti_package(whole, [standalone(drawn.found_svg) for drawn in pictures])
     if "png" in printers:
         drawn = list(_drawn(pictures, with_answers=wanted.with_answers))
         with ThreadPoolExecutor(min(_MOST_PRINTERS, os.cpu_count() or 1)) as pool:
@@ -142,6 +143,6 @@ def _texts(
 
 def _drawn(pictures: Sequence[Pictures], *, with_answers: bool) -> Iterator[tuple[str, str]]:
     for number, drawn in enumerate(pictures, 1):
-        yield f"pictures/case-{number:02}-found", drawn.found_svg
+        yield f"pictures/case-{number:02}-found", standalone(drawn.found_svg)
         if with_answers:
-            yield f"pictures/case-{number:02}-marked", drawn.marked_svg
+            yield f"pictures/case-{number:02}-marked", standalone(drawn.marked_svg)

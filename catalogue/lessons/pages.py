@@ -17,9 +17,10 @@ from markupsafe import Markup
 
 import catalogue
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.drawing.typeface import all_faces
 from catalogue.lessons.forms import LessonsForm, SheetForm
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.wording import reworded_svg
+from catalogue.lessons.wording import reworded_svg, wording
 from verify.problems import Problem, UserError, shown
 
 _SIZE: Final = re.compile(r'viewBox="0 [\d.]+ ([\d.]+) ([\d.]+)" width="[\d.]+" height="[\d.]+"')
@@ -50,12 +51,10 @@ class Pictures:
     @classmethod
     def of(cls, sheet: Sheet) -> "Pictures":
         """Draw them, in the words of the sheet."""
-        return cls(
-            reworded_svg(
-                wiring_picture(sheet.seen, intended=sheet.intended, marked=False), sheet.usage
-            ),
-            reworded_svg(wiring_picture(sheet.found, intended=sheet.intended), sheet.usage),
-        )
+        say = wording(sheet.usage)
+        found = wiring_picture(sheet.seen, intended=sheet.intended, marked=False, say=say)
+        marked = wiring_picture(sheet.found, intended=sheet.intended, say=say)
+        return cls(reworded_svg(found, sheet.usage), reworded_svg(marked, sheet.usage))
 
     @property
     def found(self) -> list[Shown]:
@@ -145,7 +144,7 @@ def html_files(
     facts: dict[str, object] = {"set": form, "tags": tags}
     pages = {
         "index.html": renderer.render("index.html", facts),
-        "style.css": renderer.render("style.css", facts),
+        "style.css": renderer.render("style.css", {**facts, "faces": all_faces()}),
     }
     for part in ("sheet", "answer"):
         if part == "sheet" or form["with_answers"]:

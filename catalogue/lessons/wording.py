@@ -6,8 +6,10 @@ Only prose is reworded: names of boxes, cables and switches stay what they are.
 import re
 from collections.abc import Callable, Mapping
 from functools import cache
+from html import unescape
 from typing import Final, Literal
 
+from catalogue.drawing.text import text_width
 from catalogue.terms import terms
 
 Usage = Literal["us", "iec"]
@@ -34,9 +36,13 @@ _FORMS: Final = {
 }
 _PATTERN_NUMBER: Final = re.compile(r" \(pattern \d\)$")
 _BETWEEN_TAGS: Final = re.compile(r">([^<]+)<")
+_LINE: Final = re.compile(
+    r'font-size="(?P<size>[\d.]+)"(?P<bold> font-weight="bold")? textLength="(?P<length>[\d.]+)"'
+    r"(?P<middle>[^>]*>(?:<title>[^<]*</title>)?)(?P<text>[^<]+)</text>"
+)
 #: Terminals stand close beside each other; a name that is longer than ours is squeezed.
-_LONG_TERMINAL: Final = re.compile(r">(strapper-\d)<")
-_TERMINAL_WIDTH: Final = 50
+_LONG_TERMINAL: Final = re.compile(r"strapper-\d")
+_TERMINAL_WIDTH: Final = 54
 
 
 def wording(usage: Usage) -> Callable[[str], str]:
@@ -45,12 +51,22 @@ def wording(usage: Usage) -> Callable[[str], str]:
 
 
 def reworded_svg(svg: str, usage: Usage) -> str:
-    """A picture with its writing in that usage."""
+    """A picture with its writing in that usage, its lines measured anew."""
+    if usage == "us":
+        return svg
     say = wording(usage)
-    reworded = _BETWEEN_TAGS.sub(lambda match: f">{say(match[1])}<", svg)
-    return _LONG_TERMINAL.sub(
-        rf' textLength="{_TERMINAL_WIDTH}" lengthAdjust="spacingAndGlyphs">\1<', reworded
-    )
+    measured = _LINE.sub(lambda match: _remeasured(match, say(match["text"])), svg)
+    return _BETWEEN_TAGS.sub(lambda match: f">{say(match[1])}<", measured)
+
+
+def _remeasured(line: re.Match[str], text: str) -> str:
+    if text == line["text"]:
+        return line[0]
+    width = text_width(unescape(text), float(line["size"]), bold=bool(line["bold"]))
+    if _LONG_TERMINAL.fullmatch(text):
+        width = _TERMINAL_WIDTH
+    start = line[0][: line.start("length") - line.start()]
+    return f'{start}{width:.1f}"{line["middle"]}{text}</text>'
 
 
 def glossary(usage: Usage) -> list[tuple[str, str]]:

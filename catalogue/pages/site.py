@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 from datasette import Response
 
 import catalogue
+from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.coverage import scope_line
 from catalogue.pages.provenance import last_run
@@ -32,14 +33,22 @@ from catalogue.tables import TABLE
 from verify.cautions import summary
 from verify.problems import shown
 
-#: Nothing but our own style sheet and pictures is loaded, and nothing frames or runs a page.
+#: Nothing but our own style sheets, letters, scripts and pictures is loaded; nothing frames a page.
 HEADERS: Final = {
     "content-security-policy": (
-        "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; "
-        "base-uri 'none'; frame-ancestors 'none'"
+        "default-src 'none'; style-src 'self'; font-src 'self'; script-src 'self'; "
+        "img-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
     ),
     "referrer-policy": "no-referrer",
     "x-content-type-options": "nosniff",
+}
+#: A picture by itself brings its letters, and runs and loads nothing.
+PICTURE_HEADERS: Final = {
+    **HEADERS,
+    "content-security-policy": (
+        "default-src 'none'; style-src 'unsafe-inline'; font-src data:; form-action 'none'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    ),
 }
 _TYPES: Final = {
     "miswire.css": "text/css",
@@ -47,6 +56,9 @@ _TYPES: Final = {
     "practice.css": "text/css",
     "tables.css": "text/css",
     "miswire.svg": "image/svg+xml",
+    "sans-regular.woff2": "font/woff2",
+    "sans-bold.woff2": "font/woff2",
+    "marks.woff2": "font/woff2",
 }
 _A_DAY: Final = 86_400
 
@@ -192,9 +204,9 @@ async def _response(
         )
     if page.svg:
         return Response(
-            page.svg,
+            standalone(page.svg),
             status=page.status,
-            headers=headers,
+            headers=PICTURE_HEADERS,
             content_type="image/svg+xml; charset=utf-8",
         )
     text = await datasette.render_template(
@@ -218,24 +230,25 @@ def _json_address(request: Request) -> str:
 
 
 async def static_file(request: Request) -> Response:
-    """A style sheet or picture of the pages."""
+    """A style sheet, a font or a picture of the pages."""
     name = request.url_vars["name"]
+    kind = _TYPES[name]
     return Response(
-        _static_text(name),
+        _static_content(name),
         headers={**HEADERS, "cache-control": f"max-age={_A_DAY}"},
-        content_type=f"{_TYPES[name]}; charset=utf-8",
+        content_type=kind if kind.startswith("font/") else f"{kind}; charset=utf-8",
     )
 
 
 @cache
-def _static_text(name: str) -> str:
-    return (files(catalogue) / "static" / name).read_text("utf-8")
+def _static_content(name: str) -> bytes:
+    return (files(catalogue) / "static" / name).read_bytes()
 
 
 @cache
 def static_version(name: str) -> str:
     """What changes with the content of a static file."""
-    return hashlib.sha256(_static_text(name).encode()).hexdigest()[:12]
+    return hashlib.sha256(_static_content(name)).hexdigest()[:12]
 
 
 STATIC_NAMES: Final = tuple(_TYPES)
