@@ -55,7 +55,6 @@ PAGES: Final = {
     "stop": f"{ROOT}/desk?locations=2&sign-shock=yes&sign-over-bright=yes",
     "stop before the light is known": f"{ROOT}/desk?sign-shock=yes",
     "stop in a plan": f"{ROOT}/desk/plan?circuit=chain-1.f.1&positions=file&at-uu=trips",
-    "not searched": f"{ROOT}/desk?locations=4",
     "plan": f"{ROOT}/desk/plan?circuit=chain-1.f.1&positions=file",
     "mimics": f"{ROOT}/mimics",
     "practice": f"{ROOT}/practice?seed=3&boxes=open",
@@ -321,7 +320,7 @@ def test_pages_fit_their_window(chromium: Browser, server: str, name: str, width
             assert visitor.complaints == []
 
 
-@pytest.mark.parametrize("name", ["fault", "circuit", "answer", "plan", "mimics"])
+@pytest.mark.parametrize("name", ["fault", "circuit", "answer", "stop", "plan", "mimics"])
 def test_pages_print(chromium: Browser, server: str, name: str) -> None:
     """On paper nothing is cut off at the edge, what was folded is open, and forms are gone."""
     with visiting(chromium, server, SHEET) as visitor:

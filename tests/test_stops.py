@@ -290,11 +290,12 @@ def test_the_pages_stop_first(
 ) -> None:
     """The panel is the first heading of answer and plan, whatever is known of the wiring, before
     even the cautions, and nothing after it is flipped or measured live."""
-    wiring = {
+    wirings: dict[str, dict[str, object]] = {
         "circuit": {"circuit": LABEL, "positions": "file"},
         "layout": {"locations": 2, "layout": "f.L.1"},
         "locations": {"locations": 2},
-    }[known]
+    }
+    wiring = wirings[known]
     panel = Panel(named_stops([name]))
     for page in (DESK, PLAN):
         path = at(page, **wiring, **query)
