@@ -15,6 +15,7 @@ import numpy as np
 from catalogue.desk.checks import Bench, Check, Hypothesis
 from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
+from verify.deadline import keep_deadline
 
 
 def entropy(weights: Sequence[float]) -> float:
@@ -99,6 +100,7 @@ def make_plan(bench: Bench, hypotheses: Sequence[Hypothesis] | None = None) -> P
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
 
     def grow(members: Numbers) -> Plan:
+        keep_deadline()
         here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
         suspects = tuple(bench.match.pool.suspects[number] for number in names)
