@@ -14,7 +14,7 @@ from catalogue.desk.answer import NOTHING_FITS, Answer, parse_results
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.match import Group
 from catalogue.desk.planner import Plan
-from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit, require_judgeable
 from catalogue.desk.priors import load_priors
 from catalogue.desk.symptoms import (
     SIGNS,
@@ -124,6 +124,7 @@ def _is_database(source: Path) -> bool:
 def _circuit_pool(source: Path) -> Pool:
     try:
         circuit = load(source)
+        require_judgeable(circuit)
     except UserError as error:
         raise UserError(
             [Problem(f"{shown(str(source))}: {p.place}", p.message) for p in error.problems]
