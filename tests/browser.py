@@ -17,6 +17,7 @@ from urllib.parse import urldefrag
 from datasette.app import Datasette
 
 from catalogue.commands.serve import SETTINGS
+from catalogue.pages.gate import Gate
 from catalogue.pages.site import HEADERS
 from verify.cautions import summary
 
@@ -36,6 +37,7 @@ class Browser:
 
     def __init__(self, datasette: Datasette, loop: asyncio.AbstractEventLoop) -> None:
         self.datasette = datasette
+        datasette.client.app = Gate(datasette.client.app)
         self._loop = loop
 
     def get(self, path: str, method: str = "GET") -> Any:
