@@ -29,7 +29,7 @@ from catalogue.pages.visit import (
     RefusalError,
     Visit,
 )
-from catalogue.pages.workers import Workers
+from catalogue.pages.workers import workers
 from catalogue.report import FORMAT, short_cautions
 from catalogue.tables import TABLE
 from verify.cautions import summary
@@ -64,7 +64,6 @@ Request = Any
 MultiParams = Any
 
 _names: "WeakKeyDictionary[Datasette, str]" = WeakKeyDictionary()
-_workers: "WeakKeyDictionary[Datasette, Workers]" = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +183,7 @@ async def _read(
             return reader(Visit(connection, parts, query))
 
     if computes:
-        return await _workers.setdefault(datasette, Workers()).run(database, read)
+        return await workers(datasette).run(database, read)
     page: Page = await database.execute_fn(read)
     return page
 

@@ -12,6 +12,7 @@ from sqlite3 import Connection, OperationalError
 from threading import local
 from time import monotonic
 from typing import Any, Final, TypeVar
+from weakref import WeakKeyDictionary
 
 from catalogue.pages.visit import BusyError
 from verify.deadline import TooLateError, ending_at, is_too_late
@@ -21,9 +22,8 @@ from verify.deadline import TooLateError, ending_at, is_too_late
 _THREADS: Final = 2
 #: Together with those who are served: beyond, the last would wait longer than the deadline.
 _PLACES: Final = 6
-#: From when a question arrives; the longest that the desk takes, of 4,000 faults, needs a third
-#: of it on a slow machine.
-_SECONDS: Final = 20.0
+#: From when a question arrives. The first of all waits for compiled functions too.
+_SECONDS: Final = 30.0
 #: How long after the deadline work may look whether it is over; its place stays taken until then.
 _GRACE: Final = 1.0
 #: Steps of SQLite between two looks at the clock, a millisecond or so.
@@ -33,8 +33,16 @@ _BUSY: Final = "So many are asking for answers that have to be worked out that t
 _LATE: Final = "Working out this answer takes longer than anybody is asked to wait."
 
 # Datasette comes without types.
+Datasette = Any
 Database = Any
 T = TypeVar("T")
+
+_workers: "WeakKeyDictionary[Datasette, Workers]" = WeakKeyDictionary()
+
+
+def workers(datasette: Datasette) -> "Workers":
+    """Those of a Datasette."""
+    return _workers.setdefault(datasette, Workers())
 
 
 @dataclass
