@@ -3,29 +3,43 @@
 The plugin does nothing where none of the databases is a catalogue.
 """
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Generator
 from functools import wraps
 from importlib.resources import files
 from sqlite3 import Connection
 from typing import Any, Final
 from urllib.parse import parse_qs
 
-from datasette import hookimpl
+from datasette import Response, hookimpl
 from datasette.utils import tilde_decode
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 import catalogue
+from catalogue.bounds import bound
 from catalogue.fault_tables import VIEWS
 from catalogue.pages.cells import Cell, cell
+from catalogue.pages.foreign import no_sql, refusal_of
+from catalogue.pages.gate import (
+    App,
+    Scope,
+    parse_queries_once,
+    refuse,
+    require_short,
+    whole_responses,
+)
 from catalogue.pages.routes import Route, routes
 from catalogue.pages.site import (
     Datasette,
+    Request,
     find_catalogue,
     frame,
+    is_catalogue,
     known_catalogue,
+    refusal,
     static_version,
 )
+from catalogue.pages.visit import RefusalError
 from catalogue.spelling import teach_texts
 from catalogue.tables import TABLE, TABLES
 
@@ -34,36 +48,47 @@ _UNCOUNTED: Final = b"_nocount=1"
 #: By what few of many millions of faults are found, and put in order, at once.
 _FAULTS_BY: Final = frozenset({"id", *(index[0] for index in TABLE["fault"].indexes)})
 
-Scope = dict[str, Any]
-App = Callable[[Scope, Any, Any], Awaitable[None]]
-
 
 @hookimpl
 def startup(datasette: Datasette) -> Callable[[], Awaitable[None]]:
     """Find the catalogue before the first request, for the hooks that cannot wait."""
 
     async def find() -> None:
-        await find_catalogue(datasette)
+        if await find_catalogue(datasette) is not None:
+            parse_queries_once()
 
     return find
 
 
 @hookimpl
 def prepare_connection(conn: Connection) -> None:
-    """Let queries say faults in words, those of our pages and those that somebody types."""
+    """Let queries of a catalogue say faults in words, ours and those that somebody types; bound
+    what these take.
+    """
     teach_texts(conn)
+    if is_catalogue(row[0] for row in conn.execute("select name from sqlite_master")):
+        bound(conn)
 
 
 @hookimpl
 def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
-    """Leave the rows of faults uncounted where Datasette would have to go through all of them."""
+    """Refuse what is too long to be read, and leave the rows of faults uncounted where Datasette
+    would have to go through all of them.
+    """
 
     def wrapped(app: App) -> App:
         @wraps(app)
-        async def answer(scope: Scope, receive: object, send: object) -> None:
-            if scope["type"] == "http" and _is_long_to_count(datasette, scope):
-                query = b"&".join(filter(None, (scope["query_string"], _UNCOUNTED)))
-                scope = {**scope, "query_string": query}
+        async def answer(scope: Scope, receive: Any, send: Any) -> None:
+            if scope["type"] == "http" and known_catalogue(datasette) is not None:
+                try:
+                    require_short(scope)
+                except RefusalError as error:
+                    await refuse(scope, send, error)
+                    return
+                if _is_long_to_count(datasette, scope):
+                    query = b"&".join(filter(None, (scope["query_string"], _UNCOUNTED)))
+                    scope = {**scope, "query_string": query}
+                send = whole_responses(send)
             await app(scope, receive, send)
 
         return answer
@@ -74,15 +99,43 @@ def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
 def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
     """Whether Datasette is asked for rows of a view, or for faults by what has no index."""
     database, _, name = scope["path"].removesuffix(".json").rpartition("/")
-    asked = parse_qs(scope["query_string"].decode("latin-1"), keep_blank_values=True)
     if tilde_decode(database.rpartition("/")[2]) != known_catalogue(datasette):
         return False
+    asked = parse_qs(scope["query_string"].decode("latin-1"), keep_blank_values=True)
     if "_nocount" in asked:
         return False
     columns = {key.partition("__")[0] for key in asked if not key.startswith("_")}
     return name in {view.name for view in VIEWS} or (
         name == "fault" and bool(columns) and not columns & _FAULTS_BY
     )
+
+
+@hookimpl
+def forbidden(
+    datasette: Datasette, request: Request, message: str
+) -> Callable[[], Awaitable[Response]] | None:
+    """Say in our words that SQL is turned off, which is all that is forbidden here."""
+    if known_catalogue(datasette) is None or datasette.setting("default_allow_sql"):
+        return None
+    return lambda: refusal(datasette, request, no_sql(), as_json=_is_json(request))
+
+
+@hookimpl(wrapper=True)
+def handle_exception(
+    datasette: Datasette, request: Request, exception: Exception
+) -> Generator[None, list[object], list[object]]:
+    """Answer addresses that Datasette cannot read with a refusal, not as a failure."""
+    others = yield
+    if known_catalogue(datasette) is None:
+        return others
+    error = refusal_of(exception, allow_sql=datasette.setting("default_allow_sql"))
+    if error is None:
+        return others
+    return [refusal(datasette, request, error, as_json=_is_json(request))]
+
+
+def _is_json(request: Request) -> bool:
+    return str(request.path).endswith(".json")
 
 
 @hookimpl

@@ -20,6 +20,8 @@ _LISTS: Final = 2048
 _LONGEST_LABEL: Final = 100
 _LONGEST_FILE: Final = 100_000
 _WIDEST_JOIN: Final = 18
+#: Of ends in one box, in both orders: of 1,200 circuits drawn at random none had 7,000.
+_MOST_PAIRS: Final = 20_000
 
 T = TypeVar("T")
 
@@ -97,10 +99,14 @@ def teach_texts(connection: Connection) -> None:
 def _require_size(label: str, file: str) -> None:
     """Raise ValueError for a circuit that takes longer than people wait.
 
-    Whoever may ask a query may give these functions any text. Of a join there are more ways to part
-    it than there is time, if it is wide.
+    Whoever may ask a query may give these functions any text, and no time limit of SQL ends one of
+    them. Of a join there are more ways to part it than there is time, if it is wide, and of a box
+    with many ends more ways to land these.
     """
     if len(label) > _LONGEST_LABEL or len(file) > _LONGEST_FILE:
         raise ValueError("this circuit is too large for its faults to be put in words")
-    if max(map(len, wiring(label, file).joins), default=0) > _WIDEST_JOIN:
+    wired = wiring(label, file)
+    if sum(len(ends) ** 2 for ends in wired.boxes.values()) > _MOST_PAIRS:
+        raise ValueError("this circuit has too many ends for its faults to be put in words")
+    if max(map(len, wired.joins), default=0) > _WIDEST_JOIN:
         raise ValueError("this circuit has too wide a join for its faults to be put in words")

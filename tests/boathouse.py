@@ -74,6 +74,23 @@ def stair(
     )
 
 
+def stair_with_lamps(more: int, wired: int | None = None) -> Circuit:
+    """The stair with more lamps in the landing box, all or the first `wired` beside the first."""
+    beside = range(2, 2 + (more if wired is None else wired))
+    joins = {
+        "workshop-run.black lamp.contact": "contact",
+        "feed.neutral lamp.shell": "shell",
+        "feed.ground lamp.ground slipway-run.bare workshop-run.bare": "ground",
+    }
+    return stair(
+        {
+            join: " ".join([join, *(f"lamp-{number}.{terminal}" for number in beside)])
+            for join, terminal in joins.items()
+        },
+        devices=[Device(f"lamp-{number}", "lamp", "landing") for number in range(2, 2 + more)],
+    )
+
+
 def failed(kind: str, *at: str, position: Position | None = None) -> Failure:
     """A failure of parts of the stair."""
     return Failure(kind, at, position)

@@ -213,6 +213,17 @@ def hypotheses_of(pool: Pool, seen: dict[int, int]) -> tuple[Bench, list[Hypothe
     return bench, bench.hypotheses()
 
 
+def test_a_check_by_its_key_is_that_among_all() -> None:
+    """A check that is made alone, for a result that somebody brings, is that which was offered."""
+    kinds = set()
+    for seen in ({}, {0: DARK, 1: DARK, 2: DARK}, {0: TRIP}):
+        bench, hypotheses = hypotheses_of(pool_of("chain", "1.f.1"), seen)
+        for check in bench.checks(hypotheses):
+            assert bench.check(check.key, hypotheses) == check
+            kinds.add(check.kind.name)
+    assert kinds >= {"flip", "look", "continuity", "voltage"}
+
+
 def test_flip_checks_predict_what_the_circuit_does() -> None:
     """What a flip is said to show for a suspect is what that faulted circuit does."""
     pool = pool_of("tied", "1.f.1")
@@ -358,14 +369,33 @@ def test_something_else_found_leaves_no_suspect() -> None:
     assert other.nearest
 
 
-def test_wrong_results_are_named_together() -> None:
-    """A check that tells nothing and a finding that does not exist are both named."""
+@pytest.mark.parametrize(
+    ("result", "sentence"),
+    [
+        ("look:attic=clear", "result look:attic=clear: is no check that tells anything here"),
+        ("knock:box-1=clear", "result knock:box-1=clear: is no check that tells anything here"),
+        ("look:box-1=blue", "result look:box-1=blue: must be one of clear, "),
+    ],
+)
+def test_the_first_wrong_result_ends_the_way(
+    result: str, sentence: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After a result that is none nobody knows what could be checked, so nothing is worked out."""
+    asked = []
+    find = Bench.check
+
+    def noted(bench: Bench, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
+        asked.append(key)
+        return find(bench, key, hypotheses)
+
+    monkeypatch.setattr(Bench, "check", noted)
     wrong = answer(
-        pool_of("chain", "1.f.1"), {0: DARK}, results=["look:attic=clear", "look:box-1=blue"]
+        pool_of("chain", "1.f.1"), {0: DARK}, results=[result, *(["look:cellar=clear"] * 50)]
     )
     with pytest.raises(UserError) as caught:
         wrong.to_json()
-    assert len(caught.value.problems) == 2
+    assert str(caught.value).startswith(sentence)
+    assert asked == [result.partition("=")[0]]
 
 
 def test_wrong_texts_are_named_together() -> None:

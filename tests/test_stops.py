@@ -19,10 +19,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from catalogue.desk.answer import Answer, parse_results
-from catalogue.desk.checks import CLEAR, check_kinds
+from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
 from catalogue.desk.planner import Plan
 from catalogue.desk.pool import Pool, pool_of_circuit
-from catalogue.desk.stops import POWER_OFF_KINDS, Panel, found_signs, named_stops, phrase, stops
+from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
 from catalogue.pages.deskask import state_key
 from verify.circuitfile import load

@@ -13,6 +13,7 @@ from typing import ClassVar
 from verify.change import Change, Replacement, Wiring, changed
 from verify.circuit import Circuit
 from verify.circuitfile import load
+from verify.deadline import keep_deadline
 from verify.failure_rules import failed_part
 from verify.layouts import Layout
 from verify.resources import data_path
@@ -168,11 +169,12 @@ def fault_kind(name: str) -> FaultKind:
 def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> list[Fault]:
     """Every single fault of a circuit, kind by kind, each in the order of its sites."""
     wiring = Wiring(circuit)
-    return [
-        fault
-        for kind in (fault_kinds() if kinds is None else kinds)
-        for fault in kind.faults(wiring)
-    ]
+    found = []
+    for kind in fault_kinds() if kinds is None else kinds:
+        for fault in kind.faults(wiring):
+            keep_deadline()
+            found.append(fault)
+    return found
 
 
 def find_fault(circuit: Circuit, label: str) -> Fault:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from verify.behaviour import Findings, Observation, Words
 from verify.circuit import Circuit
+from verify.deadline import keep_deadline
 from verify.engines import Engine
 from verify.faults import Fault
 from verify.hazards import ELECTRICAL, HAZARD_NAMES
@@ -152,6 +153,7 @@ def judge_faults(
     row_bytes = states * (8 + (len(circuit.lamps) + len(HAZARD_NAMES)) // 8 + len(circuit.switches))
     size = max(1, _BATCH_BYTES // row_bytes)
     for start in range(0, len(faults), size):
+        keep_deadline()
         part = faults[start : start + size]
         found = engine.observe_faults(circuit, part)
         yield part, found, verdicts(found)

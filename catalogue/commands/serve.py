@@ -3,8 +3,10 @@
 import asyncio
 import errno
 import os
+import re
 import socket
 import sqlite3
+from collections.abc import Mapping, Sequence
 from contextlib import closing, suppress
 from pathlib import Path
 from threading import Thread
@@ -15,7 +17,7 @@ import click
 from catalogue.commands.options import Options
 from catalogue.store import require_catalogue
 from catalogue.terminal import file_name, say
-from verify.problems import Problem, UserError
+from verify.problems import Problem, UserError, shown
 
 if TYPE_CHECKING:
     from datasette.app import Datasette
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 HOST: Final = "127.0.0.1"
 # Datasette opens the file by an address in which these mean something else.
 _MISREAD_IN_ADDRESSES: Final = frozenset("?#%")
+_HOST: Final = re.compile(r"[A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]")
 
 SETTINGS: Final = {
     "suggest_facets": False,  # each table names its own, which have indexes
@@ -45,7 +48,15 @@ SETTINGS: Final = {
     metavar="PORT",
     help="Where to serve; 0 takes any that is free. Default: 8001.",
 )
-def serve(database: Path, port: str) -> None:
+@click.option("--no-sql", is_flag=True, help="Answer no questions that visitors write in SQL.")
+@click.option(
+    "--allowed-host",
+    "hosts",
+    multiple=True,
+    metavar="NAME",
+    help="Another name that the catalogue is served under, as behind a proxy. May be repeated.",
+)
+def serve(database: Path, port: str, no_sql: bool, hosts: Sequence[str]) -> None:
     """Show a catalogue in the browser.
 
     Serves DB, as `miswire build` made it, with Datasette on this machine only; nothing can be
@@ -53,10 +64,17 @@ def serve(database: Path, port: str) -> None:
     """
     options = Options()
     port_number = options.number("--port", port, 0, 65_535)
+    for host in hosts:
+        if not _HOST.fullmatch(host):
+            options.refuse(
+                f"--allowed-host={shown(host)}",
+                "must be a name or an address alone, without scheme, port or path, such as "
+                "boathouse.example or [2001:db8::7]",
+            )
     options.check()
     _require_servable(database)
     with closing(_listening(port_number)) as listener:
-        _run(database, listener)
+        _run(database, listener, {**SETTINGS, "default_allow_sql": not no_sql}, hosts)
 
 
 def _require_servable(database: Path) -> None:
@@ -112,16 +130,26 @@ def compile_templates(datasette: "Datasette") -> None:
             datasette.jinja_env.get_template(name)
 
 
-def _run(database: Path, listener: socket.socket) -> None:
+def _run(
+    database: Path, listener: socket.socket, settings: Mapping[str, object], hosts: Sequence[str]
+) -> None:
     """Serve until somebody stops it."""
     import uvicorn
     from datasette.app import Datasette
 
+    from catalogue.pages.gate import Gate
+
     # Opened for reading, but not as immutable: a build or an audit may go on meanwhile.
-    datasette = Datasette([str(database.resolve())], settings=SETTINGS)
+    datasette = Datasette([str(database.resolve())], settings=settings)
     asyncio.run(datasette.invoke_startup())
     Thread(target=compile_templates, args=[datasette], daemon=True).start()
-    config = uvicorn.Config(datasette.app(), lifespan="on", log_level="warning", access_log=False)
+    config = uvicorn.Config(
+        Gate(datasette.app(), hosts),
+        lifespan="on",
+        ws="none",
+        log_level="warning",
+        access_log=False,
+    )
     say(f"Serving {file_name(database)} at http://{HOST}:{listener.getsockname()[1]}/")
     say("Control-C stops it.")
     # The server passes on the signal that stopped it.

@@ -11,12 +11,18 @@ import click
 
 from catalogue.commands.options import Options
 from catalogue.desk.answer import NOTHING_FITS, Answer, parse_results, stopped_end
-from catalogue.desk.checks import check_kinds
+from catalogue.desk.checks import POWER_OFF_KINDS, check_kinds
 from catalogue.desk.match import Group
 from catalogue.desk.planner import Plan, Proposal
-from catalogue.desk.pool import NO_FAULT, Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.pool import (
+    NO_FAULT,
+    Pool,
+    pool_of_catalogue,
+    pool_of_circuit,
+    require_judgeable,
+)
 from catalogue.desk.priors import load_priors
-from catalogue.desk.stops import POWER_OFF_KINDS, Panel, Stop, named_stops, phrase
+from catalogue.desk.stops import Panel, Stop, named_stops, phrase
 from catalogue.desk.symptoms import (
     SIGNS,
     Symptoms,
@@ -135,6 +141,7 @@ def _is_database(source: Path) -> bool:
 def _circuit_pool(source: Path) -> Pool:
     try:
         circuit = load(source)
+        require_judgeable(circuit)
     except UserError as error:
         raise UserError(
             [Problem(f"{shown(str(source))}: {p.place}", p.message) for p in error.problems]

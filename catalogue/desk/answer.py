@@ -69,21 +69,17 @@ class Answer:
     def _after(self) -> tuple[list[Hypothesis], list[Step]]:
         """The hypotheses that are left after the results, and the way there.
 
-        Raises UserError for results that name no check or no finding.
+        Raises UserError for the first result that names no check or no finding: what could be
+        checked after it nobody knows.
         """
         left = self._bench.hypotheses()
         steps: list[Step] = []
-        problems: list[Problem] = []
         for key, word in self.results:
-            check = next((c for c in self._bench.checks(left) if c.key == key), None)
+            check = self._bench.check(key, left)
             place = f"result {shown(key)}={shown(word)}"
             if check is None:
-                problems.append(
-                    Problem(
-                        place, "is no check that tells anything here; remove it or name another"
-                    )
-                )
-                continue
+                message = "is no check that tells anything here; remove it or name another"
+                raise UserError([Problem(place, message)])
             words = [name for name, _ in check.results]
             if word == OTHER:
                 left = []
@@ -93,13 +89,9 @@ class Answer:
                 left = [h for h, o in zip(left, check.outcomes, strict=True) if o == number]
                 found = check.results[number][1]
             else:
-                problems.append(
-                    Problem(place, f"must be one of {shown(', '.join([*words, OTHER]), 400)}")
-                )
-                continue
+                message = f"must be one of {shown(', '.join([*words, OTHER]), 400)}"
+                raise UserError([Problem(place, message)])
             steps.append(Step(key, check.title, found, len({h.suspect for h in left})))
-        if problems:
-            raise UserError(problems)
         return left, steps
 
     @property

@@ -16,11 +16,15 @@ import numpy as np
 from catalogue.desk.match import Match, Numbers, sights
 from catalogue.desk.measuring import Meter
 from catalogue.desk.pool import Suspect
+from verify.deadline import keep_deadline
 from verify.problems import Problem, UserError
 from verify.resources import data_path
 from verify.signature import trip_code
 
 CLEAR: Final = "clear"
+#: Kinds of checks that are made, and show what they show, with the power off. Another lamp shows
+#: nothing until the power is on again.
+POWER_OFF_KINDS: Final = frozenset({"look", "continuity"})
 #: How the power is taken off before a check that needs it off.
 OFF_AT_BREAKER: Final = "Off at the breaker, locked, and proved dead"
 
@@ -157,30 +161,52 @@ class Bench:
     def checks(self, hypotheses: Sequence[Hypothesis], *, power_off: bool = False) -> list[Check]:
         """Every check that tells some of the hypotheses apart, cheapest kinds first.
 
-        With `power_off` only those that are made, and show what they show, without power: another
-        lamp shows nothing until the power is on again.
+        With `power_off` only those of `POWER_OFF_KINDS`.
         """
-        made = [
-            *self._parts(hypotheses, "look", self._boxes(), self._shows_in_box),
-            *self._parts(hypotheses, "continuity", self._testables(), self._shows_in_test),
-        ]
-        if not power_off:
-            made = [
-                *self._flips(hypotheses),
-                *self._parts(hypotheses, "lamp", self._lamps(), self._is_lamp_fault),
-                *made,
-                *self._voltages(hypotheses),
-            ]
-        return [check for check in made if len(set(check.outcomes)) > 1]
+        kinds = [kind for kind in self.kinds if kind in POWER_OFF_KINDS or not power_off]
+        return [check for kind in kinds for check in self._useful(kind, hypotheses)]
+
+    def check(self, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
+        """The check of that key, if it tells some of the hypotheses apart; few others are made."""
+        kind, _, part = key.partition(":")
+        if kind not in self.kinds:
+            return None
+        useful = self._useful(kind, hypotheses, part)
+        return next((check for check in useful if check.key == key), None)
+
+    def _useful(
+        self, kind: str, hypotheses: Sequence[Hypothesis], only: str | None = None
+    ) -> Iterator[Check]:
+        """The checks of a kind that tell some apart; of a part alone where one is named."""
+        for check in self._made(kind, hypotheses, only):
+            keep_deadline()
+            if len(set(check.outcomes)) > 1:
+                yield check
+
+    def _made(
+        self, kind: str, hypotheses: Sequence[Hypothesis], only: str | None
+    ) -> Iterator[Check]:
+        if kind == "flip":
+            states = [s for s in self.match.symptoms.untried if only in (None, str(s))]
+            return self._flips(hypotheses, states)
+        if kind == "voltage":
+            return self._voltages(hypotheses)  # which there are follows from all of them
+        parts, shows = {
+            "lamp": (self._lamps, self._is_lamp_fault),
+            "look": (self._boxes, self._shows_in_box),
+            "continuity": (self._testables, self._shows_in_test),
+        }[kind]
+        wanted = [part for part in parts() if only in (None, part[0])]
+        return self._parts(hypotheses, kind, wanted, shows)
 
     def _suspect(self, hypothesis: Hypothesis) -> Suspect:
         return self.match.pool.suspects[hypothesis.suspect]
 
-    def _flips(self, hypotheses: Sequence[Hypothesis]) -> Iterator[Check]:
+    def _flips(self, hypotheses: Sequence[Hypothesis], states: Sequence[int]) -> Iterator[Check]:
         pool, readings = self.match.pool, self.match.readings
         behaviours = np.array([self._suspect(h).codes for h in hypotheses], np.int64)
         read = np.array([h.reading for h in hypotheses], np.int64)
-        for state in self.match.symptoms.untried:
+        for state in states:
             codes, which = np.unique(
                 pool.codes[behaviours, readings[read, state]], return_inverse=True
             )

@@ -17,6 +17,7 @@ from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
 from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
 from catalogue.desk.symptoms import SIGHTS
+from verify.deadline import keep_deadline
 
 
 def entropy(weights: Sequence[float]) -> float:
@@ -113,6 +114,7 @@ def make_plan(
     pool = bench.match.pool
 
     def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> Plan:
+        keep_deadline()
         here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
         suspects = tuple(pool.suspects[number] for number in names)

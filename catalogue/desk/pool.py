@@ -19,13 +19,16 @@ from verify.engines.volts import engine_for
 from verify.families import Roles, family, place
 from verify.faults import Fault, all_faults, fault_kind
 from verify.hazards import HAZARD_NAMES
-from verify.problems import Problem, UserError
+from verify.problems import CircuitError, Problem, UserError
 from verify.schemes import SCHEMES, SOUND_SCHEMES
-from verify.signature import Codes, Signature
+from verify.signature import MOST_LAMPS, Codes, Signature
 from verify.verdict import VERDICTS, judge_faults, verdicts
 
 #: The suspect that is no fault: the circuit as intended.
 NO_FAULT: Final = "nothing wrong"
+
+#: Of so many ends there are 131,000 ways to part a join; judging them takes about a minute.
+MOST_JOINED: Final = 18
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +80,37 @@ class Pool:
         )
 
 
+def require_judgeable(circuit: Circuit) -> None:
+    """Raise CircuitError if `circuit` has too many lamps, or too many mistakes, to be judged."""
+    beside = "leave out lamps that are connected beside another one, which do what that one does"
+    problems = []
+    if (lamps := len(circuit.lamps)) > MOST_LAMPS:
+        problems.append(
+            Problem(
+                f"lamps={lamps}",
+                f"must be at most {MOST_LAMPS}, because what all lamps do in a combination of "
+                f"positions is kept as one number; {beside}",
+            )
+        )
+    widest = max(circuit.joins, key=lambda join: len(join.ends), default=None)
+    if widest is not None and len(widest.ends) > MOST_JOINED:
+        problems.append(
+            Problem(
+                f"box.{widest.box}: ends={len(widest.ends)}",
+                f"must be at most {MOST_JOINED} in one join, because each way to part it is a "
+                f"mistake to be judged; make several joins of it, or {beside}",
+            )
+        )
+    if problems:
+        raise CircuitError(problems)
+
+
 def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of this circuit") -> Pool:
     """Every single fault of `circuit`, and that nothing is wrong with it.
 
-    Raises ValueError if it has more switches than can be judged.
+    Raises CircuitError as `require_judgeable`, ValueError if there are too many switches.
     """
+    require_judgeable(circuit)
     roles = Roles(circuit)
     faults = all_faults(circuit)
     engine = engine_for(circuit, len(faults))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final, cast
 
-from catalogue.desk.checks import OFF_AT_BREAKER, Check
+from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
 from catalogue.desk.pool import Pool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.resources import data_path
@@ -20,9 +20,6 @@ from verify.signature import DIM, LIT, OVER, TRIP
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}
 _FOUND_AS: Final = {"trips": "trips", "over": "over-bright", SOME_OVER: "over-bright"}
 
-#: Kinds of checks that are made, and show what they show, with the power off. Another lamp shows
-#: nothing until the power is on again.
-POWER_OFF_KINDS: Final = frozenset({"look", "continuity"})
 _OFF_AT_MAIN: Final = "Off at the main switch, locked, and proved dead"
 
 

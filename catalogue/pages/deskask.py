@@ -10,6 +10,7 @@ from itertools import count
 from typing import Final
 
 from catalogue.desk.covered import covered_sizes, why_not_searched
+from catalogue.desk.pool import require_judgeable
 from catalogue.desk.symptoms import SIGHTS, SIGNS, Symptoms
 from catalogue.pages.desksketch import letters, shapes
 from catalogue.pages.deskwiring import ORDINALS, AnyLayout, OneCircuit, OneLayout, Wiring
@@ -191,8 +192,10 @@ def _circuit(circuit: Circuit, query: Mapping[str, str], label: str | None = Non
             f"This circuit has {switches} switches; here suspects are judged for up to "
             f"{MOST_SWITCHES}. The command miswire suspects, on your own machine, takes more."
         )
-    # Mistakes within a box are pairs of ends, nearly all of them.
-    if sum(len(ends) ** 2 for ends in _ends_by_box(circuit)) > _MOST_FAULTS:
+    require_judgeable(circuit)
+    # Mistakes within a box are pairs of ends, nearly all of them, or ways to part a join.
+    pairs = sum(len(ends) ** 2 for ends in _ends_by_box(circuit))
+    if pairs + sum(1 << (len(join.ends) - 1) for join in circuit.joins) > _MOST_FAULTS:
         raise RefusalError(
             "This circuit has boxes with so many ends that judging every single fault takes too "
             "long here. The command miswire suspects, on your own machine, takes its time."

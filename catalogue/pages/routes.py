@@ -55,12 +55,18 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/cautions": words.cautions,
 }
 
+#: The pages that judge a circuit of the visitor's, or hold every suspect against what was seen.
+_COMPUTING: Final[frozenset[Reader]] = frozenset({desk, plan, picture})
+
 
 def routes() -> list[Route]:
     """Pairs of a pattern and a view, the first that matches being taken."""
     names = "|".join(map(re.escape, STATIC_NAMES))
     static: Route = (rf"^{ROOT}/static/(?P<name>{names})$", static_file)
-    pages: list[Route] = [(_pattern(path), view(reader)) for path, reader in _READERS.items()]
+    pages: list[Route] = [
+        (_pattern(path), view(reader, computes=reader in _COMPUTING))
+        for path, reader in _READERS.items()
+    ]
     return [static, *pages, (rf"^{ROOT}(?:/.*)?$", view(_nowhere))]
 
 

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -14,12 +14,14 @@ from weakref import WeakKeyDictionary
 from datasette import Response
 
 import catalogue
+from catalogue.bounds import unbounded_answers
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.coverage import scope_line
 from catalogue.pages.provenance import last_run
 from catalogue.pages.visit import (
     LONGEST_PART,
+    BusyError,
     Facts,
     MissingError,
     NotAllowedError,
@@ -28,10 +30,11 @@ from catalogue.pages.visit import (
     RefusalError,
     Visit,
 )
+from catalogue.pages.workers import workers
 from catalogue.report import FORMAT, short_cautions
 from catalogue.tables import TABLE
 from verify.cautions import summary
-from verify.problems import shown
+from verify.problems import UserError, shown
 
 #: Nothing but our own style sheets, letters, scripts and pictures is loaded; nothing frames a page.
 HEADERS: Final = {
@@ -61,10 +64,16 @@ _TYPES: Final = {
     "marks.woff2": "font/woff2",
 }
 _A_DAY: Final = 86_400
+#: What goes with a refusal, by its status.
+_REFUSAL_HEADERS: Final[Mapping[int, Mapping[str, str]]] = {
+    NotAllowedError.status: {"allow": "GET, HEAD"},
+    BusyError.status: {"retry-after": "10"},
+}
 
 # Datasette comes without types.
 Datasette = Any
 Request = Any
+MultiParams = Any
 
 _names: "WeakKeyDictionary[Datasette, str]" = WeakKeyDictionary()
 
@@ -85,10 +94,15 @@ async def find_catalogue(datasette: Datasette) -> str | None:
     """The name of the catalogue among the databases, the first that has all of its tables."""
     if datasette not in _names:
         for name, database in datasette.databases.items():
-            if TABLE.keys() <= set(await database.table_names()):
+            if is_catalogue(await database.table_names()):
                 _names[datasette] = name
                 break
     return known_catalogue(datasette)
+
+
+def is_catalogue(tables: Iterable[str]) -> bool:
+    """Whether a database with these tables is a catalogue."""
+    return TABLE.keys() <= set(tables)
 
 
 def known_catalogue(datasette: Datasette) -> str | None:
@@ -124,24 +138,43 @@ async def frame(datasette: Datasette) -> Frame:
     )
 
 
-def view(reader: Reader) -> Callable[..., Awaitable[Response]]:
-    """The Datasette view that answers with the pages of a reader."""
+def view(reader: Reader, *, computes: bool = False) -> Callable[..., Awaitable[Response]]:
+    """The Datasette view that answers with the pages of a reader.
+
+    A reader that `computes` much has threads of its own, see `catalogue.pages.workers`.
+    """
 
     async def answer(request: Request, datasette: Datasette) -> Response:
+        as_json = False
         try:
-            as_json = _wants_json(request.args)
-        except RefusalError as refusal:
-            return await _response(datasette, request, _refused(refusal), as_json=False)
-        try:
-            page = await _read(reader, request, datasette)
-        except RefusalError as refusal:
-            page = _refused(refusal)
+            given = request.args  # Datasette parses the query anew each time
+            as_json = _wants_json(given)
+            page = await _read(reader, request, given, datasette, computes=computes)
+        except (RefusalError, UserError) as error:
+            return await refusal(datasette, request, error, as_json=as_json)
         return await _response(datasette, request, page, as_json=as_json)
 
     return answer
 
 
-async def _read(reader: Reader, request: Request, datasette: Datasette) -> Page:
+async def refusal(
+    datasette: Datasette, request: Request, error: RefusalError | UserError, *, as_json: bool
+) -> Response:
+    """The page that says what is wrong with a request and what to do."""
+    if isinstance(error, UserError):
+        error = RefusalError(f"{error}.")
+    page = Page(error.title, "refusal", {"sentence": str(error)}, error.status)
+    return await _response(datasette, request, page, as_json=as_json)
+
+
+async def _read(
+    reader: Reader,
+    request: Request,
+    given: MultiParams,
+    datasette: Datasette,
+    *,
+    computes: bool,
+) -> Page:
     if request.method not in ("GET", "HEAD"):
         raise NotAllowedError("Nothing here can be changed; open the address in a browser.")
     name = await find_catalogue(datasette)
@@ -151,13 +184,19 @@ async def _read(reader: Reader, request: Request, datasette: Datasette) -> Page:
             "read; build one with: miswire build"
         )
     parts = {key: _decoded(part) for key, part in request.url_vars.items()}
-    for key in request.args:
-        if len(request.args.getlist(key)) > 1:
+    for key in given:
+        if len(given.getlist(key)) > 1:
             raise RefusalError(f"{shown(key)} is given more than once; keep one of them.")
-    query = {key: str(request.args[key]) for key in request.args}
-    page: Page = await datasette.get_database(name).execute_fn(
-        lambda connection: reader(Visit(connection, parts, query))
-    )
+    query = {key: str(given[key]) for key in given}
+    database = datasette.get_database(name)
+
+    def read(connection: Connection) -> Page:
+        with unbounded_answers(connection):
+            return reader(Visit(connection, parts, query))
+
+    if computes:
+        return await workers(datasette).run(database, read)
+    page: Page = await database.execute_fn(read)
     return page
 
 
@@ -171,23 +210,17 @@ def _decoded(part: str) -> str:
     return text
 
 
-def _wants_json(query: Mapping[str, str]) -> bool:
+def _wants_json(query: MultiParams) -> bool:
     form = query.get("format") or "html"
     if form not in ("html", "json"):
         raise RefusalError("format must be html or json; leave it out to see the page.")
     return form == "json"
 
 
-def _refused(refusal: RefusalError) -> Page:
-    return Page(refusal.title, "refusal", {"sentence": str(refusal)}, refusal.status)
-
-
 async def _response(
     datasette: Datasette, request: Request, page: Page, *, as_json: bool
 ) -> Response:
-    headers = (
-        {**HEADERS, "allow": "GET, HEAD"} if page.status == NotAllowedError.status else HEADERS
-    )
+    headers = {**HEADERS, **_REFUSAL_HEADERS.get(page.status, {})}
     if as_json:
         body = {
             "format": FORMAT,

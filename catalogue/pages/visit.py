@@ -72,3 +72,31 @@ class NotAllowedError(RefusalError):
 
     status = 405
     title = "These pages can only be read"
+
+
+class TooLongError(RefusalError):
+    """An address that nobody got from a page: it is refused before it is read."""
+
+    status = 414
+    title = "That address is too long"
+
+
+class NotOursError(RefusalError):
+    """A request for a name under which nothing is served here."""
+
+    status = 421
+    title = "Nothing is served under that name"
+
+
+class ForbiddenError(RefusalError):
+    """Something that whoever serves the catalogue has turned off."""
+
+    status = 403
+    title = "That is turned off here"
+
+
+class BusyError(RefusalError):
+    """An answer for which there is no time or no place now."""
+
+    status = 503
+    title = "Not now"

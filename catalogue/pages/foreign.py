@@ -1,0 +1,61 @@
+"""What goes wrong on Datasette's own pages, in sentences of ours and with a status that is true.
+
+Datasette 0.65 answers some addresses that name no column, or hold no number where it wants one,
+as if it had failed itself.
+"""
+
+import sqlite3
+from traceback import walk_tb
+from typing import Any, Final
+
+from datasette.views.base import DatasetteError
+
+from catalogue.pages.visit import ForbiddenError, RefusalError
+from verify.problems import shown
+
+#: What Python raises for a value of another form than code expects.
+_OF_VALUES: Final = (
+    ValueError,
+    OverflowError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    AssertionError,
+)
+_FAILED: Final = 500
+_OURS: Final = ("catalogue", "verify")
+_NO_SQL: Final = (
+    "Questions in SQL are turned off here. The lists and filters of the tables work; whoever has "
+    "the file can ask it anything, with miswire serve on their own machine."
+)
+_ODD: Final = "The tables cannot be asked that: it has a value of another form than is wanted."
+_REMEDY: Final = "Take the address from a page, or leave out what was added to it."
+
+
+def no_sql() -> ForbiddenError:
+    """The refusal of SQL that a visitor wrote."""
+    return ForbiddenError(_NO_SQL)
+
+
+def refusal_of(exception: Exception, *, allow_sql: bool) -> RefusalError | None:
+    """What to say where Datasette failed because of what the address says; None if it did not."""
+    if isinstance(exception, DatasetteError):
+        if exception.status == ForbiddenError.status and not allow_sql:
+            return no_sql()
+        # Without a status of its own it counts as a failure, though it speaks of the address.
+        told = RefusalError(f"{shown(str(exception.message), 200)}. {_REMEDY}")
+        return told if exception.status == _FAILED else None
+    if isinstance(exception, sqlite3.Error):
+        is_asked = isinstance(exception, sqlite3.ProgrammingError | sqlite3.DataError)
+        return RefusalError(f"{_ODD} {_REMEDY}") if is_asked else None
+    if isinstance(exception, _OF_VALUES) and not _is_ours(exception):
+        return RefusalError(f"{_ODD} {_REMEDY}")
+    return None
+
+
+def _is_ours(exception: Exception) -> bool:
+    """Whether an exception comes from code of ours that Datasette called."""
+    modules: list[Any] = [
+        frame.f_globals.get("__name__", "") for frame, _ in walk_tb(exception.__traceback__)
+    ]
+    return any(name.partition(".")[0] in _OURS for name in modules)

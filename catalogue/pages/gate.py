@@ -1,0 +1,158 @@
+"""What is refused before any work is done for it: addresses that no page makes, and other doors."""
+
+from collections.abc import Awaitable, Callable, Collection
+from functools import cached_property
+from typing import Any, Final
+
+from datasette.utils.asgi import Request
+
+from catalogue.pages.site import HEADERS
+from catalogue.pages.visit import (
+    MissingError,
+    NotAllowedError,
+    NotOursError,
+    RefusalError,
+    TooLongError,
+)
+from verify.problems import shown
+
+#: In bytes, of path and query; a pasted circuit file of the longest that the desk takes has room.
+LONGEST_ADDRESS: Final = 40_000
+#: More than any form of ours has: a finding for each of 256 combinations stays below it in links,
+#: which leave out what was not tried.
+MOST_KEYS: Final = 200
+
+#: Names of this machine itself, to which no name server on the way can lead.
+OWN_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
+
+_METHODS: Final = ("GET", "HEAD")
+#: Of what Datasette has under this all but these are for whoever debugs a server.
+_SYSTEM: Final = "/-/"
+_OPEN: Final = ("/-/miswire", "/-/static/")
+
+Scope = dict[str, Any]
+App = Callable[[Scope, Any, Any], Awaitable[None]]
+
+
+def require_short(scope: Scope) -> None:
+    """Raise RefusalError for an address that is too long, or has too many keys, to be read."""
+    query: bytes = scope.get("query_string") or b""
+    length = len(scope.get("raw_path") or scope["path"]) + len(query)
+    if length > LONGEST_ADDRESS:
+        raise TooLongError(
+            f"This address has {length:,} characters; at most {LONGEST_ADDRESS:,} are read. "
+            "Take the address from a page, or leave out part of it."
+        )
+    keys = query.count(b"&") + 1
+    if keys > MOST_KEYS:
+        raise RefusalError(
+            f"This address gives {keys:,} values; at most {MOST_KEYS} are read. Take the address "
+            "from a page, or leave out some of them."
+        )
+
+
+def parse_queries_once() -> None:
+    """Let Datasette parse the query of a request once.
+
+    Datasette 0.65 does so at each of its many reads, several for every key, on the thread that
+    serves everybody: of an address within the bounds above that took seconds.
+    """
+    if isinstance(Request.__dict__["args"], property):
+        parsed: Any = cached_property(Request.args.fget)
+        parsed.__set_name__(Request, "args")
+        Request.args = parsed
+
+
+def whole_responses(send: Any) -> Any:
+    """A `send` that keeps the status back until there is something of the body.
+
+    A response that fails while its body is made can then still become a refusal.
+    """
+    start: dict[str, Any] | None = None
+
+    async def later(message: dict[str, Any]) -> None:
+        nonlocal start
+        if message["type"] == "http.response.start":
+            start = message
+            return
+        if start is not None:
+            await send(start)
+            start = None
+        await send(message)
+
+    return later
+
+
+async def refuse(scope: Scope, send: Any, error: RefusalError) -> None:
+    """Answer with the sentence of a refusal, alone, without asking the catalogue anything."""
+    body = f"{error.title}. {error}\n".encode()
+    headers = {
+        **HEADERS,
+        "content-type": "text/plain; charset=utf-8",
+        "content-length": str(len(body)),
+        **({"allow": ", ".join(_METHODS)} if isinstance(error, NotAllowedError) else {}),
+    }
+    await send(
+        {
+            "type": "http.response.start",
+            "status": error.status,
+            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+        }
+    )
+    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})
+
+
+class Gate:
+    """The door of `miswire serve`: the names it answers to, and what of Datasette it shows.
+
+    A page elsewhere whose name server says that its name is this machine's could read a catalogue
+    through a visitor's browser; the name that the browser then sends is not one of `names`.
+    """
+
+    def __init__(self, app: App, names: Collection[str] = ()) -> None:
+        self._app = app
+        self._names = frozenset(name.lower() for name in (*OWN_NAMES, *names))
+
+    async def __call__(self, scope: Scope, receive: Any, send: Any) -> None:
+        """Pass a request on, or refuse it."""
+        if scope["type"] == "http":
+            try:
+                self._require_name(scope)
+                _require_reading(scope)
+                _require_open(scope)
+            except RefusalError as error:
+                await refuse(scope, send, error)
+                return
+        await self._app(scope, receive, send)
+
+    def _require_name(self, scope: Scope) -> None:
+        given = [value.decode("latin-1") for name, value in scope["headers"] if name == b"host"]
+        if len(given) != 1:
+            raise RefusalError(
+                f"A request names the server once, in Host; this one does so {len(given)} times."
+            )
+        if host_name(given[0]) not in self._names:
+            raise NotOursError(
+                f"{shown(given[0])} is not a name under which this catalogue is served; open it as "
+                "localhost, or serve it with --allowed-host and the name."
+            )
+
+
+def host_name(host: str) -> str | None:
+    """The name in a Host header, without its port; None if it is not of that form."""
+    name, mark, port = host.rpartition(":") if not host.endswith("]") else (host, "", "")
+    if not mark:
+        return host.lower()
+    return name.lower() if port.isascii() and port.isdigit() else None
+
+
+def _require_reading(scope: Scope) -> None:
+    if scope["method"] not in _METHODS:
+        raise NotAllowedError("Nothing here can be changed; open the address in a browser.")
+
+
+def _require_open(scope: Scope) -> None:
+    """Refuse the pages for debugging, which tell of the machine and of where the file is."""
+    path: str = (scope.get("raw_path") or scope["path"].encode()).decode("latin-1")
+    if path.startswith(_SYSTEM) and not path.startswith(_OPEN):
+        raise MissingError("There is no such page; the home page has the ways in.")
