@@ -16,7 +16,6 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 import catalogue
-from catalogue.fault_tables import VIEWS
 from catalogue.pages.cells import Cell, cell
 from catalogue.pages.routes import Route, routes
 from catalogue.pages.site import (
@@ -26,8 +25,9 @@ from catalogue.pages.site import (
     known_catalogue,
     static_version,
 )
-from catalogue.spelling import teach_texts
-from catalogue.tables import TABLE, TABLES
+from catalogue.store.fault_tables import VIEWS
+from catalogue.store.spelling import teach_texts
+from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
 _UNCOUNTED: Final = b"_nocount=1"

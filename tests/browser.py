@@ -18,7 +18,7 @@ from datasette.app import Datasette
 
 from catalogue.commands.serve import SETTINGS
 from catalogue.pages.site import HEADERS
-from verify.cautions import summary
+from verify.base.cautions import summary
 
 ROOT: Final = "/-/miswire"
 TABLES_AT: Final = "/boat~20house~2E2"

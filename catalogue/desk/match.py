@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from catalogue.desk.pool import Pool, Suspect
 from catalogue.desk.symptoms import SIGHTS, SIGN, Symptoms
-from verify.hazards import HAZARD_NAMES
-from verify.naming import signature_name
-from verify.signature import Signature, canonical, trip_code, unpacked
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.naming import signature_name
+from verify.behaviour.signature import Signature, canonical, trip_code, unpacked
 
 Numbers = npt.NDArray[np.int64]
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Final, Literal
 
-from catalogue.terms import terms
+from catalogue.report.terms import terms
 
 Usage = Literal["us", "iec"]
 USAGES: Final[tuple[Usage, ...]] = ("us", "iec")

@@ -15,8 +15,8 @@ from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import shown_states, state_facts
 from catalogue.pages.visit import Facts, Page, Visit
-from verify.evidence import to_json
-from verify.schemes import SCHEMES
+from verify.layout.schemes import SCHEMES
+from verify.verdict.evidence import to_json
 
 _LISTED: Final = (
     "circuit.label, circuit.name, origin, scheme, circuit.locations, circuit.lamps, boxes, faults,"

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TypedDict
 
 from catalogue.pages.visit import Page, Visit
-from verify.schemes import SCHEMES
+from verify.layout.schemes import SCHEMES
 
 
 def scheme_title(name: str) -> str:

@@ -17,8 +17,8 @@ from catalogue.pages.deskask import (
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskwiring import OneCircuit
 from catalogue.pages.visit import Facts, Page, Visit
-from verify.problems import CircuitError
-from verify.schemes import SCHEMES, SOUND_SCHEMES
+from verify.base.problems import CircuitError
+from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 #: Up to so many switches every combination has a row; of more the first ones and those seen.
 _ALL_STATES: Final = 4

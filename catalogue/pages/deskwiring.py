@@ -20,8 +20,8 @@ from catalogue.pages.coverage import scheme_title
 from catalogue.pages.desksketch import Shape, letters
 from catalogue.pages.spelled import spelled
 from catalogue.pages.visit import Row, Visit
-from verify.circuit import Circuit
-from verify.signature import Signature, canonical
+from verify.behaviour.signature import Signature, canonical
+from verify.circuit.model import Circuit
 
 #: Sizes for which nothing need be known of the wiring, with what their switches are called.
 ORDINALS: Final[Mapping[int, Sequence[str]]] = {

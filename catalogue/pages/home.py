@@ -2,12 +2,12 @@
 
 from typing import Final
 
-from catalogue.fault_tables import VIEWS
 from catalogue.pages.choice import Choice
 from catalogue.pages.counts import IS_MIMIC, counts_by_kind
 from catalogue.pages.coverage import scope_groups
 from catalogue.pages.visit import Page, Visit
-from catalogue.tables import TABLES
+from catalogue.store.fault_tables import VIEWS
+from catalogue.store.tables import TABLES
 
 _SIGNATURES: Final = 6
 

@@ -27,10 +27,10 @@ from catalogue.pages.visit import (
     RefusalError,
     Visit,
 )
-from catalogue.report import FORMAT, short_cautions
-from catalogue.tables import TABLE
-from verify.cautions import summary
-from verify.problems import shown
+from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.store.tables import TABLE
+from verify.base.cautions import summary
+from verify.base.problems import shown
 
 #: Nothing but our own style sheet and pictures is loaded, and nothing frames or runs a page.
 HEADERS: Final = {
