@@ -3,7 +3,6 @@
 from typing import Final
 
 from catalogue.desk.symptoms import SIGHTS, SIGNS
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.deskanswer import answer_facts, gray, positions
 from catalogue.pages.deskask import (
     LONGEST_FILE,
@@ -17,6 +16,7 @@ from catalogue.pages.deskask import (
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskwiring import OneCircuit
 from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 

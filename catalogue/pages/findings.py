@@ -6,11 +6,11 @@ from typing import Final
 
 from catalogue.build.census import take_census
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
 from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 

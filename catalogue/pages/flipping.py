@@ -4,10 +4,10 @@ from itertools import pairwise
 from typing import Final
 
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.states import state_facts
 from catalogue.pages.visit import Facts, Page, Row, Visit
 from catalogue.prove.flip_rows import KNOWN, UNKNOWN
+from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.circuit.file import parse
 from verify.engine.words import WordsEngine

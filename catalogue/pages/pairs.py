@@ -3,13 +3,13 @@
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
 from catalogue.pages.spelled import site_number, spelled, with_words
 from catalogue.pages.states import forms_of
 from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
+from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.file import dump, parse

@@ -18,7 +18,7 @@ from verify.fault.registry import find_fault
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What a row says of a circuit; see `verify.behaviour.judgement.Judgement`. `engine` judged it."""
+    """What a row says of a circuit, as a `Judgement` does. `engine` judged it."""
 
     verdict: str
     word: str

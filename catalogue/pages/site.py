@@ -15,7 +15,6 @@ from datasette import Response
 
 import catalogue
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.coverage import scope_line
 from catalogue.pages.provenance import last_run
 from catalogue.pages.visit import (
     LONGEST_PART,
@@ -28,6 +27,7 @@ from catalogue.pages.visit import (
     Visit,
 )
 from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLE
 from verify.base.cautions import summary
 from verify.base.problems import shown
@@ -96,8 +96,7 @@ async def frame(datasette: Datasette) -> Frame:
     name = await find_catalogue(datasette)
 
     def read(connection: Connection) -> tuple[str, Facts | None]:
-        visit = Visit(connection, {}, {})
-        return scope_line(visit), last_run(visit)
+        return scope_line(connection), last_run(Visit(connection, {}, {}))
 
     covers, run = "No catalogue is served here.", None
     if name is not None:

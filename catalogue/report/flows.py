@@ -55,7 +55,7 @@ class FlowForm(TypedDict):
 
 
 def flow_forms(circuit: Circuit) -> list[FlowForm]:
-    """What flows in every state; nothing where it is not computed (`catalogue.report.metering.why_not`).
+    """What flows in every state; nothing where it is not computed (`metering.why_not`).
 
     Residual currents are held to class A (UL 943) with the North American palette, else to a
     general device of 30 mA (IEC 61008-1).

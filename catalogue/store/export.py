@@ -1,7 +1,8 @@
 """A catalogue as plain files: CSV, JSON, or CSV with a Frictionless Data Package descriptor.
 
-The description of each column is that of `catalogue.store.schema`. Equal catalogues and equal filters
-give equal bytes. Which properties a descriptor has is from the profiles of Data Package 1 (read).
+The description of each column is that of `catalogue.store.schema`. Equal catalogues and equal
+filters give equal bytes. Which properties a descriptor has is from the profiles of Data Package 1
+(read).
 """
 
 import csv
@@ -14,10 +15,9 @@ from pathlib import Path
 from typing import Any, Final
 
 import catalogue
-from catalogue.pages.coverage import scope_line
-from catalogue.pages.visit import Visit
 from catalogue.report.forms import short_cautions
 from catalogue.store.columns import Column, Table
+from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLES
 
 FORMATS: Final = ("csv", "json", "datapackage")
@@ -96,7 +96,6 @@ class Export:
 
     def about(self) -> dict[str, object]:
         """What was exported and what the catalogue covers: the scope statement and cautions."""
-        visit = Visit(self.connection, {}, {})
         return {
             "name": _NAME,
             "made_by": f"Miswire {catalogue.version()}",
@@ -104,7 +103,7 @@ class Export:
             "part": self.part.words,
             "faults": self.count("fault"),
             "circuits": self.count("circuit"),
-            "scope": scope_line(visit),
+            "scope": scope_line(self.connection),
             "cautions": short_cautions(),
         }
 

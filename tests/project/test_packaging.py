@@ -66,7 +66,8 @@ def test_wheel_prefers_its_own_data(tmp_path: Path) -> None:
     for folder in (package / "_data", tmp_path / "data"):
         folder.mkdir(parents=True)
         (folder / "plan.txt").touch()
-    copy = shutil.copy(environment.ROOT / "verify" / "resources.py", package)
+    (package / "base").mkdir()
+    copy = shutil.copy(environment.ROOT / "verify" / "base" / "resources.py", package / "base")
     spec = importlib.util.spec_from_file_location("installed_resources", copy)
     assert spec
     assert spec.loader

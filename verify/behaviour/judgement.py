@@ -41,7 +41,10 @@ MEANINGS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """The verdict on one circuit, with what shows it; see `verify.verdict.judging.Verdicts` for the fields."""
+    """The verdict on one circuit, with what shows it.
+
+    The fields are those of `verify.verdict.judging.Verdicts`.
+    """
 
     verdict: str
     observation: Observation | None

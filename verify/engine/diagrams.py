@@ -36,7 +36,7 @@ class TooLargeError(Exception):
 
 
 class DiagramsEngine:
-    """The engine of this module; see `verify.engine.contract.Engine`, and `prove` for many switches."""
+    """The engine of this module; see `Engine` for the contract, and `prove` for many switches."""
 
     name = "bdd"
     version = 1

@@ -1,7 +1,8 @@
 """The proof itself, written for numba and plain Python alike: only numbers and arrays.
 
-Arguments and results are those of `verify.fault.network.Batch` and `verify.behaviour.findings.Findings`.
-The order of the hazards is that of `verify.behaviour.hazards.HAZARDS`.
+Arguments and results are those of `verify.fault.network.Batch` and
+`verify.behaviour.findings.Findings`. The order of the hazards is that of
+`verify.behaviour.hazards.HAZARDS`.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it all

@@ -59,8 +59,9 @@ def plan_flips(
     """The states that show every mistake that changes the function.
 
     `codes` (mistakes, states) and `intended` (states,) are packed outcomes, see
-    `verify.behaviour.signature.state_codes`. `start`: the state to begin in; who does not know the positions
-    may call any state so, and state 0 if none is given. Raises ValueError beyond `MOST_SWITCHES`.
+    `verify.behaviour.signature.state_codes`. `start`: the state to begin in; who does not know the
+    positions may call any state so, and state 0 if none is given. Raises ValueError beyond
+    `MOST_SWITCHES`.
     """
     if len(intended) > 1 << MOST_SWITCHES:
         raise ValueError(f"{len(intended)} states are more than those of {MOST_SWITCHES} switches")

@@ -50,11 +50,11 @@ def find_hazards(
 
     `nets` (rows, joins) is the net of each join: where no current enters one, nothing runs in it.
     `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4)
-    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. `unbalanced`, `in_ground`
-    and `heated` (rows,): the current runs in conductors of a cable that do not cancel, in a ground
-    wire, through the end `loose` (rows,), which is negative for none. `unclear` gets the states in
-    which conductors make rings and contacts another. A cable with `is_alone` (cables,) has no other
-    beside it: what runs forth in it runs back, there being no other way.
+    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. `unbalanced`,
+    `in_ground` and `heated` (rows,): the current runs in conductors of a cable that do not cancel,
+    in a ground wire, through the end `loose` (rows,), which is negative for none. `unclear` gets
+    the states in which conductors make rings and contacts another. A cable with `is_alone`
+    (cables,) has no other beside it: what runs forth in it runs back, there being no other way.
 
     A part of the current takes a way round where that shares a contact or a conductor with the way
     of the rest: never all of it and never nothing. A ring of conductors is a way round as well: one

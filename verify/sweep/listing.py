@@ -1,7 +1,8 @@
 """All single faults of a circuit as arrays, without a Python object for each.
 
-The kinds in `verify.fault.contract` say what a fault is, one by one; for the kinds that make most faults,
-wrong landings, the same is said here for all sites at once. Tests hold the two to each other.
+The kinds in `verify.fault.contract` say what a fault is, one by one; for the kinds that make most
+faults, wrong landings, the same is said here for all sites at once. Tests hold the two to each
+other.
 """
 
 from collections.abc import Sequence

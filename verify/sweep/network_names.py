@@ -35,9 +35,9 @@ def name_networks(
 ) -> None:
     """Fill `names` (rows, 2), which are equal for rows that connections cannot tell apart.
 
-    A name is made of all that `verify.engine.words_kernel` looks at: which `terminals` are connected by
-    conductors, which of their nets have a ground wire or a conductor with a free end, which
-    contacts close and whether the lamp works. `nets` (rows, joins) gets the net of each join.
+    A name is made of all that `verify.engine.words_kernel` looks at: which `terminals` are
+    connected by conductors, which of their nets have a ground wire or a conductor with a free end,
+    which contacts close and whether the lamp works. `nets` (rows, joins) gets the net of each join.
     """
     rows, ends = join_of.shape
     joins = nets.shape[1]

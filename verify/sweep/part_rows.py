@@ -1,8 +1,8 @@
 """Failed and wrong parts of a circuit as arrays: conductors, contacts, switches, lamps and joins.
 
 For circuits in which nothing has failed yet. What the kinds in `verify.fault.failed_parts` and
-`verify.fault.wrong_switches` say one by one is said here for all sites at once; of switches it depends on
-nothing but their names and kinds, so it is worked out once for each set of them.
+`verify.fault.wrong_switches` say one by one is said here for all sites at once; of switches it
+depends on nothing but their names and kinds, so it is worked out once for each set of them.
 """
 
 from collections.abc import Callable, Mapping

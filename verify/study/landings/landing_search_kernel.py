@@ -1,7 +1,8 @@
 """The innermost loops of the search, written for numba: only numbers and arrays.
 
 A row is what one part of a circuit does: for each state of the part's switches, the group of each
-of its nodes; nodes of one group are connected. See `verify.study.landings.search` for what it means.
+of its nodes; nodes of one group are connected. See `verify.study.landings.search` for what it
+means.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it all

@@ -278,7 +278,7 @@ def _merge_some(arguments: tuple[object, ...], first: int, last: int) -> _Mergin
 
 
 def _number_equals(rows: Labels) -> tuple[Pairs, Pairs]:
-    """Rows of a part that are equal, see `verify.study.landings.landing_search_kernel.number_equals`."""
+    """Rows of a part that are equal, see `number_equals` of the kernel."""
     flat = rows.reshape(len(rows), rows.shape[1] * rows.shape[2])
     firsts, kind = compiled(number_equals)(flat)
     return firsts, kind
