@@ -15,8 +15,8 @@ from typing import Final, cast
 
 import click
 
-from catalogue.terminal import complain
-from verify.problems import BugError, UserError
+from catalogue.report.terminal import complain
+from verify.base.problems import BugError, UserError
 
 #: Exit statuses beyond 0, done, and 1, found wanting.
 BAD_INPUT: Final = 2

@@ -16,8 +16,6 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 import catalogue
-from catalogue.bounds import bound
-from catalogue.fault_tables import VIEWS
 from catalogue.pages.cells import Cell, cell
 from catalogue.pages.foreign import no_sql, refusal_of
 from catalogue.pages.gate import (
@@ -40,8 +38,10 @@ from catalogue.pages.site import (
     static_version,
 )
 from catalogue.pages.visit import RefusalError
-from catalogue.spelling import teach_texts
-from catalogue.tables import TABLE, TABLES
+from catalogue.store.bounds import bound
+from catalogue.store.fault_tables import VIEWS
+from catalogue.store.spelling import teach_texts
+from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
 _UNCOUNTED: Final = b"_nocount=1"

@@ -22,21 +22,22 @@ from typing import Final
 from bench_census import census
 from bench_electric import electric
 from bench_landings import landings
+from catalogue.build.sweep import build
+from catalogue.build.workforce import processes
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
-from catalogue.spelling import teach_texts
-from catalogue.sweep import build
-from catalogue.workforce import processes
-from verify.circuit import Circuit
-from verify.engines.paths import PathsEngine
-from verify.engines.words import WordsEngine
-from verify.faults import Fault, all_faults
-from verify.layouts import Layout
-from verify.network import Flattener
-from verify.signature import LIT
-from verify.verdict import verdicts
+from catalogue.store.spelling import teach_texts
+from verify.behaviour.signature import LIT
+from verify.circuit.model import Circuit
+from verify.engine.paths import PathsEngine
+from verify.engine.words import WordsEngine
+from verify.fault.contract import Fault
+from verify.fault.network import Flattener
+from verify.fault.registry import all_faults
+from verify.layout.enumeration import Layout
+from verify.verdict.judging import verdicts
 
 #: Feed and lamp in the middle of a chain of boxes: nothing special about it but its length.
 LAYOUTS: Final = {2: "1.f.1", 4: "1.f.1.2.3", 6: "1.f.1.2.3.4.5"}

@@ -6,8 +6,8 @@ import time
 from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 
-from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED
-from verify.census.search import Run, run_of, search_batches
+from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED
+from verify.study.census.search import Run, run_of, search_batches
 
 #: With and without the rules, whole, and a part of a run that is long enough to be spread.
 _LOCATIONS = 3

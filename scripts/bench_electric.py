@@ -8,12 +8,12 @@ from typing import Protocol
 import opendssdirect as dss
 
 from simulators import by_ngspice, by_one_matrix, load_opendss
-from verify.circuit import Circuit
+from verify.circuit.model import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
 from verify.electric.solve import all_states, compiled_kernel, solve
-from verify.faults import all_faults
-from verify.spice import Netlist
+from verify.engine.netlist import Netlist
+from verify.fault.registry import all_faults
 
 
 class Rate(Protocol):

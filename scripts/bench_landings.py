@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 from typing import Final
 
-from verify.circuitfile import load
-from verify.engines.volts import VoltsEngine
-from verify.landings.survey import survey
-from verify.resources import data_path
+from verify.base.resources import data_path
+from verify.circuit.file import load
+from verify.engine.volts import VoltsEngine
+from verify.study.landings.survey import survey
 
 HOOKUPS: Final = (
     "slipway-feed-at-first-switch",

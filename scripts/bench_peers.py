@@ -19,14 +19,16 @@ from pysat.solvers import Cadical153
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from verify.circuit import Circuit
-from verify.engines.diagrams import DiagramsEngine
-from verify.engines.paths import PathsEngine
-from verify.engines.pieces import Pieces
-from verify.engines.words import WordsEngine
-from verify.faults import Fault, all_faults
-from verify.layouts import Layout
-from verify.verdict import VERDICTS, judge, judge_faults
+from verify.behaviour.judgement import VERDICTS
+from verify.circuit.model import Circuit
+from verify.engine.components import Pieces
+from verify.engine.diagrams import DiagramsEngine
+from verify.engine.paths import PathsEngine
+from verify.engine.words import WordsEngine
+from verify.fault.contract import Fault
+from verify.fault.registry import all_faults
+from verify.layout.enumeration import Layout
+from verify.verdict.judging import judge, judge_faults
 
 
 class Asked:

@@ -14,10 +14,10 @@ import numpy.typing as npt
 import opendssdirect as dss
 
 from verify.electric.grid import Grid, Network
-from verify.electric.kernel import Phasors
 from verify.electric.physics import Parameters
-from verify.network import CLOSED_DOWN, CLOSED_UP
-from verify.spice import REFERENCE, Element, Netlist
+from verify.electric.solving_kernel import Phasors
+from verify.engine.netlist import REFERENCE, Element, Netlist
+from verify.fault.network import CLOSED_DOWN, CLOSED_UP
 
 Voltages = dict[str, complex]
 

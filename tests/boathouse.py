@@ -5,8 +5,9 @@ Line goes on black to the slipway switch, travelers on red and white, back on th
 
 from collections.abc import Iterable, Mapping
 
-from verify.circuit import Box, Cable, Circuit, Device, Failure, Join
-from verify.devices import Position
+from verify.circuit.devices import Position
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Box, Cable, Device, Failure, Join
 
 _JOINS = {
     "landing": (

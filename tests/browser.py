@@ -20,7 +20,7 @@ from catalogue.commands.serve import SETTINGS
 from catalogue.pages.gate import Gate
 from catalogue.pages.site import HEADERS
 from catalogue.pages.workers import workers
-from verify.cautions import summary
+from verify.base.cautions import summary
 
 ROOT: Final = "/-/miswire"
 TABLES_AT: Final = "/boat~20house~2E2"

@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from verify.behaviour import Words, word_count
-from verify.circuit import Circuit
-from verify.claims.contract import Bench, Claim, Every, Some, Source
-from verify.claims.study import Case, Eyes, Study
-from verify.engines.nodal import NodalEngine
-from verify.engines.paths import PathsEngine, StateGraph, Wiring
-from verify.engines.words import WordsEngine, terminals
-from verify.faults import Fault
+from verify.behaviour.findings import Words, word_count
+from verify.circuit.model import Circuit
+from verify.engine.nodal import NodalEngine
+from verify.engine.paths import PathsEngine, StateGraph, Wiring
+from verify.engine.words import WordsEngine, terminals
+from verify.fault.contract import Fault
+from verify.study.claims.cases import Case, Eyes, Study
+from verify.study.claims.contract import Bench, Claim, Every, Some, Source
 
 
 def live_by_paths(circuit: Circuit, faults: Sequence[Fault]) -> Words:

@@ -6,9 +6,9 @@ from pathlib import Path
 from click.testing import CliRunner, Result
 
 from catalogue.cli import main
-from verify.circuit import Circuit
-from verify.circuitfile import dump
-from verify.resources import data_path
+from verify.base.resources import data_path
+from verify.circuit.file import dump
+from verify.circuit.model import Circuit
 
 PROGRAM = [sys.executable, "-c", "from catalogue.cli import main; main(prog_name='miswire')"]
 SHIPPED = sorted(map(str, data_path("circuits").glob("*.toml")))

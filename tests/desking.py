@@ -9,9 +9,9 @@ from browser import ROOT
 
 from catalogue.desk.pool import Pool, pool_of_circuit
 from catalogue.pages.deskask import state_key
-from verify.layouts import Layout
-from verify.resources import data_path
-from verify.signature import DARK, LIT, TRIP
+from verify.base.resources import data_path
+from verify.behaviour.signature import DARK, LIT, TRIP
+from verify.layout.enumeration import Layout
 
 DESK: Final = f"{ROOT}/desk"
 PLAN: Final = f"{ROOT}/desk/plan"

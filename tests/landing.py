@@ -8,12 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from verify.change import Change
-from verify.circuit import Box, Cable, Circuit, Device, End, Join
-from verify.engines.words import WordsEngine
-from verify.faults import Fault
-from verify.hazards import HAZARD_NAMES
-from verify.verdict import MIMIC, NONE, SOUND, judge_faults
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.judgement import MIMIC, SOUND
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Box, Cable, Device, End, Join
+from verify.engine.words import WordsEngine
+from verify.fault.change import Change
+from verify.fault.contract import Fault
+from verify.verdict.judging import NONE, judge_faults
 
 #: OEIS A000110; to 4140 as read, the rest from memory.
 BELL = (1, 1, 2, 5, 15, 52, 203, 877, 4140, 21147, 115975, 678570, 4213597)

@@ -14,8 +14,9 @@ from itertools import combinations, pairwise
 
 import networkx as nx
 
-from verify.circuit import Circuit, End
-from verify.engines.paths import Wiring
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
+from verify.engine.paths import Wiring
 
 SVG = "{http://www.w3.org/2000/svg}"
 _NEAR = 0.25

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from verify.circuit import Box, Cable, Circuit, Device, Join
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Box, Cable, Device, Join
 from verify.rules.book import BookChoice, Rulebook, jurisdictions
 from verify.rules.premises import Finding
 from verify.rules.remarks import remarks

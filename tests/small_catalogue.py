@@ -10,13 +10,13 @@ import pytest
 from boathouse import stair
 from browser import HOSTILE, Browser, visiting
 
+from catalogue.build.sweep import build
 from catalogue.pages.visit import Visit
-from catalogue.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
-from catalogue.prove import prove
-from catalogue.spelling import teach_texts
-from catalogue.store import Store
-from catalogue.sweep import build
-from verify.circuitfile import dump, parse
+from catalogue.prove.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
+from catalogue.prove.proving import prove
+from catalogue.store.file import Store
+from catalogue.store.spelling import teach_texts
+from verify.circuit.file import dump, parse
 
 
 class Own(DrawnSpec):

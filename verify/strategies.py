@@ -12,17 +12,19 @@ from typing import Final
 
 from hypothesis import strategies as st
 
-from verify.change import Wiring
-from verify.circuit import Circuit, Device, End, Failure, Join
-from verify.colours import PALETTES
-from verify.devices import LEGS
-from verify.failure_rules import failed_part
-from verify.faults import Fault, all_faults, fault_kinds
-from verify.outlets import Outlet, SecondFeed, with_outlets
-from verify.part_faults import PART_KINDS
-from verify.routing import ROOT, Arrangement, wire
-from verify.sampler import MOST_JUNCTIONS, MOST_LAMPS, MOST_OUTLETS, arranged, drawn_name
-from verify.schemes import SCHEMES, SOUND_SCHEMES
+from verify.circuit.colours import PALETTES
+from verify.circuit.devices import LEGS
+from verify.circuit.failures import failed_part
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device, End, Failure, Join
+from verify.fault.change import Wiring
+from verify.fault.contract import Fault
+from verify.fault.failed_parts import PART_KINDS
+from verify.fault.registry import all_faults, fault_kinds
+from verify.layout.outlets import Outlet, SecondFeed, with_outlets
+from verify.layout.routing import ROOT, Arrangement, wire
+from verify.layout.sampler import MOST_JUNCTIONS, MOST_LAMPS, MOST_OUTLETS, arranged, drawn_name
+from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 _FURNITURE: Final = ("single-pole", "receptacle", "feed")
 

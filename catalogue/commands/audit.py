@@ -6,10 +6,10 @@ from typing import Final
 
 import click
 
-from catalogue.audit import Audited
-from catalogue.audit import audit as audit_catalogue
+from catalogue.build.audit import Audited
+from catalogue.build.audit import audit as audit_catalogue
 from catalogue.commands.options import Options, processors
-from catalogue.terminal import Progress, counted, paragraph, say
+from catalogue.report.terminal import Progress, counted, paragraph, say
 
 _MOST_SAMPLED: Final = 10_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold

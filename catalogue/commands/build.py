@@ -9,14 +9,14 @@ from typing import Final
 
 import click
 
+from catalogue.build.sweep import Built, build_plan
+from catalogue.build.workforce import EXECUTORS, Hiring, cluster, processes
 from catalogue.commands.options import Options, processors
-from catalogue.plan import Shard, make_plan
-from catalogue.sweep import Built, build_plan
-from catalogue.terminal import Progress, say
-from catalogue.workforce import EXECUTORS, Hiring, cluster, processes
-from verify.problems import shown
-from verify.schemes import SOUND_SCHEMES
-from verify.verdict import VERDICTS
+from catalogue.prove.plan import Shard, make_plan
+from catalogue.report.terminal import Progress, say
+from verify.base.problems import shown
+from verify.behaviour.judgement import VERDICTS
+from verify.layout.schemes import SOUND_SCHEMES
 
 _FEWEST_LOCATIONS: Final = 2
 _MOST_LOCATIONS: Final = 6

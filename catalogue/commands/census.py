@@ -8,10 +8,10 @@ from typing import Final
 
 import click
 
-from catalogue.census import Census, take_census
+from catalogue.build.census import Census, take_census
 from catalogue.commands.options import Options, processors
 from catalogue.commands.output import output_problems
-from catalogue.terminal import (
+from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     counted,
@@ -21,11 +21,11 @@ from catalogue.terminal import (
     say,
     table,
 )
-from verify.census.families import Family, closed_form, symmetries
-from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
-from verify.census.rules import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
-from verify.hazards import HAZARDS
-from verify.problems import UserError, shown
+from verify.base.problems import UserError, shown
+from verify.behaviour.hazards import HAZARDS
+from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
+from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
+from verify.study.census.wiring_families import Family, closed_form, symmetries
 
 #: Going through every wiring of four locations would take days.
 _MOST_UNPRUNED: Final = 3

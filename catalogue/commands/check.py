@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
-from catalogue.report import Examination, check_form, examine, state_forms
-from catalogue.terminal import (
+from catalogue.report.forms import Examination, check_form, examine, state_forms
+from catalogue.report.terminal import (
     cautions_paragraph,
     columns,
     complain,
@@ -24,17 +24,17 @@ from catalogue.terminal import (
     verdict_style,
     word_list,
 )
-from verify.behaviour import Observation
-from verify.circuit import Circuit
-from verify.circuitfile import load
-from verify.engines.diagrams import DiagramsEngine
-from verify.engines.volts import VoltsEngine, why_not_volts
-from verify.evidence import Evidence
-from verify.hazards import HAZARDS
-from verify.naming import signature_name
-from verify.problems import BugError, UserError
+from verify.base.problems import BugError, UserError
+from verify.behaviour.findings import Observation
+from verify.behaviour.hazards import HAZARDS
+from verify.behaviour.judgement import MEANINGS
+from verify.behaviour.naming import signature_name
+from verify.circuit.file import load
+from verify.circuit.model import Circuit
+from verify.engine.diagrams import DiagramsEngine
+from verify.engine.volts import VoltsEngine, why_not_volts
 from verify.rules.book import Rulebook, choose
-from verify.verdict import MEANINGS
+from verify.verdict.evidence import Evidence
 
 _MOST_STATES_SHOWN: Final = 16
 _MOST_STATES_INDENTED: Final = 1024
@@ -107,8 +107,8 @@ class _Checked(NamedTuple):
 
 def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
     # Only here, for they take a while to import.
-    from catalogue.flows import flow_forms
-    from catalogue.metering import readings_form
+    from catalogue.report.flows import flow_forms
+    from catalogue.report.metering import readings_form
 
     forms = [
         {

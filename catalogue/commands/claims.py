@@ -7,13 +7,13 @@ from typing import Final
 
 import click
 
-from catalogue.claims import register_form, store_register
+from catalogue.build.claim_rows import register_form, store_register
 from catalogue.commands.options import Options
-from catalogue.store import require_catalogue
-from catalogue.terminal import Progress, cautions_paragraph, counted, heading, paragraph, say
-from verify.claims.contract import STATUSES, Judged
-from verify.claims.register import CLAIM, CLAIMS, decide
-from verify.problems import shown
+from catalogue.report.terminal import Progress, cautions_paragraph, counted, heading, paragraph, say
+from catalogue.store.file import require_catalogue
+from verify.base.problems import shown
+from verify.study.claims.contract import STATUSES, Judged
+from verify.study.claims.register import CLAIM, CLAIMS, decide
 
 #: What a status means, as a heading.
 MEANINGS: Final = {

@@ -11,10 +11,10 @@ import click
 from catalogue.commands.options import Options
 from catalogue.lessons.curated import shipped_circuit
 from catalogue.lessons.suggest import Suggestion, suggest
-from catalogue.report import short_cautions
-from catalogue.store import require_catalogue
-from catalogue.terminal import Progress, cautions_paragraph, heading, paragraph, say
-from verify.problems import Problem, UserError
+from catalogue.report.forms import short_cautions
+from catalogue.report.terminal import Progress, cautions_paragraph, heading, paragraph, say
+from catalogue.store.file import require_catalogue
+from verify.base.problems import Problem, UserError
 
 _FEWEST: Final = 2
 _MOST: Final = 6

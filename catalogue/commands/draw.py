@@ -10,12 +10,13 @@ from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
 from catalogue.drawing.svg import BEGINNING
 from catalogue.drawing.typeface import standalone
-from catalogue.terminal import cautions_paragraph, file_name, paragraph, say
-from verify.change import Wiring
-from verify.circuit import Circuit
-from verify.evidence import Evidence, find_evidence
-from verify.faults import Fault, fault_kind, fault_kinds, find_fault
-from verify.problems import Problem, UserError, listing, shown
+from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.circuit.model import Circuit
+from verify.fault.change import Wiring
+from verify.fault.contract import Fault
+from verify.fault.registry import fault_kind, fault_kinds, find_fault
+from verify.verdict.evidence import Evidence, find_evidence
 
 
 @click.command()

@@ -9,14 +9,14 @@ from typing import Final
 import click
 
 from catalogue.commands.options import Options
-from catalogue.export import FORMATS, Export, Part
-from catalogue.folder import require_ours, write_folder
-from catalogue.spelling import teach_texts
-from catalogue.store import require_catalogue
-from catalogue.terminal import cautions_paragraph, counted, file_name, paragraph, say
-from verify.faults import fault_kinds
-from verify.problems import listing, shown
-from verify.verdict import VERDICTS
+from catalogue.report.folder import require_ours, write_folder
+from catalogue.report.terminal import cautions_paragraph, counted, file_name, paragraph, say
+from catalogue.store.export import FORMATS, Export, Part
+from catalogue.store.file import require_catalogue
+from catalogue.store.spelling import teach_texts
+from verify.base.problems import listing, shown
+from verify.behaviour.judgement import VERDICTS
+from verify.fault.registry import fault_kinds
 
 COMMAND: Final = "export"
 _MOST_LOCATIONS: Final = 16

@@ -7,8 +7,8 @@ from typing import Final
 
 import click
 
-from catalogue.report import PROVED_VERDICTS, JudgedFault, Survey, faults_json, survey
-from catalogue.terminal import (
+from catalogue.report.forms import PROVED_VERDICTS, JudgedFault, Survey, faults_json, survey
+from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     complain,
@@ -19,13 +19,13 @@ from catalogue.terminal import (
     say,
     table,
 )
-from verify.circuit import Circuit
-from verify.circuitfile import load
-from verify.engines.words import WordsEngine
-from verify.faults import fault_kind, fault_kinds
-from verify.hazards import HAZARDS
-from verify.problems import CircuitError, Problem, UserError
-from verify.verdict import why_unprovable
+from verify.base.problems import CircuitError, Problem, UserError
+from verify.behaviour.hazards import HAZARDS
+from verify.circuit.file import load
+from verify.circuit.model import Circuit
+from verify.engine.words import WordsEngine
+from verify.fault.registry import fault_kind, fault_kinds
+from verify.verdict.judging import why_unprovable
 
 _KINDS: Final = [kind.name for kind in fault_kinds()]
 _LISTED_BY_DEFAULT: Final = ("mimic",)

@@ -12,8 +12,8 @@ import numpy as np
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.drawing.states import parse_state
-from catalogue.report import FORMAT, PROVED_VERDICTS, short_cautions
-from catalogue.terminal import (
+from catalogue.report.forms import FORMAT, PROVED_VERDICTS, short_cautions
+from catalogue.report.terminal import (
     cautions_paragraph,
     counted,
     file_name,
@@ -22,16 +22,17 @@ from catalogue.terminal import (
     say,
     table,
 )
-from verify.behaviour import Findings, Observation, position
-from verify.circuit import Circuit
-from verify.detection import MOST_SWITCHES, Flips, changes_function, plan_flips
-from verify.engines.volts import engine_for
-from verify.engines.words import WORTH_COMPILING_ONCE
-from verify.faults import all_faults, fault_kind
-from verify.hazards import HAZARDS
-from verify.problems import Problem, UserError
-from verify.signature import canonical, state_codes
-from verify.verdict import NONE, VERDICTS, Numbers, judge_faults, why_unprovable
+from verify.base.problems import Problem, UserError
+from verify.behaviour.findings import Findings, Observation, position
+from verify.behaviour.hazards import HAZARDS
+from verify.behaviour.judgement import VERDICTS
+from verify.behaviour.signature import canonical, state_codes
+from verify.circuit.model import Circuit
+from verify.engine.volts import engine_for
+from verify.engine.words import WORTH_COMPILING_ONCE
+from verify.fault.registry import all_faults, fault_kind
+from verify.study.detection import MOST_SWITCHES, Flips, changes_function, plan_flips
+from verify.verdict.judging import NONE, Numbers, judge_faults, why_unprovable
 
 
 @dataclass(frozen=True, slots=True)

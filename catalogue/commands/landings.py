@@ -12,8 +12,8 @@ from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.svg import BEGINNING
 from catalogue.drawing.typeface import standalone
-from catalogue.report import short_cautions
-from catalogue.terminal import (
+from catalogue.report.forms import short_cautions
+from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     complain,
@@ -25,12 +25,12 @@ from catalogue.terminal import (
     table,
     verdict_style,
 )
-from verify.circuitfile import dump
-from verify.engines.volts import VoltsEngine
-from verify.engines.words import WORTH_COMPILING_ONCE
-from verify.hazards import HAZARDS
-from verify.landings.survey import Landings, WayClass, survey
-from verify.problems import CircuitError, Problem, UserError
+from verify.base.problems import CircuitError, Problem, UserError
+from verify.behaviour.hazards import HAZARDS
+from verify.circuit.file import dump
+from verify.engine.volts import VoltsEngine
+from verify.engine.words import WORTH_COMPILING_ONCE
+from verify.study.landings.survey import Landings, WayClass, survey
 
 
 @click.command()

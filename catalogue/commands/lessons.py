@@ -9,19 +9,26 @@ from typing import Final, cast
 import click
 
 from catalogue.commands.options import Options
-from catalogue.folder import require_ours, write_folder
 from catalogue.lessons.build import FORMATS, Wanted, make_lessons
 from catalogue.lessons.curated import Case, Resolve, read_curated, shipped_circuit
 from catalogue.lessons.prints import PAPERS
 from catalogue.lessons.sheet import Stored
 from catalogue.lessons.wording import USAGES, Usage
-from catalogue.spelling import site_number
-from catalogue.store import require_catalogue
-from catalogue.terminal import Progress, cautions_paragraph, counted, file_name, paragraph, say
-from verify.circuit import Circuit
-from verify.circuitfile import parse
-from verify.problems import listing, shown
-from verify.resources import data_path
+from catalogue.report.folder import require_ours, write_folder
+from catalogue.report.terminal import (
+    Progress,
+    cautions_paragraph,
+    counted,
+    file_name,
+    paragraph,
+    say,
+)
+from catalogue.store.file import require_catalogue
+from catalogue.store.spelling import site_number
+from verify.base.problems import listing, shown
+from verify.base.resources import data_path
+from verify.circuit.file import parse
+from verify.circuit.model import Circuit
 
 COMMAND: Final = "lessons"
 _MOST_SEED: Final = 2**31 - 1

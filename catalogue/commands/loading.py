@@ -4,10 +4,10 @@ from pathlib import Path
 
 import click
 
-from catalogue.terminal import complain, file_name
-from verify.circuit import Circuit
-from verify.circuitfile import load
-from verify.problems import UserError
+from catalogue.report.terminal import complain, file_name
+from verify.base.problems import UserError
+from verify.circuit.file import load
+from verify.circuit.model import Circuit
 
 
 def load_or_exit(ctx: click.Context, file: Path) -> Circuit:

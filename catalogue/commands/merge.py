@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from catalogue.merge import Merged
-from catalogue.merge import merge as merge_catalogues
-from catalogue.terminal import Progress, paragraph, say
+from catalogue.build.merge import Merged
+from catalogue.build.merge import merge as merge_catalogues
+from catalogue.report.terminal import Progress, paragraph, say
 
 
 @click.command()

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Sequence
 
-from verify.problems import Problem, UserError, shown
+from verify.base.problems import Problem, UserError, shown
 
 
 class Options:

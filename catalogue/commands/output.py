@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from catalogue.terminal import file_name
-from verify.problems import Problem
+from catalogue.report.terminal import file_name
+from verify.base.problems import Problem
 
 
 def output_problems(out: Path, beginning: str, what: str, example: str) -> list[Problem]:

@@ -9,7 +9,8 @@ import click
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.drawing.states import parse_state
-from catalogue.metering import (
+from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.report.metering import (
     MOST_STATES,
     RETURNS,
     Measured,
@@ -23,8 +24,7 @@ from catalogue.metering import (
     point_of,
     positions,
 )
-from catalogue.report import FORMAT, short_cautions
-from catalogue.terminal import (
+from catalogue.report.terminal import (
     cautions_paragraph,
     columns,
     file_name,
@@ -33,9 +33,10 @@ from catalogue.terminal import (
     say,
     table,
 )
-from verify.circuit import Circuit, End
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
 from verify.electric.readings import Reading
-from verify.problems import Problem, UserError, listing, shown
 
 _BOX_MARK: Final = ":"
 _POINT: Final = "point"

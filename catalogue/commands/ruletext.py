@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from catalogue.terminal import heading, paragraph
-from verify.circuit import Circuit
+from catalogue.report.terminal import heading, paragraph
+from verify.circuit.model import Circuit
 from verify.rules.book import Rulebook, note
 from verify.rules.premises import STANDINGS
 from verify.rules.remarks import Remark, remarks

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from catalogue.commands.options import Options
-from catalogue.store import require_catalogue
-from catalogue.terminal import file_name, say
-from verify.problems import Problem, UserError, shown
+from catalogue.report.terminal import file_name, say
+from catalogue.store.file import require_catalogue
+from verify.base.problems import Problem, UserError, shown
 
 if TYPE_CHECKING:
     from datasette.app import Datasette

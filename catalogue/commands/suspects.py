@@ -30,10 +30,10 @@ from catalogue.desk.symptoms import (
     parse_saw,
     parse_signs,
 )
-from catalogue.store import require_catalogue
-from catalogue.terminal import cautions_paragraph, columns, counted, heading, paragraph, say
-from verify.circuitfile import load
-from verify.problems import Problem, UserError, shown
+from catalogue.report.terminal import cautions_paragraph, columns, counted, heading, paragraph, say
+from catalogue.store.file import require_catalogue
+from verify.base.problems import Problem, UserError, shown
+from verify.circuit.file import load
 
 _DATABASE_MARK: Final = b"SQLite format 3\0"
 _MOST_SWITCHES: Final = 10

@@ -15,9 +15,9 @@ from catalogue.desk.pool import NO_FAULT, Pool, Suspect
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
-from verify.behaviour import position
-from verify.cautions import cautions
-from verify.problems import Problem, UserError, shown
+from verify.base.cautions import cautions
+from verify.base.problems import Problem, UserError, shown
+from verify.behaviour.findings import position
 
 #: The word for a finding that no suspect predicts.
 OTHER: Final = "other"

@@ -16,10 +16,10 @@ import numpy as np
 from catalogue.desk.match import Match, Numbers, sights
 from catalogue.desk.measuring import Meter
 from catalogue.desk.pool import Suspect
-from verify.deadline import keep_deadline
-from verify.problems import Problem, UserError
-from verify.resources import data_path
-from verify.signature import trip_code
+from verify.base.deadline import keep_deadline
+from verify.base.problems import Problem, UserError
+from verify.base.resources import data_path
+from verify.behaviour.signature import trip_code
 
 CLEAR: Final = "clear"
 #: Kinds of checks that are made, and show what they show, with the power off. Another lamp shows

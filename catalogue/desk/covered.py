@@ -6,7 +6,7 @@ Where nothing was searched nothing was found either, and that must never read as
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
-from verify.schemes import SCHEMES, SOUND_SCHEMES
+from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 Execute = Callable[[str, Sequence[object]], Iterable[Sequence[object]]]
 

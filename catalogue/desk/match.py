@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from catalogue.desk.pool import Pool, Suspect
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
-from verify.hazards import HAZARD_NAMES
-from verify.naming import signature_name
-from verify.signature import OVER, Signature, canonical, trip_code, unpacked
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.naming import signature_name
+from verify.behaviour.signature import OVER, Signature, canonical, trip_code, unpacked
 
 Numbers = npt.NDArray[np.int64]
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from catalogue.desk.pool import Pool
 from verify.electric.grid import Reals
 from verify.electric.readings import GroundReadings, ground_readings
-from verify.engines.words import WordsEngine, terminals
+from verify.engine.words import WordsEngine, terminals
 
 Numbers = npt.NDArray[np.int64]
 

@@ -17,7 +17,7 @@ from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
 from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
 from catalogue.desk.symptoms import SIGHTS
-from verify.deadline import keep_deadline
+from verify.base.deadline import keep_deadline
 
 
 def entropy(weights: Sequence[float]) -> float:

@@ -12,17 +12,19 @@ from typing import Final
 import numpy as np
 
 from catalogue.desk.covered import Execute, covered_sizes, why_not_searched
-from catalogue.spelling import fault_text, site_text
-from verify.behaviour import Findings, position
-from verify.circuit import Circuit
-from verify.engines.volts import engine_for
-from verify.families import Roles, family, place
-from verify.faults import Fault, all_faults, fault_kind
-from verify.hazards import HAZARD_NAMES
-from verify.problems import CircuitError, Problem, UserError
-from verify.schemes import SCHEMES, SOUND_SCHEMES
-from verify.signature import MOST_LAMPS, Codes, Signature
-from verify.verdict import VERDICTS, judge_faults, verdicts
+from catalogue.store.spelling import fault_text, site_text
+from verify.base.problems import CircuitError, Problem, UserError
+from verify.behaviour.findings import Findings, position
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.judgement import VERDICTS
+from verify.behaviour.signature import MOST_LAMPS, Codes, Signature
+from verify.circuit.model import Circuit
+from verify.engine.volts import engine_for
+from verify.fault.contract import Fault
+from verify.fault.families import Roles, family, place
+from verify.fault.registry import all_faults, fault_kind
+from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
+from verify.verdict.judging import judge_faults, verdicts
 
 #: The suspect that is no fault: the circuit as intended.
 NO_FAULT: Final = "nothing wrong"

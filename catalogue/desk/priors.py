@@ -8,8 +8,8 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from verify.faults import fault_kinds
-from verify.problems import Problem, UserError, shown
+from verify.base.problems import Problem, UserError, shown
+from verify.fault.registry import fault_kinds
 
 UNIFORM_SENTENCE = (
     "Every single fault counts alike: no published figures say how often each occurs in homes."

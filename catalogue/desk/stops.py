@@ -13,8 +13,8 @@ from typing import Final, cast
 from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
 from catalogue.desk.pool import Pool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
-from verify.resources import data_path
-from verify.signature import DIM, LIT, OVER, TRIP
+from verify.base.resources import data_path
+from verify.behaviour.signature import DIM, LIT, OVER, TRIP
 
 #: What is seen in a state and is as dangerous as a sign of that name.
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}

@@ -5,9 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from verify.hazards import HAZARD_NAMES
-from verify.problems import Problem, UserError, listing, shown
-from verify.signature import DARK, DIM, LIT, OVER, TRIP
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.signature import DARK, DIM, LIT, OVER, TRIP
 
 #: What a light can be seen to do, with the outcome it stands for.
 SIGHTS: Final[Mapping[str, int]] = {

@@ -12,8 +12,9 @@ from catalogue.drawing.rows import cable_label
 from catalogue.drawing.scene import Sheath, Wire, Words
 from catalogue.drawing.states import StateView
 from catalogue.drawing.text import fitted
-from verify.circuit import Circuit, End, conductor_name
-from verify.problems import BugError
+from verify.base.problems import BugError
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End, conductor_name
 
 _HALF_BREAK: Final = 7
 

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from catalogue.drawing.states import StateView
-from verify.circuit import Circuit, End
-from verify.engines.paths import Wiring
-from verify.walk import box_words, conductor_words
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
+from verify.circuit.wording import box_words, conductor_words
+from verify.engine.paths import Wiring
 
 
 def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:

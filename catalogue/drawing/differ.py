@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verify.circuit import Circuit, End
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
 
 
 @dataclass(frozen=True, slots=True)

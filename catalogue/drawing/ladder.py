@@ -15,9 +15,10 @@ from catalogue.drawing.scene import Disc, Join, Stroke, Terminal, Wire, Words
 from catalogue.drawing.states import StateView
 from catalogue.drawing.symbols import Condition, Drawn, condition_of
 from catalogue.drawing.text import Fitted, fitted, text_width
-from verify.circuit import Circuit, Device, End
-from verify.devices import Contact
-from verify.engines.paths import Wiring, closes
+from verify.circuit.devices import Contact
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device, End
+from verify.engine.paths import Wiring, closes
 
 _BETWEEN_LAYERS = 112
 _BETWEEN_NETS = 30

@@ -22,7 +22,7 @@ from catalogue.drawing.signs import (
 )
 from catalogue.drawing.svg import words
 from catalogue.drawing.text import text_width
-from verify.circuit import End
+from verify.circuit.parts import End
 
 _ROW: Final = 24
 _SIGN: Final = 40

@@ -17,9 +17,9 @@ from catalogue.drawing.states import StateView, steps_of, view_of
 from catalogue.drawing.svg import document, element, number, words
 from catalogue.drawing.text import wrapped
 from catalogue.drawing.wiring import reidentified, wiring_scene
-from verify.cautions import summary
-from verify.circuit import Circuit
-from verify.evidence import Evidence
+from verify.base.cautions import summary
+from verify.circuit.model import Circuit
+from verify.verdict.evidence import Evidence
 
 _LINE: Final = 19
 _SMALL_LINE: Final = 17

@@ -21,7 +21,7 @@ from catalogue.drawing.measures import (
     RIBBON_PITCH,
 )
 from catalogue.drawing.tree import BoxTree
-from verify.circuit import Cable
+from verify.circuit.parts import Cable
 
 _SHEATH_WALL: Final = 7
 _SMALLEST_GAP: Final = 24

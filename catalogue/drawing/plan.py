@@ -25,8 +25,9 @@ from catalogue.drawing.place import BoxSize, Placement, placed
 from catalogue.drawing.rows import Edge, Rows, arranged_rows, pinned
 from catalogue.drawing.text import text_width
 from catalogue.drawing.tree import BoxTree, box_tree
-from verify.circuit import Circuit, End
-from verify.problems import BugError
+from verify.base.problems import BugError
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
 
 Groups = list[tuple[End, ...]]
 _PLANS_KEPT: Final = 64

@@ -22,7 +22,8 @@ from catalogue.drawing.measures import (
 )
 from catalogue.drawing.text import text_width
 from catalogue.drawing.tree import BoxTree
-from verify.circuit import Cable, Circuit, Device, End, box_end, conductor_name
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable, Device, End, box_end, conductor_name
 
 _DRAWN_ORDER: Final = {
     # The upper contacts of the symbol inside, so that no line in it crosses another.

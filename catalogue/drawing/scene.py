@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.drawing.place import Point
-from verify.circuit import End
+from verify.circuit.parts import End
 
 
 @dataclass(frozen=True, slots=True)

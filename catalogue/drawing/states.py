@@ -4,11 +4,12 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from itertools import pairwise
 
-from verify.circuit import Circuit, End
-from verify.devices import POSITIONS, Position
-from verify.engines.paths import StateGraph, Wiring
-from verify.evidence import Evidence
-from verify.problems import Problem, UserError, listing, shown
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.circuit.devices import POSITIONS, Position
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
+from verify.engine.paths import StateGraph, Wiring
+from verify.verdict.evidence import Evidence
 
 
 @dataclass(frozen=True, slots=True)

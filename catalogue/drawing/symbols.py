@@ -15,9 +15,10 @@ from catalogue.drawing.place import Point
 from catalogue.drawing.rows import drawn_terminals
 from catalogue.drawing.scene import Disc, Stroke, Words
 from catalogue.drawing.text import fitted
-from verify.circuit import Circuit, Device
-from verify.devices import Position
-from verify.engines.paths import closes
+from verify.circuit.devices import Position
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device
+from verify.engine.paths import closes
 
 _LEAD: Final = STRIP
 _LAMP_RADIUS: Final = 18

@@ -6,7 +6,8 @@ Cables that do not fit in a tree are `extras`; parts that no cable reaches have 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from verify.circuit import Cable, Circuit
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable
 
 
 @dataclass(frozen=True)

@@ -54,9 +54,10 @@ from catalogue.drawing.symbols import (
     feed_symbol,
 )
 from catalogue.drawing.text import fitted, sleeve_text, sleeve_width
-from verify.circuit import Circuit, Device, End, conductor_name
-from verify.colours import PALETTES
-from verify.engines.paths import Wiring
+from verify.circuit.colours import PALETTES
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device, End, conductor_name
+from verify.engine.paths import Wiring
 
 
 def reidentified(circuit: Circuit) -> frozenset[End]:

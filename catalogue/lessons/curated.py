@@ -11,15 +11,16 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from verify.change import Wiring
-from verify.circuit import Circuit
-from verify.circuitfile import load
-from verify.faults import Fault, fault_kind, fault_kinds, find_fault
-from verify.layouts import Layout
-from verify.problems import Problem, UserError, listing, shown
-from verify.resources import data_path
-from verify.schemes import SOUND_SCHEMES
-from verify.verdict import VERDICTS
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.base.resources import data_path
+from verify.behaviour.judgement import VERDICTS
+from verify.circuit.file import load
+from verify.circuit.model import Circuit
+from verify.fault.change import Wiring
+from verify.fault.contract import Fault
+from verify.fault.registry import fault_kind, fault_kinds, find_fault
+from verify.layout.enumeration import Layout
+from verify.layout.schemes import SOUND_SCHEMES
 
 #: From the first week to what keeps people busy for an evening.
 LEVELS: Final = ("first-year", "second-year", "seasoned", "hard")

@@ -8,9 +8,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from verify.circuit import Cable, Circuit, Device, Failure, Join
-from verify.colours import PALETTES
-from verify.faults import Fault, Site, find_fault
+from verify.circuit.colours import PALETTES
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable, Device, Failure, Join
+from verify.fault.contract import Fault, Site
+from verify.fault.registry import find_fault
 
 #: Nominal volts, line to neutral, that go with a palette.
 VOLTS: Final = {"us": 120.0, "iec": 230.0}

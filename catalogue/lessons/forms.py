@@ -13,13 +13,13 @@ from typing import Final, NotRequired, TypedDict
 from catalogue.lessons.questions import Question
 from catalogue.lessons.sheet import Sheet
 from catalogue.lessons.wording import USAGE_TITLES, Usage, glossary, wording
-from catalogue.report import StateForm, short_cautions, state_forms
-from verify.circuitfile import dump
-from verify.evidence import Coverage, Evidence
-from verify.hazards import HAZARDS
-from verify.naming import signature_name
+from catalogue.report.forms import StateForm, short_cautions, state_forms
+from verify.behaviour.hazards import HAZARDS
+from verify.behaviour.judgement import MEANINGS
+from verify.behaviour.naming import signature_name
+from verify.circuit.file import dump
 from verify.rules.book import note
-from verify.verdict import MEANINGS
+from verify.verdict.evidence import Coverage, Evidence
 
 FORMAT: Final = 1
 

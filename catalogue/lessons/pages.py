@@ -21,7 +21,7 @@ from catalogue.drawing.typeface import all_faces
 from catalogue.lessons.forms import LessonsForm, SheetForm
 from catalogue.lessons.sheet import Sheet
 from catalogue.lessons.wording import reworded_svg, wording
-from verify.problems import Problem, UserError, shown
+from verify.base.problems import Problem, UserError, shown
 
 _SIZE: Final = re.compile(r'viewBox="0 [\d.]+ ([\d.]+) ([\d.]+)" width="[\d.]+" height="[\d.]+"')
 _PANEL: Final = re.compile(r'<g transform="translate\(([\d.]+) ([\d.]+)\)" class="panel">')

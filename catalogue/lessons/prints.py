@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from verify.problems import Problem, UserError
+from verify.base.problems import Problem, UserError
 
 PAPERS: Final = {"a4": "A4", "letter": "letter"}
 _NAMES: Final = ("chromium", "chromium-browser")

@@ -17,13 +17,13 @@ from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.dress import Dress
 from catalogue.lessons.questions import Asked, Question, seen_in_boxes
 from catalogue.lessons.wording import Usage
-from catalogue.report import Examination, examine
-from verify.circuit import Circuit
-from verify.evidence import Coverage
-from verify.faults import Fault
+from catalogue.report.forms import Examination, examine
+from verify.behaviour.signature import OVER, unpacked
+from verify.circuit.model import Circuit
+from verify.fault.contract import Fault
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import Remark, remarks
-from verify.signature import OVER, unpacked
+from verify.verdict.evidence import Coverage
 
 #: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
 Stored = Callable[[Case], str | None]

@@ -15,9 +15,9 @@ import numpy.typing as npt
 
 from catalogue.lessons.curated import Case, Resolve
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.spelling import fault_text, site_text
-from verify.hazards import HAZARD_NAMES
-from verify.problems import BugError
+from catalogue.store.spelling import fault_text, site_text
+from verify.base.problems import BugError
+from verify.behaviour.hazards import HAZARD_NAMES
 
 Progress = Callable[[int, int], None]
 Numbers = npt.NDArray[np.float64]

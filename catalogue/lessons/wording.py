@@ -10,7 +10,7 @@ from html import unescape
 from typing import Final, Literal
 
 from catalogue.drawing.text import text_width
-from catalogue.terms import terms
+from catalogue.report.terms import terms
 
 Usage = Literal["us", "iec"]
 USAGES: Final[tuple[Usage, ...]] = ("us", "iec")

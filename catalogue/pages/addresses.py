@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 from urllib.parse import quote, urlencode
 
-from catalogue.terms import anchor
+from catalogue.report.terms import anchor
 
 ROOT: Final = "/-/miswire"
 

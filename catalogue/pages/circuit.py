@@ -4,7 +4,6 @@ from typing import Final
 
 from catalogue.pages.choice import Choice
 from catalogue.pages.counts import counts_by_kind
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.outline import outline
 from catalogue.pages.paging import paged, whole_number
@@ -15,8 +14,9 @@ from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import shown_states, state_facts
 from catalogue.pages.visit import Facts, Page, Visit
-from verify.evidence import to_json
-from verify.schemes import SCHEMES
+from catalogue.store.coverage import scheme_title
+from verify.layout.schemes import SCHEMES
+from verify.verdict.evidence import to_json
 
 _LISTED: Final = (
     "circuit.label, circuit.name, origin, scheme, circuit.locations, circuit.lamps, boxes, faults,"

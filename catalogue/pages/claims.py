@@ -5,10 +5,10 @@ from typing import Final
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.pages.pictures import MOST_BOXES, picture
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
-from verify.circuit import Circuit
-from verify.circuitfile import parse
-from verify.faults import find_fault
-from verify.problems import CircuitError
+from verify.base.problems import CircuitError
+from verify.circuit.file import parse
+from verify.circuit.model import Circuit
+from verify.fault.registry import find_fault
 
 _TITLE: Final = "What people say, and what is so"
 _COMMAND: Final = "miswire claims --into DB"

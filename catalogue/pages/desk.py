@@ -4,15 +4,15 @@ from typing import Final
 
 from catalogue.desk.stops import stops
 from catalogue.desk.symptoms import SIGHTS, SIGNS
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.deskanswer import answer_facts, gray, positions
 from catalogue.pages.deskask import MOST_AS_FOUND, Asked, NotSearchedError, asked, state_key
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskstart import dangers_ticked, start, stop_facts
 from catalogue.pages.deskwiring import OneCircuit
 from catalogue.pages.visit import Facts, Page, RefusalError, Visit
-from verify.problems import CircuitError
-from verify.schemes import SCHEMES, SOUND_SCHEMES
+from catalogue.store.coverage import scheme_title
+from verify.base.problems import CircuitError
+from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 #: Up to so many switches every combination has a row; of more the first ones and those seen.
 _ALL_STATES: Final = 4

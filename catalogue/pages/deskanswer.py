@@ -15,9 +15,9 @@ from catalogue.desk.symptoms import SIGN
 from catalogue.pages.deskask import Asked
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
 from catalogue.pages.visit import Facts, RefusalError, Visit
-from verify.behaviour import position
-from verify.hazards import HAZARDS
-from verify.problems import UserError
+from verify.base.problems import UserError
+from verify.behaviour.findings import position
+from verify.behaviour.hazards import HAZARDS
 
 _SHOWN_IN_FULL: Final = 5
 _PROPOSALS: Final = 4

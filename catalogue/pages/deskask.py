@@ -17,10 +17,11 @@ from catalogue.pages.deskwiring import ORDINALS, AnyLayout, OneCircuit, OneLayou
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.paging import whole_number
 from catalogue.pages.visit import RefusalError, Visit
-from verify.circuit import Circuit, End
-from verify.circuitfile import dump, parse
-from verify.problems import shown
-from verify.schemes import SOUND_SCHEMES
+from verify.base.problems import shown
+from verify.circuit.file import dump, parse
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
+from verify.layout.schemes import SOUND_SCHEMES
 
 #: An address holds no more; a circuit of eight switches has room in it.
 LONGEST_FILE: Final = 8_000

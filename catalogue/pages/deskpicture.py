@@ -5,8 +5,8 @@ from catalogue.pages.deskask import asked
 from catalogue.pages.deskwiring import OneCircuit
 from catalogue.pages.pictures import MOST_BOXES
 from catalogue.pages.visit import MissingError, Page, RefusalError, Visit
-from verify.faults import find_fault
-from verify.problems import BugError
+from verify.base.problems import BugError
+from verify.fault.registry import find_fault
 
 
 def picture(visit: Visit) -> Page:

@@ -11,8 +11,8 @@ from functools import cache
 from typing import Final
 
 from catalogue.pages.visit import Facts
-from verify.layouts import LAMP_BOX, Layout, layouts
-from verify.routing import ROOT
+from verify.layout.enumeration import LAMP_BOX, Layout, layouts
+from verify.layout.routing import ROOT
 
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _STEP: Final = (58, 46)  # from a box to one that hangs on it, and to the next beside it

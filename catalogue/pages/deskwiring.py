@@ -16,12 +16,12 @@ import numpy as np
 
 from catalogue.desk.match import Group
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.desksketch import Shape, letters
 from catalogue.pages.spelled import spelled
 from catalogue.pages.visit import Row, Visit
-from verify.circuit import Circuit
-from verify.signature import Signature, canonical
+from catalogue.store.coverage import scheme_title
+from verify.behaviour.signature import Signature, canonical
+from verify.circuit.model import Circuit
 
 #: Sizes for which nothing need be known of the wiring, with what their switches are called.
 ORDINALS: Final[Mapping[int, Sequence[str]]] = {

@@ -15,12 +15,12 @@ from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.spelled import site_number, spelled
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
-from verify.behaviour import Observation
-from verify.circuit import Circuit
-from verify.circuitfile import dump, parse
-from verify.engines.volts import engine_for
-from verify.evidence import Evidence, to_json
-from verify.verdict import judge
+from verify.behaviour.findings import Observation
+from verify.circuit.file import dump, parse
+from verify.circuit.model import Circuit
+from verify.engine.volts import engine_for
+from verify.verdict.evidence import Evidence, to_json
+from verify.verdict.judging import judge
 
 _ALIKE_HERE: Final = 8
 _ALIKE_ELSEWHERE: Final = 4

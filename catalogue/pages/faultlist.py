@@ -5,11 +5,12 @@ from dataclasses import asdict, dataclass
 from typing import Final
 
 from catalogue.pages.choice import Choice, fault_ids, total
-from catalogue.pages.coverage import nothing_found, scheme_title
+from catalogue.pages.coverage import nothing_found
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
 from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
 from catalogue.pages.spelled import SPELLED_BY, with_words
 from catalogue.pages.visit import Facts, Page, RefusalError, Row, Visit
+from catalogue.store.coverage import scheme_title
 
 #: Of what is at least one in so many, Datasette's rows come soon.
 _SELDOM: Final = 500

@@ -4,15 +4,15 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Final
 
-from catalogue.census import take_census
+from catalogue.build.census import take_census
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
 from catalogue.pages.visit import Facts, Page, Visit
-from verify.census.parts import FEWEST_LOCATIONS, MOST_LOCATIONS
-from verify.schemes import SOUND_SCHEMES
+from catalogue.store.coverage import scheme_title
+from verify.layout.schemes import SOUND_SCHEMES
+from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 
 _TITLE: Final = "What we found"
 _SHARES: Final = ("sound", "mimic", "misbehaves", "trips")

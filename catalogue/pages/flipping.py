@@ -3,14 +3,14 @@
 from itertools import pairwise
 from typing import Final
 
-from catalogue.flips import KNOWN, UNKNOWN
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.states import state_facts
 from catalogue.pages.visit import Facts, Page, Row, Visit
-from verify.circuitfile import parse
-from verify.engines.words import WordsEngine
-from verify.problems import CircuitError
+from catalogue.prove.flip_rows import KNOWN, UNKNOWN
+from catalogue.store.coverage import scheme_title
+from verify.base.problems import CircuitError
+from verify.circuit.file import parse
+from verify.engine.words import WordsEngine
 
 _TITLE: Final = "How to test a new installation by flipping, and what that cannot show"
 NOT_COMPUTED: Final = (

@@ -11,7 +11,7 @@ from typing import Any, Final
 from datasette.views.base import DatasetteError
 
 from catalogue.pages.visit import ForbiddenError, RefusalError
-from verify.problems import shown
+from verify.base.problems import shown
 
 #: What Python raises for a value of another form than code expects.
 _OF_VALUES: Final = (

@@ -14,7 +14,7 @@ from catalogue.pages.visit import (
     RefusalError,
     TooLongError,
 )
-from verify.problems import shown
+from verify.base.problems import shown
 
 #: In bytes, of path and query; a pasted circuit file of the longest that the desk takes has room.
 LONGEST_ADDRESS: Final = 40_000

@@ -2,12 +2,12 @@
 
 from typing import Final
 
-from catalogue.fault_tables import VIEWS
 from catalogue.pages.choice import Choice
 from catalogue.pages.counts import IS_MIMIC, counts_by_kind
-from catalogue.pages.coverage import scope_groups
 from catalogue.pages.visit import Page, Visit
-from catalogue.tables import TABLES
+from catalogue.store.coverage import scope_groups
+from catalogue.store.fault_tables import VIEWS
+from catalogue.store.tables import TABLES
 
 _SIGNATURES: Final = 6
 
@@ -43,7 +43,7 @@ def home(visit: Visit) -> Page:
             "hazards": [dict(row) for row in hazards],
             "signatures_total": visit.number("select count(*) from signature"),
             "signatures": [dict(row) for row in frequent],
-            "scope": scope_groups(visit),
+            "scope": scope_groups(visit.catalogue),
             "tables": [
                 *({"name": t.name, "help": t.help} for t in TABLES if t.name != "work"),
                 *({"name": view.name, "help": view.help} for view in VIEWS),

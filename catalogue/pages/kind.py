@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 
-from catalogue.pages.coverage import nothing_found, scheme_title
+from catalogue.pages.coverage import nothing_found
 from catalogue.pages.lookup import named_row
 from catalogue.pages.spelled import site_number
 from catalogue.pages.visit import Facts, Page, Row, Visit
-from verify.faults import FaultKind, fault_kinds
+from catalogue.store.coverage import scheme_title
+from verify.fault.contract import FaultKind
+from verify.fault.registry import fault_kinds
 
 
 def kind(visit: Visit) -> Page:

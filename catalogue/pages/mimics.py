@@ -5,13 +5,14 @@ from collections import Counter
 from typing import Final
 
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.coverage import nothing_found, scheme_title
+from catalogue.pages.coverage import nothing_found
 from catalogue.pages.desksketch import sketch
 from catalogue.pages.paging import paged, whole_number
 from catalogue.pages.spelled import SPELLED_BY, with_words
 from catalogue.pages.visit import Facts, Page, Visit
-from verify.layouts import Layout
-from verify.verdict import VERDICTS
+from catalogue.store.coverage import scheme_title
+from verify.behaviour.judgement import VERDICTS
+from verify.layout.enumeration import Layout
 
 #: What a page counts of `profile`: all faults of layouts, and the mimics among them.
 _COUNTED: Final = f"sum(faults) as faults, coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from catalogue.pages.visit import Facts
-from verify.circuit import Cable, Circuit
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable
 
 
 def outline(circuit: Circuit) -> list[Facts]:

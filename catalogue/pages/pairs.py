@@ -3,22 +3,23 @@
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
-from catalogue.pages.coverage import scheme_title
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
 from catalogue.pages.spelled import site_number, spelled, with_words
 from catalogue.pages.states import forms_of
 from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
-from verify.circuit import Circuit
-from verify.circuitfile import dump, parse
-from verify.engines.paths import PathsEngine
-from verify.faults import Fault, find_fault
-from verify.hazards import HAZARD_NAMES
-from verify.pairs.compose import both_made
-from verify.pairs.survey import MEANINGS, OUTCOMES
-from verify.problems import CircuitError
-from verify.verdict import judge
+from catalogue.store.coverage import scheme_title
+from verify.base.problems import CircuitError
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.circuit.file import dump, parse
+from verify.circuit.model import Circuit
+from verify.engine.paths import PathsEngine
+from verify.fault.contract import Fault
+from verify.fault.registry import find_fault
+from verify.study.pairs.compose import both_made
+from verify.study.pairs.survey import MEANINGS, OUTCOMES
+from verify.verdict.judging import judge
 
 _TITLE: Final = "Two mistakes at once"
 NOT_COMPUTED: Final = (

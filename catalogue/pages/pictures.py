@@ -9,10 +9,10 @@ from markupsafe import Markup
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state
 from catalogue.pages.visit import Facts, RefusalError, Visit
-from verify.behaviour import position
-from verify.circuit import Circuit
-from verify.evidence import Evidence
-from verify.problems import UserError
+from verify.base.problems import UserError
+from verify.behaviour.findings import position
+from verify.circuit.model import Circuit
+from verify.verdict.evidence import Evidence
 
 #: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
 MOST_BOXES: Final = 24

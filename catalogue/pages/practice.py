@@ -21,8 +21,8 @@ from catalogue.lessons.wording import USAGE_TITLES, USAGES, Usage, wording
 from catalogue.pages.paging import whole_number
 from catalogue.pages.spelled import site_number
 from catalogue.pages.visit import Facts, Page, RefusalError, Visit
-from catalogue.report import StateForm, state_forms
-from verify.problems import listing
+from catalogue.report.forms import StateForm, state_forms
+from verify.base.problems import listing
 
 _TITLE: Final = "Practice"
 _SHEETS_KEPT: Final = 16

@@ -2,8 +2,9 @@
 
 from typing import Final
 
-from catalogue.flows import CurrentForm, flow_forms
-from catalogue.metering import (
+from catalogue.pages.visit import Facts
+from catalogue.report.flows import CurrentForm, flow_forms
+from catalogue.report.metering import (
     Measured,
     Point,
     against_returns,
@@ -14,10 +15,10 @@ from catalogue.metering import (
     positions,
     why_not,
 )
-from catalogue.pages.visit import Facts
-from verify.circuit import Circuit, conductor_name
+from verify.circuit.model import Circuit
+from verify.circuit.parts import conductor_name
+from verify.circuit.wording import conductor_words
 from verify.electric.readings import Reading
-from verify.walk import conductor_words
 
 #: A table with more columns than this helps nobody.
 _MOST_STATES: Final = 16

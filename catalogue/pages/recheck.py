@@ -6,19 +6,19 @@ A row that does not come out as stored must never be shown as if it did.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from catalogue.report import Examination, examine
-from verify.circuit import Circuit
-from verify.circuitfile import parse
-from verify.engines.volts import VoltsEngine
-from verify.engines.words import WordsEngine
-from verify.faults import find_fault
-from verify.problems import BugError, CircuitError
-from verify.verdict import Judgement
+from catalogue.report.forms import Examination, examine
+from verify.base.problems import BugError, CircuitError
+from verify.behaviour.judgement import Judgement
+from verify.circuit.file import parse
+from verify.circuit.model import Circuit
+from verify.engine.volts import VoltsEngine
+from verify.engine.words import WordsEngine
+from verify.fault.registry import find_fault
 
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What a row says of a circuit; see `verify.verdict.Judgement`. `engine` judged it."""
+    """What a row says of a circuit, as a `Judgement` does. `engine` judged it."""
 
     verdict: str
     word: str

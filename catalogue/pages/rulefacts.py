@@ -1,8 +1,8 @@
 """What published rules have to do with a circuit, for its page and the pages of its faults."""
 
 from catalogue.pages.visit import Facts, RefusalError, Visit
-from verify.circuit import Circuit
-from verify.problems import UserError
+from verify.base.problems import UserError
+from verify.circuit.model import Circuit
 from verify.rules.book import BookChoice, choose, jurisdictions
 from verify.rules.remarks import book_form, remark_form, remarks
 

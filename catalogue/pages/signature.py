@@ -9,7 +9,7 @@ from catalogue.pages.lookup import signature_row
 from catalogue.pages.paging import paged, whole_number
 from catalogue.pages.states import signature_facts
 from catalogue.pages.visit import Page, Visit
-from verify.signature import Signature
+from verify.behaviour.signature import Signature
 
 _EXAMPLES: Final = 3
 

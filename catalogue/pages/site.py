@@ -14,10 +14,8 @@ from weakref import WeakKeyDictionary
 from datasette import Response
 
 import catalogue
-from catalogue.bounds import unbounded_answers
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.coverage import scope_line
 from catalogue.pages.provenance import last_run
 from catalogue.pages.visit import (
     LONGEST_PART,
@@ -31,10 +29,12 @@ from catalogue.pages.visit import (
     Visit,
 )
 from catalogue.pages.workers import workers
-from catalogue.report import FORMAT, short_cautions
-from catalogue.tables import TABLE
-from verify.cautions import summary
-from verify.problems import UserError, shown
+from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.store.bounds import unbounded_answers
+from catalogue.store.coverage import scope_line
+from catalogue.store.tables import TABLE
+from verify.base.cautions import summary
+from verify.base.problems import UserError, shown
 
 #: Nothing but our own style sheets, letters, scripts and pictures is loaded; nothing frames a page.
 HEADERS: Final = {
@@ -122,8 +122,7 @@ async def frame(datasette: Datasette) -> Frame:
     name = await find_catalogue(datasette)
 
     def read(connection: Connection) -> tuple[str, Facts | None]:
-        visit = Visit(connection, {}, {})
-        return scope_line(visit), last_run(visit)
+        return scope_line(connection), last_run(Visit(connection, {}, {}))
 
     covers, run = "No catalogue is served here.", None
     if name is not None:

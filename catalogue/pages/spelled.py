@@ -2,9 +2,9 @@
 
 from typing import Final, NamedTuple
 
-from catalogue import spelling
 from catalogue.pages.visit import Facts, Row, Visit
-from verify.problems import CircuitError
+from catalogue.store import spelling
+from verify.base.problems import CircuitError
 
 _UNSPELLED: Final = (
     "A mistake without words: what is stored of it or of its circuit is not what this version of "

@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from catalogue.pages.visit import Facts
-from catalogue.report import StateForm, state_forms
-from verify.behaviour import Observation, position
-from verify.circuit import Circuit
-from verify.signature import OUTCOMES, Signature
+from catalogue.report.forms import StateForm, state_forms
+from verify.behaviour.findings import Observation, position
+from verify.behaviour.signature import OUTCOMES, Signature
+from verify.circuit.model import Circuit
 
 #: A table of more states than this helps nobody; of larger circuits some states are shown.
 MOST_STATES: Final = 64

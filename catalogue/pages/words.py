@@ -3,8 +3,8 @@
 from dataclasses import asdict
 
 from catalogue.pages.visit import Page, Visit
-from catalogue.terms import anchor
-from verify.cautions import cautions as all_cautions
+from catalogue.report.terms import anchor
+from verify.base.cautions import cautions as all_cautions
 
 
 def terms(visit: Visit) -> Page:

@@ -15,7 +15,7 @@ from typing import Any, Final, TypeVar
 from weakref import WeakKeyDictionary
 
 from catalogue.pages.visit import BusyError
-from verify.deadline import TooLateError, ending_at, is_too_late
+from verify.base.deadline import TooLateError, ending_at, is_too_late
 
 #: Of the work in Python one thread has the turn at a time; the second is for short questions
 #: beside a long one.
@@ -62,7 +62,7 @@ class Workers:
         """What `work` makes of a connection to `database`.
 
         Raises BusyError if there is no place, or no answer in time; work that was given up ends
-        by itself, see `verify.deadline`, and keeps its place until then.
+        by itself, see `verify.base.deadline`, and keeps its place until then.
         """
         if self._taken >= self.places:
             raise BusyError(f"{_BUSY} Come again in a moment.")

@@ -17,11 +17,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.change import Change
-from verify.circuit import Cable, Circuit, Device, is_ground_colour
-from verify.electric.kernel import Bytes, Integers, Phasors
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable, Device, is_ground_colour
 from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
-from verify.network import NOTHING, Batch, Flattener
+from verify.electric.solving_kernel import Bytes, Integers, Phasors
+from verify.fault.change import Change
+from verify.fault.network import NOTHING, Batch, Flattener
 
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.change import Change
-from verify.circuit import Circuit
+from verify.circuit.model import Circuit
 from verify.electric.grid import Grid, Network, Reals
-from verify.electric.kernel import Bytes, States
 from verify.electric.physics import Parameters, section
 from verify.electric.protection import TRIPS_IN_TIME, curve
 from verify.electric.solve import Solution, all_states, solve, spread
+from verify.electric.solving_kernel import Bytes, States
+from verify.fault.change import Change
 
 if TYPE_CHECKING:
-    from verify.faults import Fault
+    from verify.fault.contract import Fault
 
 DARK: Final = 0
 DIM: Final = 1

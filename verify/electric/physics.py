@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Final, cast
 
-from verify.circuit import Circuit
-from verify.problems import CircuitError, Problem
-from verify.resources import data_path
+from verify.base.problems import CircuitError, Problem
+from verify.base.resources import data_path
+from verify.circuit.model import Circuit
 
 _AWG: Final = re.compile(r"\s*(\d{1,2})\s*AWG\s*", re.IGNORECASE)
 _MM2: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*mm(?:²|2|\^2)\s*", re.IGNORECASE)

@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from verify.change import Change
-from verify.circuit import Circuit, End
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
 from verify.electric.grid import Grid, Network, Reals
-from verify.electric.kernel import Phasors
 from verify.electric.outcomes import energise
 from verify.electric.physics import Parameters
 from verify.electric.solve import Solution, solve
-from verify.network import CLOSED_DOWN, CLOSED_UP
+from verify.electric.solving_kernel import Phasors
+from verify.fault.change import Change
+from verify.fault.network import CLOSED_DOWN, CLOSED_UP
 
 if TYPE_CHECKING:
-    from verify.faults import Fault
+    from verify.fault.contract import Fault
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.electric.grid import Grid, Network, Reals
-from verify.electric.kernel import Phasors, States, solve_rows
+from verify.electric.solving_kernel import Phasors, States, solve_rows
 
 #: How many pairs of row and state are worth loading the compiler for.
 WORTH_COMPILING: Final = 2500

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
-from verify.problems import Problem, UserError, listing, shown
-from verify.resources import data_path
+from verify.base.problems import Problem, UserError, listing, shown
+from verify.base.resources import data_path
 
 MEMORY: Final = "memory"
 
@@ -16,7 +16,7 @@ MEMORY: Final = "memory"
 class Jurisdiction:
     """Where a document is in force: `code` is what people call it, `editions` are those known.
 
-    `palette` names the colours of its conductors, see `verify.colours`.
+    `palette` names the colours of its conductors, see `verify.circuit.colours`.
     """
 
     name: str

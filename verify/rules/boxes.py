@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
-from verify.circuit import Box, Device, is_ground_colour
+from verify.circuit.parts import Box, Device, is_ground_colour
 from verify.rules.book import Text
 from verify.rules.premises import Finding, Premises, in_words
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from verify.circuit import Cable, End, conductor_name
-from verify.colours import PALETTES
+from verify.circuit.colours import PALETTES
+from verify.circuit.parts import Cable, End, conductor_name
 from verify.rules.book import Text
 from verify.rules.premises import Finding, Premises, in_words
 

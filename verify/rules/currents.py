@@ -8,12 +8,12 @@ say, and nothing is decided here.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from verify.circuit import End
-
-if TYPE_CHECKING:
-    from verify.rules.premises import Load, Premises
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End
+from verify.engine.paths import Wiring
+from verify.rules.loads import Load
 
 # Beyond the feeds: where their lines come from, and where neutrals and grounds are connected.
 _LINES: Final = -1
@@ -36,7 +36,7 @@ class Step(NamedTuple):
 class Flow:
     """The current of a load in a state; `steps` is None where it divides."""
 
-    load: "Load"
+    load: Load
     state: int
     steps: tuple[Step, ...] | None
 
@@ -48,14 +48,26 @@ class _Edge(NamedTuple):
 
 
 class Currents:
-    """The currents of a circuit, state by state."""
+    """The currents of a circuit, state by state.
 
-    def __init__(self, at: "Premises") -> None:
-        self.at = at
-        groups = at.circuit.grouped_ends
+    `ways` has for each load the side by which current comes, the one by which it leaves, and the
+    states, as a set, in which it runs so; `states` is how many states there are.
+    """
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        wiring: Wiring,
+        states: int,
+        ways: Sequence[tuple[Load, End, End, int]],
+    ) -> None:
+        self._circuit = circuit
+        self._wiring = wiring
+        self._total = states
+        self._ways = ways
+        groups = circuit.grouped_ends
         self._join = {end: number for number, group in enumerate(groups) for end in group}
         self._fixed = list(self._always())
-        self._total = at.every.bit_length()
 
     @property
     def is_complete(self) -> bool:
@@ -65,12 +77,11 @@ class Currents:
     @cached_property
     def flows(self) -> Sequence[Flow]:
         """The current of every load in every state in which it has one."""
-        ways = [(load, *way, self.at.runs(*way)) for load in self.at.loads for way in load.ways]
         return [
             Flow(load, state, self._steps(edges, come, leave))
             for state in self._states()
             for edges in [self._edges(state)]
-            for load, come, leave, states in ways
+            for load, come, leave, states in self._ways
             if states >> state & 1
         ]
 
@@ -90,7 +101,7 @@ class Currents:
 
     def _always(self) -> Iterator[_Edge]:
         """What connects in every state."""
-        circuit, wiring = self.at.circuit, self.at.wiring
+        circuit, wiring = self._circuit, self._wiring
         for name, conductor in wiring.conductors.items():
             if not wiring.has_failed("conductor-open", name):
                 yield self._edge(*conductor.ends, name)
@@ -113,7 +124,7 @@ class Currents:
         return _Edge(self._join[a], self._join[b], conductor)
 
     def _edges(self, state: int) -> list[_Edge]:
-        closed = self.at.wiring.closed_contacts(state)
+        closed = self._wiring.closed_contacts(state)
         return [*self._fixed, *(self._edge(a, b) for a, b in closed)]
 
     def _steps(self, edges: Sequence[_Edge], come: End, leave: End) -> tuple[Step, ...] | None:

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from verify.circuit import Circuit, End, is_ground_colour
+from verify.circuit.model import Circuit
+from verify.circuit.parts import End, is_ground_colour
 from verify.rules.book import Text
 from verify.rules.premises import Finding, Premises, in_words, some_positions
 

@@ -1,17 +1,19 @@
 """What the rules ask about a circuit: what line, neutral and ground reach, and in which states.
 
-A set of states is a number, bit s for state s, as in `verify.behaviour`.
+A set of states is a number, bit s for state s, as in `verify.behaviour.findings`.
 """
 
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final, Literal, NamedTuple
+from typing import Final, Literal
 
-from verify.circuit import Circuit, Device, End
-from verify.engines.paths import Wiring
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device, End
+from verify.engine.paths import Wiring
 from verify.rules.currents import Currents
+from verify.rules.loads import Load
 
 #: Sets of states grow as 2^switches bits; more switches than this no engine proves either.
 MOST_SWITCHES: Final = 16
@@ -35,19 +37,6 @@ class Finding:
     standing: Standing
     raised_by: tuple[str, ...]
     because: str
-
-
-class Load(NamedTuple):
-    """What takes current: `line` and `neutral` are the sides meant for them."""
-
-    name: str
-    line: End
-    neutral: End
-
-    @property
-    def ways(self) -> tuple[tuple[End, End], tuple[End, End]]:
-        """The sides as (the one current comes by, the one it leaves by): as meant, then not."""
-        return (self.line, self.neutral), (self.neutral, self.line)
 
 
 class Supply:
@@ -174,7 +163,8 @@ class Premises:
     @cached_property
     def currents(self) -> Currents:
         """Which way the currents of loads run."""
-        return Currents(self)
+        ways = [(load, *way, self.runs(*way)) for load in self.loads for way in load.ways]
+        return Currents(self.circuit, self.wiring, self.every.bit_length(), ways)
 
     def joined_with(self, end: End) -> tuple[End, ...]:
         """The ends that are in one join with `end`, itself left out."""

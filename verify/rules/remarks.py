@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, TypedDict
 
-from verify.circuit import Circuit
+from verify.circuit.model import Circuit
 from verify.rules import boxes, colouring, grounding, switching, together
 from verify.rules.book import Rule, Rulebook, Text, note
 from verify.rules.premises import MOST_SWITCHES, STANDINGS, Finding, Premises, Standing

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from verify.circuit import Device
+from verify.circuit.parts import Device
 from verify.rules.book import Text
 from verify.rules.premises import Finding, Premises, Supply, in_words, some_positions
 

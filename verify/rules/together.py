@@ -8,7 +8,8 @@ from typing import Final
 
 import networkx as nx
 
-from verify.circuit import Circuit, conductor_name
+from verify.circuit.model import Circuit
+from verify.circuit.parts import conductor_name
 from verify.rules.book import Text
 from verify.rules.currents import Flow
 from verify.rules.premises import Finding, Premises, in_words, some_positions

@@ -1,0 +1,1 @@
+"""What a catalogue has to compute, and computing it circuit by circuit."""

@@ -1,0 +1,174 @@
+"""What a build has to compute, known before it starts: circuits in batches, named by content.
+
+The id of a batch is a hash over its circuits and over every version that can change its rows,
+so a batch that is stored under its id never needs to be computed again.
+"""
+
+import hashlib
+import itertools
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from verify.circuit.file import FORMAT
+from verify.circuit.model import Circuit
+from verify.engine.volts import VoltsEngine
+from verify.engine.words import WordsEngine
+from verify.fault.registry import fault_kinds
+from verify.layout.enumeration import Layout, layouts
+from verify.layout.sampler import sample
+from verify.layout.schemes import SOUND_SCHEMES
+from verify.sweep import VERSION as BULK_VERSION
+
+#: Raised whenever rows change for a reason that no other version tells.
+ROWS_VERSION: Final = 5
+
+#: Circuits in a batch, about a second of work: few of sizes of which pairs of faults are judged.
+_BATCH_WORK: Final = 2400
+_WITH_PAIRS: Final = {2: 9, 3: 8}
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCircuit:
+    """A circuit as intended, with what the catalogue says of it before judging it."""
+
+    label: str
+    origin: str
+    scheme: str
+    circuit: Circuit
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutSpec:
+    """Every layout of a size is planned by one of these, for each sound scheme."""
+
+    scheme: str
+    layout: str
+
+    def build(self) -> PlannedCircuit:
+        """The circuit that this stands for."""
+        circuit = Layout.parse(self.layout).circuit(self.scheme)
+        return PlannedCircuit(f"{self.scheme}-{self.layout}", "layout", self.scheme, circuit)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSpec:
+    """One random circuit: number `index` of those of a seed."""
+
+    seed: int
+    index: int
+
+    def build(self) -> PlannedCircuit:
+        """The circuit that this stands for."""
+        drawn = sample(self.seed, self.index)
+        return PlannedCircuit(drawn.label, "drawn", drawn.scheme, drawn.circuit)
+
+
+Spec = LayoutSpec | DrawnSpec
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Circuits that are computed and stored together."""
+
+    id: str
+    specs: tuple[Spec, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole build. Equal ids mean equal content. A `summary` keeps counts in place of rows."""
+
+    locations: tuple[int, ...]
+    schemes: tuple[str, ...]
+    drawn: int
+    seed: int
+    batches: tuple[Batch, ...]
+    summary: bool = False
+
+    @property
+    def id(self) -> str:
+        """A hash over the ids of the batches."""
+        return _hash([batch.id for batch in self.batches])
+
+    @property
+    def circuits(self) -> int:
+        """How many circuits there are in all."""
+        return sum(len(batch.specs) for batch in self.batches)
+
+
+def engine_version() -> str:
+    """The engines that prove, with their versions: *volts* asks *words* what is connected.
+
+    *Bulk* stands for both where faults are many.
+    """
+    engines = ", ".join(f"{engine.name} {engine.version}" for engine in (VoltsEngine, WordsEngine))
+    return f"{engines}, bulk {BULK_VERSION}"
+
+
+def fault_kind_versions() -> str:
+    """Every fault kind with its version."""
+    return ", ".join(f"{kind.name} {kind.version}" for kind in fault_kinds())
+
+
+@dataclass(frozen=True, slots=True)
+class Shard:
+    """Every `count`-th batch of a plan, beginning with number `number`, which counts from 1."""
+
+    number: int
+    count: int
+
+
+def make_plan(
+    locations: Sequence[int],
+    drawn: int = 0,
+    seed: int = 0,
+    shard: Shard | None = None,
+    *,
+    schemes: Sequence[str] = SOUND_SCHEMES,
+    summary: bool = False,
+) -> Plan:
+    """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
+
+    The layouts are wired by each of `schemes`, in the order of `SOUND_SCHEMES`. With a `shard` only
+    its batches. Of a `summary` the batches are other ones.
+    """
+    sizes = tuple(sorted(set(locations)))
+    wired = tuple(scheme for scheme in SOUND_SCHEMES if scheme in schemes)
+    batches = [
+        _batch(part, summary)
+        for size in sizes
+        for scheme in wired
+        for part in _parts(
+            _layout_specs(size, scheme), _WITH_PAIRS.get(size, max(1, _BATCH_WORK // size**2))
+        )
+    ]
+    batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
+    if shard is not None:
+        batches = batches[shard.number - 1 :: shard.count]
+    return Plan(sizes, wired, drawn, seed, tuple(batches), summary)
+
+
+def _layout_specs(locations: int, scheme: str) -> Iterator[LayoutSpec]:
+    for layout in layouts(locations):
+        yield LayoutSpec(scheme, layout.code)
+
+
+def _parts(specs: Iterator[LayoutSpec], size: int) -> Iterator[tuple[LayoutSpec, ...]]:
+    while part := tuple(itertools.islice(specs, size)):
+        yield part
+
+
+def batch_versions() -> tuple[int, int, str, str]:
+    """Every version that can change the rows of a batch."""
+    return ROWS_VERSION, FORMAT, engine_version(), fault_kind_versions()
+
+
+def _batch(specs: tuple[Spec, ...], summary: bool) -> Batch:
+    kept = ["summary"] if summary else []
+    return Batch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
+
+
+def _hash(content: object) -> str:
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:32]

@@ -1,0 +1,155 @@
+"""Counts in place of rows: what is kept of sizes whose single faults are too many for one file.
+
+Faults that a person cannot tell apart, by name, by what the light does and by their hazards, are
+one row with their number and an example. It is the same count that full rows would give.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from sqlite3 import Connection
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from catalogue.prove.counting import Numbers, count_alike, numbers_of
+from catalogue.prove.memory import Memory, memory
+from catalogue.prove.plan import Batch, PlannedCircuit, Spec
+from catalogue.prove.proving import as_version
+from verify.fault.change import Wiring
+from verify.fault.contract import Site
+from verify.fault.registry import fault_kind, fault_kinds
+from verify.sweep.listing import sites_of
+
+
+class Alike(NamedTuple):
+    """What faults of one row have in common; bit i of `hazard_set` is that of hazard i + 1."""
+
+    locations: int
+    lamps: int
+    scheme: str
+    kind: str
+    family: str
+    verdict: str
+    word: str
+    hazard_set: int
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many faults are alike, in how many circuits, and an example of them by label.
+
+    It is the first listed of the circuit with the smallest label.
+    """
+
+    faults: int
+    circuits: int
+    example: str
+
+
+Summary = dict[Alike, Counted]
+
+
+def summarize(specs: Sequence[Spec]) -> Summary:
+    """The single faults of some circuits, counted."""
+    known = memory()
+    in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
+    judged = [_Judged.of(known, planned) for planned in in_order]
+    # What a person cannot tell apart has one number.
+    names = numbers_of(name for name, _ in known.families.names)
+    looks = numbers_of(row.look for row in known.rows)
+    kinds = [kind.name for kind in fault_kinds()]
+    total: Summary = {}
+    for head in dict.fromkeys(each.head for each in judged):
+        circuits = [each for each in judged if each.head == head]
+        groups = count_alike([each.keys(names, looks) for each in circuits])
+        sites: dict[tuple[int, str], list[Site]] = {}
+        columns = (groups.faults, groups.circuits, groups.circuit, groups.place)
+        for faults, number, circuit, place in zip(*(c.tolist() for c in columns), strict=True):
+            one = circuits[circuit]
+            found = known.rows[one.row[place]]
+            kind, (name, _) = kinds[one.kind[place]], known.families.names[one.family[place]]
+            if (circuit, kind) not in sites:
+                sites[circuit, kind] = sites_of(fault_kind(kind), one.wiring)
+            site = ",".join(sites[circuit, kind][one.site[place]])
+            alike = Alike(*head, kind, name, found.verdict, found.word, found.hazard_set)
+            total[alike] = Counted(faults, number, f"{one.label}/{kind}/{site}")
+    return total
+
+
+def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
+    """The faults of a batch, counted; see `catalogue.prove.proving.as_version`."""
+    as_version(versions)
+    return summarize(batch.specs)
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """A circuit and what was found of its faults: `family` and `row` as the memory numbers them.
+
+    `head` is what it has in common with others: locations, lamps, scheme.
+    """
+
+    label: str
+    head: tuple[int, int, str]
+    wiring: Wiring
+    kind: Numbers
+    site: Numbers
+    family: Numbers
+    row: Numbers
+
+    @classmethod
+    def of(cls, known: Memory, planned: PlannedCircuit) -> "_Judged":
+        """A planned circuit."""
+        circuit = planned.circuit
+        judged = known.bulk.judge(circuit)
+        listing = judged.listing
+        return cls(
+            planned.label,
+            (len(circuit.switches), len(circuit.lamps), planned.scheme),
+            listing.wiring,
+            listing.kind.astype(np.int64),
+            listing.site.astype(np.int64),
+            known.families.of(listing),
+            known.row_of(judged),
+        )
+
+    def keys(self, names: Numbers, looks: Numbers) -> Numbers:
+        """A number for each fault, equal for those that are alike."""
+        named = self.kind * (int(names.max()) + 1) + names[self.family]
+        return named * (int(looks.max()) + 1) + looks[self.row]
+
+
+def write_summary(
+    connection: Connection, summary: Summary, ids: Callable[[Alike], tuple[int, ...]]
+) -> None:
+    """Count a batch in; `ids` gives kind, family, verdict and signature of a row."""
+    connection.executemany(
+        _INSERT,
+        [
+            (
+                alike.locations,
+                alike.lamps,
+                alike.scheme,
+                *ids(alike),
+                alike.hazard_set,
+                counted.faults,
+                counted.circuits,
+                counted.example,
+            )
+            for alike, counted in sorted(summary.items())
+        ],
+    )
+
+
+#: What becomes of a row that is there already.
+COUNT_IN: Final = """
+do update set faults = faults + excluded.faults, circuits = circuits + excluded.circuits,
+              example = min(example, excluded.example)
+"""
+_INSERT: Final = f"""
+insert into summary (locations, lamps, scheme, kind_id, family_id, verdict_id, signature_id,
+                     hazard_set, faults, circuits, example)
+values (?,?,?,?,?,?,?,?,?,?,?)
+on conflict (locations, lamps, scheme, kind_id, family_id, verdict_id, signature_id, hazard_set)
+{COUNT_IN}
+"""

@@ -1,0 +1,1 @@
+"""What is said of circuits and faults, for commands and pages alike."""

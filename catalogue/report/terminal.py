@@ -1,0 +1,165 @@
+"""Text for a terminal: wrapped to its width, tables, complaints and progress.
+
+Colour only adds to words, and is left out where the output is no terminal or NO_COLOR is set.
+"""
+
+import shutil
+import sys
+import textwrap
+import time
+import unicodedata
+from collections.abc import Iterable, Sequence
+from types import TracebackType
+from typing import TYPE_CHECKING, Final, Self
+
+import click
+
+from verify.base.cautions import summary
+from verify.base.problems import Problem, shown
+
+if TYPE_CHECKING:
+    from click._termui_impl import ProgressBar
+
+_NARROWEST: Final = 40
+_WIDEST: Final = 100
+_FALLBACK: Final = (80, 24)
+_BETWEEN_COLUMNS: Final = "  "
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+_BAR_CELLS: Final = 30
+_COLOURS: Final = {"sound": "green", "mimic": "magenta", "misbehaves": "yellow", "trips": "red"}
+
+
+def columns() -> int:
+    """How many columns a text fills: those of the terminal, within what is good to read."""
+    return min(_WIDEST, max(_NARROWEST, shutil.get_terminal_size(_FALLBACK).columns))
+
+
+def say(text: str = "") -> None:
+    """One piece of output."""
+    click.echo(text)
+
+
+def paragraph(text: str, indent: str = "", first: str | None = None) -> str:
+    """Running text, wrapped; `first` stands before the first line in place of `indent`."""
+    return textwrap.fill(
+        text,
+        columns(),
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,  # names are full of hyphens
+    )
+
+
+def word_list(items: Iterable[str], indent: str = "") -> str:
+    """Items one after the other, wrapped between them only."""
+    unbroken = (item.replace(" ", _NO_BREAK) for item in items)
+    return paragraph(", ".join(unbroken), indent).replace(_NO_BREAK, " ")
+
+
+def heading(text: str, indent: str = "") -> str:
+    """A line that stands out where the terminal can do it."""
+    return click.style(paragraph(text, indent), bold=True)
+
+
+def verdict_style(verdict: str, text: str) -> str:
+    """`text` in the colour that goes with a verdict."""
+    return click.style(text, fg=_COLOURS.get(verdict), bold=True)
+
+
+def cautions_paragraph() -> str:
+    """What stands below everything that tells a person about a circuit."""
+    return paragraph(f"Cautions: {summary()}")
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[str]], numbers: bool = False) -> str:
+    """Columns as wide as their content; with `numbers` all but the first are set to the right."""
+    grid = [headings, *rows]
+    widths = [max(map(_cells, column)) for column in zip(*grid, strict=True)]
+    lines = []
+    for row in grid:
+        padded = [
+            padding + text if numbers and number else text + padding
+            for number, (text, width) in enumerate(zip(row, widths, strict=True))
+            for padding in [" " * (width - _cells(text))]
+        ]
+        lines.append(_BETWEEN_COLUMNS.join(padded).rstrip())
+    rule = _BETWEEN_COLUMNS.join("-" * width for width in widths)
+    return "\n".join((click.style(lines[0], bold=True), rule, *lines[1:]))
+
+
+def table_width(headings: Sequence[str], longest_cell: int) -> int:
+    """How wide a table gets whose cells have at most `longest_cell` characters."""
+    widths = [max(_cells(text), longest_cell) for text in headings]
+    return sum(widths) + len(_BETWEEN_COLUMNS) * (len(widths) - 1)
+
+
+def _cells(text: str) -> int:
+    """How many columns of a terminal a text takes: names may be of any script."""
+    return sum(
+        0 if unicodedata.combining(letter) else 2 if _is_wide(letter) else 1 for letter in text
+    )
+
+
+def _is_wide(letter: str) -> bool:
+    return unicodedata.east_asian_width(letter) in "WF"
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """A number with its noun."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def file_name(path: object) -> str:
+    """A file's name as it can be shown, whatever is in it."""
+    return shown(click.format_filename(str(path)), 200)
+
+
+def complain(problems: Iterable[Problem], file: str = "") -> None:
+    """Say on standard error what is wrong, each problem on its own line after its file."""
+    for problem in problems:
+        click.echo(f"{file}: {problem}" if file else str(problem), err=True)
+
+
+class Progress:
+    """A bar on standard error with the time left, shown once a job has taken `patience` seconds.
+
+    Call it with what is done and what there is in all, and use it as a context. What is done at
+    the first call took no time of this job. Without a terminal nothing is shown.
+    """
+
+    def __init__(self, label: str, patience: float = 2.0) -> None:
+        self._label = label
+        self._due = time.monotonic() + patience
+        self._bar: ProgressBar[int] | None = None
+        self._first = 0
+        self._is_shown = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._bar is not None and self._is_shown:
+            self._bar.render_finish()
+
+    def __call__(self, done: int, total: int) -> None:
+        """Move the bar on."""
+        if self._bar is None:
+            self._first = done
+            self._bar = click.progressbar(
+                length=total - done,
+                label=self._label,
+                show_pos=True,
+                width=_BAR_CELLS,
+                file=sys.stderr,
+                hidden=not sys.stderr.isatty(),
+            )
+        self._bar.make_step(done - self._first - self._bar.pos)
+        if time.monotonic() >= self._due:
+            self._is_shown = True
+            self._bar.render_progress()

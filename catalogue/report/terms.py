@@ -1,0 +1,37 @@
+"""The words of `data/terms.toml`, in North American and IEC/UK usage, and where pages explain them.
+
+They fill the catalogue's table `term`.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+
+from verify.base.resources import data_path
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A word with its meaning; `iec` is the IEC or UK word where that is another."""
+
+    word: str
+    meaning: str
+    iec: str | None = None
+
+    @property
+    def anchor(self) -> str:
+        """The fragment of its definition on the page of terms."""
+        return anchor(self.word)
+
+
+@cache
+def terms() -> tuple[Term, ...]:
+    """All terms: those of the trade, then our own."""
+    document = tomllib.loads(data_path("terms.toml").read_text("utf-8"))
+    return tuple(Term(**entry) for entry in document["term"])
+
+
+def anchor(word: str) -> str:
+    """The fragment that addresses a word: ``any-location-control`` for any-location control."""
+    return re.sub(r"[^a-z0-9]+", "-", word.lower()).strip("-")

@@ -1,0 +1,111 @@
+"""Several feeds: what is on line, what meets what, and how it is told."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from verify.circuit.devices import LEGS
+from verify.circuit.file import dump, parse
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Device, End, Join
+from verify.engine.paths import PathsEngine
+from verify.engine.words import WordsEngine
+from verify.layout.enumeration import Layout
+from verify.strategies import circuits
+from verify.verdict.evidence import Prover
+from verify.verdict.judging import judge
+
+STAIR = Layout.parse("1.f.1").circuit("chain")
+
+
+def with_feed(circuit: Circuit, box: str, leg: str, onto: dict[str, str]) -> Circuit:
+    """`circuit` with a second feed in `box`, its terminals joined to ends there by name."""
+    joins = {End(join.box, name): list(join.ends) for join in circuit.joins for name in join.ends}
+    groups: dict[tuple[str, tuple[str, ...]], list[str]] = {
+        (box, tuple(joins.get(End(box, end), [end]))): [] for end in onto.values()
+    }
+    for terminal, end in onto.items():
+        groups[box, tuple(joins.get(End(box, end), [end]))].append(f"spare-feed.{terminal}")
+    changed = {ends: [*ends, *added] for (_, ends), added in groups.items()}
+    kept = [join for join in circuit.joins if join.box != box or join.ends not in changed]
+    return replace(
+        circuit,
+        devices=(*circuit.devices, Device("spare-feed", "feed", box, leg=leg)),
+        joins=(*kept, *(Join(box, tuple(ends)) for ends in changed.values())),
+    )
+
+
+@st.composite
+def fed_twice(draw: st.DrawFn) -> Circuit:
+    """A circuit with a second feed that is joined to whatever was near."""
+    circuit = draw(circuits())
+    box = draw(st.sampled_from(circuit.boxes)).name
+    ends = [end.name for end in circuit.ends if end.box == box]
+    terminals = draw(st.lists(st.sampled_from(["line", "neutral", "ground"]), unique=True))
+    onto = {terminal: draw(st.sampled_from(ends)) for terminal in terminals} if ends else {}
+    return with_feed(circuit, box, draw(st.sampled_from(LEGS)), onto)
+
+
+@given(fed_twice())
+def test_engines_agree_on_several_feeds(circuit: Circuit) -> None:
+    """Protection, lamps and hazards are the same by both engines, and the file says it all."""
+    seen = WordsEngine().observe(circuit)
+    assert seen == PathsEngine().observe(circuit)
+    assert parse(dump(circuit)) == circuit
+    prover = Prover(circuit)
+    found = judge(circuit, WordsEngine())
+    if found.verdict == "trips":
+        assert found.state is not None
+        assert prover.find("trips", found.state).path_words
+    for name, state in found.hazard_states:
+        assert prover.find(name, state).path_words
+
+
+def test_a_second_feed_that_touches_nothing_changes_nothing() -> None:
+    """Its line is live, but nothing is there."""
+    alone = with_feed(STAIR, "box-2", "B", {})
+    assert WordsEngine().observe(alone) == WordsEngine().observe(STAIR)
+
+
+@pytest.mark.parametrize(("leg", "verdict"), [("A", "sound"), ("B", "trips")])
+def test_lines_may_meet_on_one_leg_only(leg: str, verdict: str) -> None:
+    """Two lines of one leg are at one voltage; of different legs they are a short circuit."""
+    circuit = with_feed(STAIR, "box-1", leg, {"line": "feed.line"})
+    assert judge(circuit, WordsEngine()).verdict == verdict
+    if verdict == "trips":
+        words = Prover(circuit).find("trips", 0).path_words
+        assert words[0] == "lines of feeds on different legs are connected"
+        assert words[1].startswith("line leaves feed in box-1")
+
+
+def test_line_of_one_feed_on_the_neutral_of_another_trips() -> None:
+    """Neutrals are connected at the service."""
+    circuit = with_feed(STAIR, "box-1", "B", {"line": "feed.neutral"})
+    found = judge(circuit, WordsEngine())
+    assert (found.verdict, found.state) == ("trips", 0)
+
+
+def test_a_return_to_another_feed_lights_the_lamp() -> None:
+    """A borrowed neutral works; nothing in the positions of the switches tells."""
+    own = replace(
+        STAIR,
+        joins=tuple(
+            Join(join.box, tuple(end for end in join.ends if end != "feed.neutral"))
+            for join in STAIR.joins
+        ),
+    )
+    assert judge(own, WordsEngine()).verdict == "misbehaves"
+    borrowed = with_feed(own, "box-1", "A", {"neutral": "lamp-box-run.white"})
+    assert judge(borrowed, WordsEngine()).any_location
+
+
+def test_several_feeds_have_names_in_words() -> None:
+    """Where there are several, a path says from which feed line comes."""
+    circuit = with_feed(STAIR, "box-2", "A", {"line": "switch-2.common"})
+    found = judge(circuit, WordsEngine())
+    assert found.verdict == "misbehaves"
+    assert found.state is not None
+    words = Prover(circuit).find("misbehaves", found.state, "switch-1", "lamp").path_words
+    assert words[1].startswith("line leaves spare-feed in box-2")

@@ -1,0 +1,1 @@
+"""What all else rests on: problems in words, data files, cautions, compiled functions."""

@@ -1,0 +1,42 @@
+"""The cautions of `data/cautions.toml`: they go with all that tells a person what to do."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from typing import cast
+
+from verify.base.resources import data_path
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: `short` is a sentence for a narrow place, `text` says it in full.
+
+    `source` names what it rests on, where there is anything to name, and `how_known` says whether
+    that was read, remembered or computed.
+    """
+
+    id: str
+    short: str
+    text: str
+    source: str | None = None
+    how_known: str | None = None
+
+
+@cache
+def cautions() -> tuple[Caution, ...]:
+    """All cautions, the most urgent first."""
+    entries = cast(list[dict[str, str]], _document()["caution"])
+    return tuple(
+        Caution(**{key: value.strip() for key, value in entry.items()}) for entry in entries
+    )
+
+
+def summary() -> str:
+    """All of them in one short paragraph, for the foot of a terminal's output."""
+    return cast(str, _document()["summary"]).strip()
+
+
+@cache
+def _document() -> dict[str, object]:
+    return tomllib.loads(data_path("cautions.toml").read_text("utf-8"))

@@ -1,0 +1,1 @@
+"""What a circuit is found to do, as values: outcomes, hazards, signatures and verdicts."""

@@ -1,0 +1,148 @@
+"""Single faults: every mistake of every kind, in a stable order, each listed once.
+
+A fault is named by its kind and its site, a tuple of names from the circuit;
+`Fault.label` is public and stable, and adding a kind renumbers nothing.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar
+
+from verify.base.resources import data_path
+from verify.circuit.failures import failed_part
+from verify.circuit.file import load
+from verify.circuit.model import Circuit
+from verify.fault.change import Change, Replacement, Wiring, changed
+from verify.layout.enumeration import Layout
+
+Site = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One mistake in one circuit. `change` speaks of that circuit's `Wiring`."""
+
+    kind: str
+    site: Site
+    change: Change
+
+    @property
+    def label(self) -> str:
+        """Kind and site as one word, for labels and addresses."""
+        return f"{self.kind}/{self.site_text}"
+
+    @property
+    def site_text(self) -> str:
+        """The site as one word; names contain no comma."""
+        return ",".join(self.site)
+
+    def apply(self, circuit: Circuit) -> Circuit:
+        """The circuit with the mistake in it; `circuit` must be the one it was found for."""
+        return changed(Wiring(circuit), self.change)
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A fault to show what a kind means, with its verdict.
+
+    It is of a layout wired by a scheme or, where `scheme` is None, of the circuit of that name in
+    `data/circuits`. `by_connections` is the verdict of engines that know no volts, if another.
+    """
+
+    scheme: str | None
+    layout: str
+    site: Site
+    verdict: str
+    why: str
+    by_connections: str | None = None
+
+    @property
+    def label(self) -> str:
+        """How its circuit is called in a catalogue."""
+        return self.layout if self.scheme is None else f"{self.scheme}-{self.layout}"
+
+    def circuit(self) -> Circuit:
+        """The circuit in which the mistake is made."""
+        if self.scheme is None:
+            return load(data_path("circuits") / f"{self.layout}.toml")
+        return Layout.parse(self.layout).circuit(self.scheme)
+
+
+class FaultKind(ABC):
+    """One kind of mistake. `version` goes up whenever its sites or results change."""
+
+    name: ClassVar[str]
+    title: ClassVar[str]
+    description: ClassVar[str]
+    version: ClassVar[int] = 1
+
+    @abstractmethod
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every site with what happens there, in order; results may repeat."""
+
+    @abstractmethod
+    def in_words(self, site: Site) -> str:
+        """What was done wrong, as a sentence."""
+
+    @abstractmethod
+    def examples(self) -> tuple[Example, ...]:
+        """Examples with their verdicts: they feed the tests and the page of the kind."""
+
+    def sites(self, wiring: Wiring) -> Iterator[tuple[Site, Fault]]:
+        """Every site, with the fault under which its result is listed: that of the first one."""
+        listed: dict[object, Fault] = {}
+        for site, change in self.open_changes(wiring):
+            fault = Fault(self.name, site, change)
+            key = _result(wiring, change)
+            yield site, fault if key is None else listed.setdefault(key, fault)
+
+    def open_changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """The changes; but what has failed already (`failed_part`) does not fail again."""
+        failed = set(map(failed_part, wiring.circuit.failures))
+        for site, change in self.changes(wiring):
+            if change.failure is None or failed_part(change.failure) not in failed:
+                yield site, change
+
+    def faults(self, wiring: Wiring) -> Iterator[Fault]:
+        """The faults of this kind; of sites with one result the first is listed."""
+        return (fault for site, fault in self.sites(wiring) if site == fault.site)
+
+
+def _result(wiring: Wiring, change: Change) -> object | None:
+    """What two changes with the same result have in common; None if no other can have it."""
+    if change.replacement is not None:
+        return _replaced_joins(wiring, change.replacement)
+    if not change.moves:
+        return None
+    joins = wiring.joins
+    touched = {join for end, join in change.moves} | {
+        wiring.join_of[end] for end, _ in change.moves
+    }
+    groups = {join: set(joins[join]) if join < len(joins) else set() for join in touched}
+    for end, join in change.moves:
+        groups[wiring.join_of[end]].discard(end)
+        groups[join].add(end)
+    # Joins that come out as they were do not count: two partitions are equal if what is new is.
+    return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
+
+
+def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object | None:
+    """The joins in which a replaced switch ends up, its new terminals by name."""
+    switch = wiring.circuit.device(replacement.device)
+    terminals = {
+        wiring.number(switch.box, f"{switch.name}.{terminal}"): terminal
+        for terminal in switch.form.switched_terminals
+    }
+    own = {wiring.join_of[end] for end in terminals}
+    if len(own) == len(terminals) and all(len(wiring.joins[join]) > 1 for join in own):
+        return None  # each conductor tells on what it landed
+    joins = {
+        frozenset(
+            replacement.landed.get(terminals[end]) if end in terminals else end
+            for end in wiring.joins[wiring.join_of[own]]
+            if end not in terminals or terminals[end] in replacement.landed
+        )
+        for own in terminals
+    }
+    return replacement.device, replacement.kind, frozenset(join for join in joins if len(join) > 1)

@@ -1,0 +1,226 @@
+"""Landing errors: an end connected where it should not be, all within one box."""
+
+import itertools
+from collections.abc import Iterator
+from typing import ClassVar, Final
+
+from verify.circuit.wording import box_words, spoken
+from verify.fault.change import Change, Wiring
+from verify.fault.contract import Example, FaultKind, Site
+
+_SMALLEST_SPLIT: Final = 2
+
+
+class LeftOff(FaultKind):
+    """An end left unconnected."""
+
+    name: ClassVar[str] = "left-off"
+    title: ClassVar[str] = "left off"
+    description: ClassVar[str] = (
+        "A conductor or terminal is left unconnected: pulled out of its splice, or never landed."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every end that is connected to something."""
+        unconnected = len(wiring.joins)
+        for box, ends in wiring.site_order.items():
+            for end in ends:
+                if len(wiring.joins[wiring.join_of[end]]) > 1:
+                    yield (box, wiring.name(end)), Change(((end, unconnected),))
+
+    def in_words(self, site: Site) -> str:
+        """What was done wrong."""
+        return f"In {box_words(site[0])}, {spoken(site[1])} is left off."
+
+    def examples(self) -> tuple[Example, ...]:
+        """One that shows at once, one that nobody notices."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("lamp-box", "lamp.shell"),
+                "misbehaves",
+                "Without its return the lamp never lights; its other side is still switched.",
+            ),
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-2", "switch-2.ground"),
+                "mimic",
+                "The light works from everywhere; the metal of the switch is not grounded.",
+            ),
+        )
+
+
+class Moved(FaultKind):
+    """An end landed in another join of its box."""
+
+    name: ClassVar[str] = "moved"
+    title: ClassVar[str] = "moved"
+    description: ClassVar[str] = (
+        "A conductor or terminal is landed in the wrong place: it leaves its own splice or screw "
+        "and joins another in the same box."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every end and every other join in its box."""
+        for box, ends in wiring.site_order.items():
+            joins = wiring.joins_in(box)
+            for end in ends:
+                for join in joins:
+                    if join != wiring.join_of[end]:
+                        target = wiring.join_name(join)
+                        yield (box, wiring.name(end), target), Change(((end, join),))
+
+    def in_words(self, site: Site) -> str:
+        """What was done wrong."""
+        return f"In {box_words(site[0])}, {spoken(site[1])} is landed with {spoken(site[2])}."
+
+    def examples(self) -> tuple[Example, ...]:
+        """A light that half works, and a wrong landing that trips."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-1", "switch-1.traveler-1", "switch-1.common"),
+                "misbehaves",
+                "A traveler conductor has lost its screw, which is on the feed's splice instead.",
+            ),
+            Example(
+                "chain",
+                "2.L.f",
+                ("box-2", "feed.line", "feed.neutral"),
+                "trips",
+                "Line on the neutral splice is a short circuit in every state.",
+            ),
+        )
+
+
+class Exchanged(FaultKind):
+    """Two ends that changed places."""
+
+    name: ClassVar[str] = "exchanged"
+    title: ClassVar[str] = "exchanged"
+    description: ClassVar[str] = (
+        "Two conductors or terminals of one box have changed places: each is where the other "
+        "belongs. A common exchanged with a traveler is of this kind."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every pair of ends of a box in different joins, unless both are unconnected."""
+        for box, ends in wiring.site_order.items():
+            for one, other in itertools.combinations(ends, 2):
+                here, there = wiring.join_of[one], wiring.join_of[other]
+                if here != there and len(wiring.joins[here]) + len(wiring.joins[there]) > 2:
+                    site = (box, wiring.name(one), wiring.name(other))
+                    yield site, Change(((one, there), (other, here)))
+
+    def in_words(self, site: Site) -> str:
+        """What was done wrong."""
+        return f"In {box_words(site[0])}, {spoken(site[1])} and {spoken(site[2])} are exchanged."
+
+    def examples(self) -> tuple[Example, ...]:
+        """The classic, and one that only turns a handle's sense around."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-1", "switch-1.common", "switch-1.traveler-1"),
+                "misbehaves",
+                "The classic: common and traveler exchanged, the light comes on in one combination "
+                "of positions only.",
+            ),
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-2", "switch-2.traveler-1", "switch-2.traveler-2"),
+                "sound",
+                "Travelers exchanged at one end only turn the sense of the handle around.",
+            ),
+        )
+
+
+class Bridged(FaultKind):
+    """Two joins that became one."""
+
+    name: ClassVar[str] = "bridged"
+    title: ClassVar[str] = "bridged"
+    description: ClassVar[str] = (
+        "Two splices or screws of one box touch and have become one: a stray strand, a bared "
+        "conductor against a screw, two bundles under one wire connector."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every pair of joins of a box of two ends or more."""
+        for box in wiring.boxes:
+            joins = [join for join in wiring.joins_in(box) if len(wiring.joins[join]) > 1]
+            for one, other in itertools.combinations(joins, 2):
+                site = (box, *(wiring.join_name(join) for join in (one, other)))
+                yield site, Change(tuple((end, one) for end in wiring.joins[other]))
+
+    def in_words(self, site: Site) -> str:
+        """What was done wrong."""
+        return (
+            f"In {box_words(site[0])}, the join of {spoken(site[1])} and the join of "
+            f"{spoken(site[2])} touch."
+        )
+
+    def examples(self) -> tuple[Example, ...]:
+        """Travelers that touch."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-1", "switch-1.traveler-1", "switch-1.traveler-2"),
+                "misbehaves",
+                "Travelers that touch: the light is on in every state.",
+            ),
+        )
+
+
+class Split(FaultKind):
+    """One join that fell into two."""
+
+    name: ClassVar[str] = "split"
+    title: ClassVar[str] = "split"
+    description: ClassVar[str] = (
+        "A splice of four or more ends was made as two: each conductor is connected to something, "
+        "but not to everything it belongs with."
+    )
+
+    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+        """Every way to part a join of four ends or more into two groups of two or more."""
+        other_part = len(wiring.joins)
+        for box in wiring.boxes:
+            for join in wiring.joins_in(box):
+                first, *rest = wiring.joins[join]
+                for size in range(_SMALLEST_SPLIT, len(rest) + 2 - _SMALLEST_SPLIT):
+                    for leaving in itertools.combinations(rest, size):
+                        site = (box, wiring.name(first), "+".join(map(wiring.name, leaving)))
+                        yield site, Change(tuple((end, other_part) for end in leaving))
+
+    def in_words(self, site: Site) -> str:
+        """What was done wrong."""
+        leaving = " and ".join(map(spoken, site[2].split("+")))
+        return f"In {box_words(site[0])}, {leaving} are spliced apart from {spoken(site[1])}."
+
+    def examples(self) -> tuple[Example, ...]:
+        """A ground splice in two halves."""
+        return (
+            Example(
+                "chain",
+                "1.f.1",
+                ("box-1", "feed.ground", "lamp-box-run.bare+box-2-run.bare"),
+                "mimic",
+                "Half of the grounds are together, but not with the feed's.",
+            ),
+        )
+
+
+LANDING_KINDS: Final[tuple[FaultKind, ...]] = (
+    LeftOff(),
+    Moved(),
+    Exchanged(),
+    Bridged(),
+    Split(),
+)

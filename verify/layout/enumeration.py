@@ -1,0 +1,118 @@
+"""Layouts: every tree of boxes for n locations and one lamp, each with its label.
+
+A layout of n locations is a labelled tree on n + 1 boxes, rooted where the feed arrives;
+there are (n+1)^n of them (Cayley; OEIS A000169, from memory).
+"""
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import networkx as nx
+
+from verify.circuit.model import Circuit
+from verify.circuit.parts import Box
+from verify.circuit.validation import TITLE_LENGTH
+from verify.layout.routing import ROOT, Arrangement, rooted, wire
+from verify.layout.schemes import SCHEMES
+
+LAMP_BOX: Final = 0
+FEWEST_LOCATIONS: Final = 2
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Layout:
+    """`parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
+
+    Boxes are numbered likewise: 0 the lamp's, i that of location i; `ROOT` marks the feed's box.
+    """
+
+    parents: tuple[int, ...]
+
+    @property
+    def locations(self) -> int:
+        """How many places have a switch."""
+        return len(self.parents) - 1
+
+    @property
+    def code(self) -> str:
+        """Its label: for the lamp, then each location, the box it hangs on; ``f`` is the feed's.
+
+        ``1.f.1`` reads: lamp beyond location 1, feed at location 1, location 2 beyond location 1.
+        ``L`` is the lamp's box.
+        """
+        return ".".join(
+            "f" if parent == ROOT else "L" if parent == LAMP_BOX else str(parent)
+            for parent in self.parents
+        )
+
+    @classmethod
+    def parse(cls, code: str) -> "Layout":
+        """The layout with that code; raises ValueError if there is none."""
+        words = code.split(".")
+        boxes = {"f": ROOT, "L": LAMP_BOX} | {str(box): box for box in range(1, len(words))}
+        nowhere = len(words)
+        layout = cls(tuple(boxes.get(word, nowhere) for word in words))
+        if layout.locations < FEWEST_LOCATIONS or not layout._is_tree():
+            raise ValueError(f"code={code!r} is not a layout")
+        return layout
+
+    def _is_tree(self) -> bool:
+        boxes = range(len(self.parents))
+        if self.parents.count(ROOT) != 1 or not all(p in (ROOT, *boxes) for p in self.parents):
+            return False
+        tree = nx.Graph((box, p) for box, p in enumerate(self.parents) if p != ROOT)
+        return len(tree) == len(self.parents) and nx.is_tree(tree)
+
+    def arrangement(self) -> Arrangement:
+        """Boxes ``lamp-box`` and ``box-i``, devices ``feed``, ``lamp`` and ``switch-i``."""
+        locations = range(1, self.locations + 1)
+        return Arrangement(
+            boxes=(Box("lamp-box"), *(Box(f"box-{i}") for i in locations)),
+            parents=self.parents,
+            switch_boxes=tuple(locations),
+            lamp_boxes=(LAMP_BOX,),
+            switch_names=tuple(f"switch-{i}" for i in locations),
+            lamp_names=("lamp",),
+        )
+
+    def in_words(self) -> str:
+        """Where the feed arrives and which cable goes where."""
+
+        def name(box: int) -> str:
+            return "the lamp" if box == LAMP_BOX else f"switch {box}"
+
+        hanging: dict[int, list[str]] = {}
+        for box, parent in enumerate(self.parents):
+            hanging.setdefault(parent, []).append(name(box))
+        root = self.parents.index(ROOT)
+        parts = [f"feed at {name(root)}"]
+        queue = [root]
+        for box in queue:
+            if box in hanging:
+                parts.append(f"from {name(box)} on to {' and '.join(hanging[box])}")
+            queue += [i for i, parent in enumerate(self.parents) if parent == box]
+        return "; ".join(parts)
+
+    def circuit(self, scheme: str) -> Circuit:
+        """The layout wired by a scheme."""
+        title = SCHEMES[scheme].title
+        name = f"{title[0].upper()}{title[1:]}, {self.locations} locations: {self.in_words()}"
+        if len(name) > TITLE_LENGTH:
+            name = f"{name.partition(':')[0]}: layout {self.code}"
+        if len(name) > TITLE_LENGTH:
+            name = f"{name[: TITLE_LENGTH - 1]}…"
+        return wire(scheme, self.arrangement(), name)
+
+
+def layouts(locations: int) -> Iterator[Layout]:
+    """All (n+1)^n layouts of `locations` ≥ 2, by root, then by Prüfer sequence."""
+    boxes = locations + 1
+    trees = [
+        nx.from_prufer_sequence(list(sequence))
+        for sequence in itertools.product(range(boxes), repeat=boxes - 2)
+    ]
+    for root in range(boxes):
+        for tree in trees:
+            yield Layout(rooted(tree, root))

@@ -1,0 +1,284 @@
+"""What a claim is, how it is decided, and what is said of it.
+
+A claim is about every case of a domain. One case against it refutes it; the first in the order of
+the domain is kept, and domains are ordered by locations, then boxes, so that there is no
+smaller one in what was searched; circuits as intended have no fault, all others one.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import Final, Protocol
+
+from verify.behaviour.naming import signature_name
+from verify.circuit.file import dump
+from verify.circuit.model import Circuit
+from verify.fault.contract import Site
+from verify.fault.registry import fault_kind
+from verify.study.claims.cases import INTENDED, Case, Eyes, Study
+
+STATUSES: Final = ("proved", "holds-in-samples", "depends", "refuted")
+
+#: True or False for a case that the claim speaks about, None for others.
+Test = Callable[[Case], bool | None]
+Progress = Callable[[int, int], None]
+
+
+class Source(Protocol):
+    """Circuits to study, in order, with a description of which they are."""
+
+    @property
+    def words(self) -> str:
+        """Which circuits these are."""
+        ...
+
+    @property
+    def is_sample(self) -> bool:
+        """True if they are drawn and not all there are."""
+        ...
+
+    def circuits(self) -> Iterator[tuple[str, Circuit]]:
+        """Label and circuit of each, the smallest first."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Counterexample:
+    """A circuit, the fault in it or none, and why that refutes the claim.
+
+    `circuit` is the circuit file as intended, `fault` the label of the fault, empty for none;
+    `measure` counts locations, boxes and faults.
+    """
+
+    circuit: str
+    fault: str
+    why: str
+    label: str
+    measure: tuple[int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How a claim came out. `cases` were looked at, `against` of them are against it.
+
+    `scope` says which circuits the statement was decided for, `decided_by` how.
+    """
+
+    status: str
+    scope: str
+    decided_by: str
+    cases: int
+    against: int
+    counterexample: Counterexample | None = None
+
+
+class Question(Protocol):
+    """How a claim is decided."""
+
+    def answer(self, bench: "Bench") -> Answer:
+        """Decide it."""
+        ...
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A named property. `saying` is ours for what people say, `statement` what is decided."""
+
+    name: str
+    theme: str
+    saying: str
+    statement: str
+    question: Question
+
+
+@dataclass
+class Bench:
+    """Where claims are decided: the studies of a run, each made once.
+
+    `eyes` see connections, `volts` what claims about volts and amperes need.
+    """
+
+    eyes: Eyes
+    volts: Eyes
+    _kept: dict[tuple[Source, bool], list[Study]] = field(default_factory=dict)
+    _by_label: dict[tuple[str, bool], Study] = field(default_factory=dict)
+
+    def studies(self, source: Source, *, volts: bool = False) -> list[Study]:
+        """The circuits of a source, each studied once whatever source it is of."""
+        key = (source, volts)
+        if key not in self._kept:
+            eyes = self.volts if volts else self.eyes
+            self._kept[key] = [
+                self._by_label.setdefault((label, volts), Study(circuit, label, eyes))
+                for label, circuit in source.circuits()
+            ]
+        return self._kept[key]
+
+
+@dataclass(frozen=True)
+class Some:
+    """A property that some case of the sources has: what can happen, not what always does."""
+
+    sources: tuple[Source, ...]
+    test: Test
+    of: tuple[str, ...]
+
+    def answer(self, bench: Bench) -> Answer:
+        """Count the cases that have it."""
+        cases = 0
+        found: list[Case] = []
+        for source in self.sources:
+            for study in bench.studies(source):
+                for case in study.cases(self.of):
+                    held = self.test(case)
+                    cases += held is not None
+                    if held:
+                        found.append(case)
+        told = f"exhaustive: {len(found):,} of {cases:,} faulted circuits show it"
+        if found:
+            told += f", the first of them {found[0].study.label}/{found[0].fault.label}"
+        return Answer(
+            "proved" if found else "refuted",
+            scope(self.sources, self.of),
+            told,
+            cases,
+            0 if found else cases,
+        )
+
+
+@dataclass(frozen=True)
+class Every:
+    """A property of every case of some sources.
+
+    `of` are the fault kinds to make cases of; none: only the circuits as intended. `by` sorts cases
+    into groups: a property that holds for all of one and fails in another depends on which it is.
+    `because` explains what is behind a counterexample, `named` picks the name under which a
+    counterexample is shown where several sites are one mistake.
+    """
+
+    sources: tuple[Source, ...]
+    test: Test
+    of: tuple[str, ...] = ()
+    because: str = ""
+    by: Callable[[Case], str] | None = None
+    volts: bool = False
+    named: Callable[[Site], bool] = lambda _: True
+
+    def answer(self, bench: Bench) -> Answer:
+        """Go through all cases."""
+        seen: Counter[str] = Counter()
+        against: Counter[str] = Counter()
+        first: Case | None = None
+        circuits = 0
+        states: set[int] = set()
+        sampled = 0
+        for source in self.sources:
+            for study in bench.studies(source, volts=self.volts):
+                touched = False
+                for case in study.cases(self.of) if self.of else [study.intended]:
+                    held = self.test(case)
+                    if held is None:
+                        continue
+                    touched = True
+                    group = self.by(case) if self.by else ""
+                    seen[group] += 1
+                    if not held:
+                        against[group] += 1
+                        first = first or case
+                if touched:
+                    circuits += 1
+                    states.add(study.all_states.bit_length())
+                    sampled += source.is_sample
+        status = self._status(seen, against)
+        return Answer(
+            status,
+            scope(self.sources, self.of),
+            self._words(status, seen, against, circuits, states, sampled),
+            seen.total(),
+            against.total(),
+            None if first is None else counterexample(first, self.because, self.named),
+        )
+
+    def _status(self, seen: Counter[str], against: Counter[str]) -> str:
+        if not seen.total():
+            raise ValueError("a claim about nothing is no claim: no case of its domain fits it")
+        if not against.total():
+            sampled = any(source.is_sample for source in self.sources)
+            return "holds-in-samples" if sampled else "proved"
+        return "depends" if any(not against[group] for group in seen) else "refuted"
+
+    def _words(
+        self,
+        status: str,
+        seen: Counter[str],
+        against: Counter[str],
+        circuits: int,
+        states: set[int],
+        sampled: int,
+    ) -> str:
+        what = "faulted circuits" if self.of else "circuits"
+        engine = "volts" if self.volts else "words"
+        each = " or ".join(str(number) for number in sorted(states))
+        told = (
+            f"{'' if sampled else 'exhaustive: '}{seen.total():,} {what} that the statement speaks "
+            f"about, of {circuits:,} circuits, each in all of its {each} states, by the engine "
+            f"{engine}"
+        )
+        if status == "holds-in-samples":
+            told += (
+                f"; of the {sampled:,} circuits drawn at random none is against it, so that with "
+                f"95 % confidence it fails in fewer than {300 / sampled:.2f} % of circuits drawn "
+                "that way (rule of three)"
+            )
+        if against.total():
+            told += f"; {against.total():,} are against it"
+        if status == "depends":
+            holds = ", ".join(sorted(group for group in seen if not against[group]))
+            fails = ", ".join(sorted(group for group in seen if against[group]))
+            told += f"; it holds for {holds} and not for {fails}"
+        return told
+
+
+def scope(sources: tuple[Source, ...], kinds: tuple[str, ...] = ()) -> str:
+    """Which circuits, and which mistakes in them."""
+    where = "; ".join(source.words for source in sources)
+    return f"{where}; every single fault of {_listed(kinds)}" if kinds else f"{where}, as intended"
+
+
+def _listed(kinds: tuple[str, ...]) -> str:
+    return f"the kind {kinds[0]}" if len(kinds) == 1 else f"the kinds {', '.join(kinds)}"
+
+
+def counterexample(
+    case: Case, because: str, named: Callable[[Site], bool] = lambda _: True
+) -> Counterexample:
+    """What refutes a claim, in words that begin with what was found."""
+    circuit = case.circuit
+    site = next(filter(named, case.sites), case.fault.site)
+    label = "" if case.fault is INTENDED else replace(case.fault, site=site).label
+    return Counterexample(
+        dump(circuit),
+        label,
+        " ".join(filter(None, (told(case, site), because))),
+        case.study.label,
+        (len(circuit.switches), len(circuit.boxes), int(bool(label))),
+    )
+
+
+def told(case: Case, site: Site) -> str:
+    """What the mistake is, by one of its names, and what the light does, as found."""
+    does = signature_name(case.signature)
+    name = case.circuit.name.rstrip(".")
+    if case.fault is INTENDED:
+        return f"{name}, wired as intended: {does}."
+    mistake = fault_kind(case.kind).in_words(site)
+    hazards = f" Hazards: {', '.join(case.hazards)}." if case.hazards else ""
+    return f"{name}. {mistake} Verdict {case.verdict}: {does}.{hazards}"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A claim with its answer."""
+
+    claim: Claim
+    answer: Answer

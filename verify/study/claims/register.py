@@ -1,0 +1,41 @@
+"""All claims, and deciding them."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from verify.engine.volts import VoltsEngine
+from verify.engine.words import WordsEngine
+from verify.study.claims import counting, dangers, meters, symptoms, travelers
+from verify.study.claims.cases import Eyes
+from verify.study.claims.contract import Bench, Claim, Judged, Progress
+
+CLAIMS: Final[tuple[Claim, ...]] = (
+    *travelers.CLAIMS,
+    *symptoms.CLAIMS,
+    *dangers.CLAIMS,
+    *meters.CLAIMS,
+    *counting.CLAIMS,
+)
+CLAIM: Final = {claim.name: claim for claim in CLAIMS}
+
+
+def usual_bench() -> Bench:
+    """Claims decided by *words*, those about volts and amperes by *volts*."""
+    words = WordsEngine()
+    return Bench(Eyes(words, words.live_terminals), volts=Eyes(VoltsEngine(), words.live_terminals))
+
+
+def decide(
+    claims: Iterable[Claim] = CLAIMS,
+    bench: Bench | None = None,
+    progress: Progress = lambda done, total: None,
+) -> list[Judged]:
+    """The answer to each claim, in order; `progress` is told how many are done of how many."""
+    chosen = list(claims)
+    bench = usual_bench() if bench is None else bench
+    judged: list[Judged] = []
+    progress(0, len(chosen))
+    for claim in chosen:
+        judged.append(Judged(claim, claim.question.answer(bench)))
+        progress(len(judged), len(chosen))
+    return judged

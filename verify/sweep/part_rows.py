@@ -1,0 +1,163 @@
+"""Failed and wrong parts of a circuit as arrays: conductors, contacts, switches, lamps and joins.
+
+For circuits in which nothing has failed yet. What the kinds in `verify.fault.failed_parts` and
+`verify.fault.wrong_switches` say one by one is said here for all sites at once; of switches it
+depends on nothing but their names and kinds, so it is worked out once for each set of them.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.fault.contract import Fault, FaultKind
+from verify.fault.families import Roles, family, place
+from verify.fault.network import Batch, Bytes, Flattener
+
+Numbers = npt.NDArray[np.intp]
+#: What a family is called, and where it can be found.
+Name = tuple[str, str]
+
+_OF_SWITCHES: Final = ("contact-open", "contact-welded", "switch-stuck", "wrong-device")
+_OF_LAMPS: Final = ("lamp-open", "lamp-shorted")
+
+
+@dataclass(frozen=True, slots=True)
+class OfSwitches:
+    """The faults of one kind of some switches.
+
+    `closed` (F, K) says when each contact slot is closed; `moves` are fault, terminal and number
+    of the new join in which it is left; `names` are their families.
+    """
+
+    closed: Bytes
+    moves: tuple[tuple[int, str, int], ...]
+    names: tuple[Name, ...]
+
+
+class Parts:
+    """The faults of parts of one circuit."""
+
+    def __init__(self, flattener: Flattener) -> None:
+        self.flattener = flattener
+        wiring = self.wiring = flattener.wiring
+        joins = wiring.joins
+        self._loose = np.array([ends[0] for ends in joins if len(ends) > 1], np.int16)
+        starts = np.cumsum([0, *(len(cable.conductors) for cable in wiring.circuit.cables)])
+        pairs = [_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
+        self._pairs = np.concatenate(pairs) if pairs else np.zeros((0, 2), np.intp)
+
+    def count(self, kind: FaultKind) -> int | None:
+        """How many faults there are of a kind; None if they have to be listed one by one."""
+        circuit = self.wiring.circuit
+        if circuit.failures:
+            return None
+        if kind.name == "wrong-device" and not self._tells_landings_apart():
+            return None
+        if kind.name in _OF_SWITCHES:
+            return len(self._of_switches(kind).names)
+        counts: Mapping[str, Callable[[], int]] = {
+            "conductor-open": lambda: len(self.flattener.conductors),
+            "conductors-shorted": lambda: len(self._pairs),
+            "lamp-open": lambda: len(circuit.lamps),
+            "lamp-shorted": lambda: len(circuit.lamps),
+            "loose-join": lambda: len(self._loose),
+        }
+        return counts[kind.name]() if kind.name in counts else None
+
+    def _tells_landings_apart(self) -> bool:
+        """True if the terminals of no switch are connected to each other, or to nothing.
+
+        Then no two ways to replace it come out the same.
+        """
+        wiring = self.wiring
+        for switch in wiring.circuit.switches:
+            terminals = switch.form.switched_terminals
+            own = {
+                wiring.join_of[self.flattener.number[f"{switch.name}.{terminal}"]]
+                for terminal in terminals
+            }
+            if len(own) < len(terminals) or any(len(wiring.joins[join]) == 1 for join in own):
+                return False
+        return True
+
+    def put_into(self, batch: Batch, kind: FaultKind, rows: Numbers) -> Batch:
+        """Write the faults of a kind into those rows of a batch, which have no others."""
+        conductors = self.flattener.conductors
+        if kind.name in _OF_SWITCHES:
+            found = self._of_switches(kind)
+            batch.closed[rows] = found.closed
+            for fault, terminal, new in found.moves:
+                end = self.flattener.number[terminal]
+                batch.join_of[rows[fault], end] = len(self.wiring.joins) + new
+        elif kind.name == "conductor-open":
+            batch.conducts[rows, np.arange(len(rows))] = 0
+        elif kind.name == "conductors-shorted":
+            batch.bridges[rows, -1] = conductors[self._pairs, 0]
+        elif kind.name in _OF_LAMPS:
+            batch.works[rows, np.arange(len(rows))] = 0
+            if kind.name == "lamp-shorted":
+                batch.bridges[rows, -1] = batch.lamps
+        else:
+            loose = np.full((len(batch), 1), -1, np.int16)
+            loose[rows, 0] = self._loose
+            return replace(batch, loose=loose)
+        return batch
+
+    def names(self, kind: FaultKind) -> tuple[Name, ...] | None:
+        """The families of the faults of a kind; None where they hang on what the faults touch."""
+        return self._of_switches(kind).names if kind.name in _OF_SWITCHES else None
+
+    def conductors(self, kind: FaultKind) -> Numbers | None:
+        """The conductors (F, 1 or 2) that the faults of a kind touch, if they do."""
+        if kind.name == "conductor-open":
+            return np.arange(len(self.flattener.conductors))[:, None]
+        return self._pairs if kind.name == "conductors-shorted" else None
+
+    def ends(self, kind: FaultKind) -> Numbers | None:
+        """An end (F, 1) of what the faults of a kind touch, for lamps and joins."""
+        if kind.name in _OF_LAMPS:
+            contacts = [f"{lamp.name}.contact" for lamp in self.wiring.circuit.lamps]
+            return np.array(self.flattener.numbers(contacts), np.intp)[:, None]
+        return self._loose.astype(np.intp)[:, None] if kind.name == "loose-join" else None
+
+    def _of_switches(self, kind: FaultKind) -> OfSwitches:
+        switches = tuple((switch.name, switch.kind) for switch in self.wiring.circuit.switches)
+        key = kind.name, switches
+        known = _KNOWN.get(key)
+        if known is None:
+            if len(_KNOWN) >= _MOST_KNOWN:
+                _KNOWN.clear()
+            known = _KNOWN[key] = self._work_out(kind)
+        return known
+
+    def _work_out(self, kind: FaultKind) -> OfSwitches:
+        wiring, roles = self.wiring, Roles(self.wiring.circuit)
+        listed = list(kind.changes(wiring))
+        parts = {row: change for row, (_, change) in enumerate(listed)}
+        none = np.zeros((0, 3), np.intp)
+        faults = [Fault(kind.name, site, change) for site, change in listed]
+        return OfSwitches(
+            self.flattener.batch_of(len(listed), none, parts).closed,
+            tuple(
+                (row, wiring.name(end), join - len(wiring.joins))
+                for row, change in parts.items()
+                for end, join in change.moves
+            ),
+            tuple((family(roles, fault), place(fault)) for fault in faults),
+        )
+
+
+_MOST_KNOWN: Final = 256
+#: By kind, and names and kinds of all switches.
+_KNOWN: dict[tuple[str, tuple[tuple[str, str], ...]], OfSwitches] = {}
+
+
+@lru_cache(maxsize=64)
+def _pairs(count: int) -> Numbers:
+    """Every two of so many, as rows."""
+    return np.stack(np.triu_indices(count, 1), 1)

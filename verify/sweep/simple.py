@@ -1,0 +1,111 @@
+"""Which circuits are so simple that connections tell where currents run, and how far they do."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from verify.circuit.model import Circuit
+from verify.electric.physics import (
+    Parameters,
+    ohms_per_metre,
+    parameters,
+    section,
+    unreadable_sizes,
+)
+
+MOST_SWITCHES: Final = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What the resistances of a circuit leave to its connections.
+
+    - `ohms` (conductors + 1,): of each conductor, and of the place where two touch
+    - `contact`: ohms of a closed contact; `contacts`: of all that may be closed at once
+    - `room`: of two ways that part, together this many times the ohms of the lesser, both carry a
+      current that counts; `room_of_return`: the same of a current that returns on two conductors
+    """
+
+    ohms: npt.NDArray[np.float64]
+    contact: float
+    contacts: float
+    room: float
+    room_of_return: float
+
+
+def is_simple(circuit: Circuit) -> bool:
+    """True if connections tell the path of the current."""
+    return bounds_of(circuit) is not None
+
+
+def bounds_of(circuit: Circuit) -> Bounds | None:
+    """The bounds of a circuit in which connections tell the path of the current, else None.
+
+    One feed and one lamp, nothing plugged in, nothing failed; and resistances so small that every
+    lamp that is connected is lit and no leakage matters, so large that no path is as good as none.
+    """
+    kinds = [device.kind for device in circuit.devices]
+    if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
+        return None
+    if circuit.failures or len(circuit.switches) > MOST_SWITCHES or unreadable_sizes(circuit):
+        return None
+    assumed = parameters(circuit.palette)
+    ohms = []
+    farads = 0.0
+    for cable in circuit.cables:
+        length = assumed.length_m if cable.length_m is None else cable.length_m
+        count = len(cable.conductors)
+        ohms += [length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)] * count
+        farads += count * (count - 1) / 2 * length * assumed.capacitance
+    rooms = _rooms(circuit, sum(ohms), farads)
+    if rooms is None:
+        return None
+    return Bounds(
+        np.array([*ohms, assumed.short]), assumed.contact, _contacts(circuit, assumed), *rooms
+    )
+
+
+def stays_simple(circuit: Circuit, conductors: int, pairs: int) -> bool:
+    """True if a simple circuit is simple with other cables, their lengths and sizes left open.
+
+    They have so many `conductors`, and `pairs` of them in one cable.
+    """
+    assumed = parameters(circuit.palette)
+    ohms = assumed.length_m * ohms_per_metre(assumed.size, assumed.celsius)
+    farads = pairs * assumed.length_m * assumed.capacitance
+    return _rooms(circuit, conductors * ohms, farads) is not None
+
+
+def _contacts(circuit: Circuit, assumed: Parameters) -> float:
+    return 2 * len(circuit.switches) * assumed.contact
+
+
+def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] | None:
+    """`room` and `room_of_return` by all that conductors have together; None if too much."""
+    assumed, limits = parameters(circuit.palette), section("lamp")
+    (feed,) = circuit.feeds
+    (lamp,) = circuit.lamps
+    if not lamp.watts:
+        return None
+    load = circuit.volts**2 / lamp.watts
+    contacts = _contacts(circuit, assumed)
+    wires = assumed.short + contacts + ohms
+    length = assumed.feed_length_m if feed.length_m is None else feed.length_m
+    outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius) + assumed.terminal
+    # Every path is at most all there is, and of two returns neither gets less than this share.
+    whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
+    amps = circuit.volts / (load + whole)
+    share = outside / (2 * outside + wires)
+    leakage = 2 * circuit.volts * assumed.angular * farads
+    counts = assumed.unbalanced_amps + leakage
+    if not (
+        load / (load + whole) > limits["dim_share"]
+        and amps * share > counts
+        and leakage < assumed.unbalanced_amps
+        and leakage * load < limits["dark_share"] * circuit.volts
+        and circuit.volts / load < (feed.breaker_amps or 0.0)
+    ):
+        return None
+    return amps / counts, amps * share / counts

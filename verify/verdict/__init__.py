@@ -1,0 +1,1 @@
+"""What the findings mean: the verdict on a circuit, its witness, and the proof in words."""
