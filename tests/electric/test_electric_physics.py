@@ -8,8 +8,9 @@ import pytest
 
 from verify.base.resources import data_path
 from verify.electric import physics
+from verify.electric.numbers import parameters
 from verify.electric.outcomes import DARK, DIM, LIT, OVER, lamp_outcomes
-from verify.electric.physics import ohms_per_metre, parameters, temperature_factor
+from verify.electric.physics import ohms_per_metre, temperature_factor
 from verify.electric.protection import (
     HOLDS,
     MAY_TRIP_AT_ONCE,

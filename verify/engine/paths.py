@@ -18,8 +18,8 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, box_end, conductor_name, is_ground_colour
 from verify.fault.contract import Fault
 
-# A node is an end, or a join: its number in `Circuit.grouped_ends`. Ends meet only at their
-# join, so that a splice of any size is a star, and equally long between any two of its ends.
+# A node is an end, or a join: its number in `Circuit.joins`. Ends meet only at their join, so that
+# a splice of any size is a star, and equally long between any two of its ends.
 Node = End | int
 
 
@@ -57,7 +57,12 @@ class Wiring:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
-        self._alone = {join[0] for join in circuit.grouped_ends if len(join) == 1}
+        self._join = {
+            End(join.box, name): number
+            for number, join in enumerate(circuit.joins)
+            for name in join.ends
+            if len(join.ends) > 1
+        }
         self._failures = {(failure.kind, frozenset(failure.at)) for failure in circuit.failures}
         self.stuck: Mapping[str, Position] = {
             failure.at[0]: failure.position for failure in circuit.failures if failure.position
@@ -85,7 +90,11 @@ class Wiring:
 
     def is_alone(self, end: End) -> bool:
         """True if `end` is in no join with another."""
-        return end in self._alone
+        return end not in self._join
+
+    def joint(self, end: End) -> Node:
+        """Where `end` meets others: the number of its join, or the end itself if it is alone."""
+        return self._join.get(end, end)
 
     def _lamp(self, device: Device) -> Lamp:
         return Lamp(
@@ -107,8 +116,8 @@ class Wiring:
 
     def _graph(self) -> "nx.Graph[Node]":
         graph: nx.Graph[Node] = nx.Graph()
-        for number, join in enumerate(self.circuit.grouped_ends):
-            graph.add_edges_from((number, end) for end in join)
+        graph.add_nodes_from(self.circuit.ends)
+        graph.add_edges_from((number, end) for end, number in self._join.items())
         for conductor in self.conductors.values():
             if not self.has_failed("conductor-open", conductor.name):
                 graph.add_edge(*conductor.ends)

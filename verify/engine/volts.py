@@ -14,8 +14,9 @@ import numpy.typing as npt
 from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
+from verify.electric.numbers import parameters, section
 from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, judge, judge_faults
-from verify.electric.physics import parameters, section, unreadable_sizes
+from verify.electric.sizes import unreadable_sizes
 from verify.engine.contract import Engine
 from verify.engine.words import WORTH_COMPILING, WordsEngine
 
@@ -64,9 +65,7 @@ class VoltsEngine:
 
     def observe(self, circuit: Circuit) -> Observation:
         """What `circuit` does in every state."""
-        seen = self._words.observe(circuit)
-        found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
-        return _with_volts(found, judge(circuit), circuit).observation(0)
+        return _with_volts(self._words.find(circuit), judge(circuit), circuit).observation(0)
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
         """What `circuit` does with each of `faults`, a row each."""

@@ -16,7 +16,7 @@ from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
 from verify.circuit.wording import box_words, conductor_words
-from verify.electric.physics import unreadable_sizes
+from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import Lamp, StateGraph, Wiring
 from verify.verdict.amounts import Amount, amounts, hazard_subjects, shown, tell
