@@ -1,7 +1,8 @@
 """The slow engine: connectivity by networkx, one state at a time, as a person would trace it.
 
-It exists to check the fast one and to find the paths shown as evidence, so it shares no code
-with any other engine beyond `Circuit`, and prefers the plain way of saying a thing.
+It exists to check the fast one and to find the paths shown as evidence, so it decides by code of
+its own, and prefers the plain way of saying a thing. Beside *nodal*, which is built on it, other
+engines share with it values, names and tables: `tests/project/test_independence.py` lists them.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence

@@ -1,7 +1,8 @@
 """Evidence: why a claim about a circuit holds, as a state and paths in words.
 
-It is found by the engine *paths*, whoever made the claim: to find it is to check the claim again
-with code that the claimant does not share. A claim that does not hold is a `BugError`.
+It is found by the engine *paths*, whoever made the claim: to find it is to check a claim of
+*words*, *volts*, *bdd* or the sweep again with code that the claimant does not share (see
+`tests/project/test_independence.py`). A claim that does not hold is a `BugError`.
 Volts, amperes and watts come from plain nodal analysis (`verify.engine.nodal_analysis`).
 """
 
