@@ -14,7 +14,7 @@ import numpy.typing as npt
 import opendssdirect as dss
 
 from verify.electric.grid import Grid, Network
-from verify.electric.physics import Parameters
+from verify.electric.numbers import Parameters
 from verify.electric.solving_kernel import Phasors
 from verify.engine.netlist import REFERENCE, Element, Netlist
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP

@@ -8,8 +8,9 @@ from verify.behaviour.findings import position
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.electric.physics import Parameters, parameters, unreadable_sizes
+from verify.electric.numbers import Parameters, parameters
 from verify.electric.readings import Reading, points, readings
+from verify.electric.sizes import unreadable_sizes
 from verify.engine.paths import Wiring
 from verify.verdict.walk import place_words
 

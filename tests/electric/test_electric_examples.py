@@ -14,8 +14,9 @@ from verify.circuit.file import load
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, End, Failure, Join
 from verify.electric.grid import Grid
+from verify.electric.numbers import Parameters, parameters
 from verify.electric.outcomes import DARK, DIM, LIT, OVER, Outcomes, energise, judge, judge_faults
-from verify.electric.physics import Parameters, lamp_light, lamp_watts, ohms_per_metre, parameters
+from verify.electric.physics import lamp_light, lamp_watts, ohms_per_metre
 from verify.electric.protection import (
     HOLDS,
     TRIPS_AT_ONCE,

@@ -17,6 +17,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure
 from verify.electric import solve as solving
 from verify.electric.grid import Grid
+from verify.electric.numbers import parameters
 from verify.electric.outcomes import (
     DARK,
     DIM,
@@ -27,7 +28,6 @@ from verify.electric.outcomes import (
     judge,
     judge_faults,
 )
-from verify.electric.physics import parameters
 from verify.electric.readings import readings
 from verify.electric.solve import all_states, solve
 from verify.electric.solving_kernel import solve_rows

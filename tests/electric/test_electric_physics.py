@@ -5,11 +5,14 @@ import tomllib
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from verify.base.resources import data_path
 from verify.electric import physics
+from verify.electric.numbers import parameters
 from verify.electric.outcomes import DARK, DIM, LIT, OVER, lamp_outcomes
-from verify.electric.physics import ohms_per_metre, parameters, temperature_factor
+from verify.electric.physics import ohms_per_metre, temperature_factor
 from verify.electric.protection import (
     HOLDS,
     MAY_TRIP_AT_ONCE,
@@ -22,6 +25,7 @@ from verify.electric.protection import (
     general_must_hold,
     general_seconds,
 )
+from verify.engine import copper
 
 METRES_IN_1000_FEET = 304.8
 
@@ -58,17 +62,34 @@ def test_sizes_beyond_the_tables_are_computed() -> None:
     assert ohms_per_metre("6 mm²", 20.0) == pytest.approx(0.017241 / 6)
 
 
+@given(
+    st.integers(0, 40).map("{} AWG".format)
+    | st.decimals("0.05", "400", places=2).map("{} mm²".format)
+    | st.sampled_from(["1.0 mm²", "1.5 mm2", "2.5mm^2", "14 awg", "12 AWG", "10AWG"]),
+    st.floats(-60, 200),
+)
+def test_those_that_check_have_copper_of_the_same_ohms(size: str, celsius: float) -> None:
+    """Two formulae written apart, for judging and for checking, agree on any size, warm or cold."""
+    assert copper.ohms_per_metre(size, celsius) == pytest.approx(
+        ohms_per_metre(size, celsius), rel=1e-12
+    )
+
+
 @pytest.mark.parametrize("size", ["thick", "14", "0 mm²", "AWG 14", "-1.5 mm²"])
 def test_a_size_that_says_nothing_is_refused(size: str) -> None:
     """No resistance is made up for a size that cannot be read."""
     with pytest.raises(ValueError, match="neither a gauge"):
         ohms_per_metre(size, 20.0)
+    with pytest.raises(ValueError, match="neither a gauge"):
+        copper.ohms_per_metre(size, 20.0)
 
 
 def test_copper_cannot_be_colder_than_its_formula() -> None:
     """Resistance never comes out negative."""
     with pytest.raises(ValueError, match="not a temperature"):
         temperature_factor(-300.0, 20.0)
+    with pytest.raises(ValueError, match="not a temperature"):
+        copper.ohms_per_metre("14 AWG", -300.0)
 
 
 @pytest.mark.parametrize(

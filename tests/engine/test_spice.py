@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from simulators import by_ngspice
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device
+from verify.electric.numbers import parameters
 from verify.electric.outcomes import judge
-from verify.electric.physics import parameters
 from verify.engine.netlist import BEGINNING, LEAK_OHMS, Netlist, netlist
 from verify.strategies import circuits, miswired_circuits
 

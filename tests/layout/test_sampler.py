@@ -10,8 +10,8 @@ from verify.circuit.colours import PALETTES
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
 from verify.electric import outcomes as electric
+from verify.electric.numbers import parameters
 from verify.electric.outcomes import DARK, LIT
-from verify.electric.physics import parameters
 from verify.engine.paths import Wiring
 from verify.engine.words import WordsEngine
 from verify.layout.routing import arrangement_of

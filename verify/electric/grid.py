@@ -19,7 +19,9 @@ import numpy.typing as npt
 
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable, Device, is_ground_colour
-from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
+from verify.electric.numbers import Parameters, parameters
+from verify.electric.physics import angular_frequency, ohms_per_metre
+from verify.electric.sizes import check_sizes
 from verify.electric.solving_kernel import Bytes, Integers, Phasors
 from verify.fault.change import Change
 from verify.fault.network import NOTHING, Batch, Flattener
@@ -176,7 +178,8 @@ class Grid:
     def _capacitances(self) -> Iterator[tuple[int, int, complex]]:
         ends = iter(self.conductors.tolist())
         for cable in self.circuit.cables:
-            siemens = 1j * self.assumed.angular * self.assumed.capacitance * self._length(cable) / 2
+            omega = angular_frequency(self.assumed)
+            siemens = 1j * omega * self.assumed.capacitance * self._length(cable) / 2
             own = itertools.islice(ends, len(cable.conductors))
             for one, other in itertools.combinations(own, 2):
                 for a, b in zip(one, other, strict=True):

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from verify.circuit.model import Circuit
 from verify.electric.grid import Grid, Network, Reals
-from verify.electric.physics import Parameters, section
+from verify.electric.numbers import Parameters, section
 from verify.electric.protection import TRIPS_IN_TIME, curve
 from verify.electric.solve import Solution, all_states, solve, spread
 from verify.electric.solving_kernel import Bytes, States

@@ -10,7 +10,7 @@ from typing import Final, cast
 import numpy as np
 import numpy.typing as npt
 
-from verify.electric.physics import section
+from verify.electric.numbers import section
 
 Reals = npt.NDArray[np.float64]
 Bytes = npt.NDArray[np.uint8]

@@ -10,8 +10,8 @@ import numpy.typing as npt
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.electric.grid import Grid, Network, Reals
+from verify.electric.numbers import Parameters
 from verify.electric.outcomes import energise
-from verify.electric.physics import Parameters
 from verify.electric.solve import Solution, solve
 from verify.electric.solving_kernel import Phasors
 from verify.fault.change import Change

@@ -23,7 +23,12 @@ class Pieces:
         self._number = circuit.end_index
         self._parent = list(range(len(circuit.ends)))
         self._failed = {(failure.kind, frozenset(failure.at)) for failure in circuit.failures}
-        self._alone = {join[0] for join in circuit.grouped_ends if len(join) == 1}
+        self._joins = tuple(
+            tuple(End(join.box, name) for name in join.ends)
+            for join in circuit.joins
+            if len(join.ends) > 1
+        )
+        self._joined = frozenset(end for join in self._joins for end in join)
         self._unite_all()
         feeds = circuit.feeds
         self.lines, self.neutrals, self.grounds = (
@@ -69,7 +74,7 @@ class Pieces:
         return End(near, name), End(far, name)
 
     def _unite_all(self) -> None:
-        for first, *rest in self.circuit.grouped_ends:
+        for first, *rest in self._joins:
             for end in rest:
                 self._unite(first, end)
         for name, (near, far) in self._conductors:
@@ -146,7 +151,7 @@ class Pieces:
         return tuple(
             self.of(end)
             for _, ends in self._conductors
-            if not self._alone.isdisjoint(ends)
+            if not self._joined.issuperset(ends)
             for end in ends
         )
 

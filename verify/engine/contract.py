@@ -1,7 +1,9 @@
 """Engines that find out what a circuit does: one contract, several ways.
 
 Every engine answers the same questions, and the same tests run on each.
-They share no code beyond the contract and `Circuit`, so that one can check another.
+So that one can check another, what they decide by is written separately for *words* and *volts*,
+for *paths* and *nodal*, and for *bdd*. They share values, names and tables, a fault as data and the
+form of the result; `tests/project/test_independence.py` lists every one and allows no more.
 """
 
 from collections.abc import Sequence

@@ -1,11 +1,14 @@
 """A circuit in one state as a netlist that any general circuit simulator reads.
 
-It is written from the circuit itself, part by part, and shares with `verify.electric` only the
-numbers of `data/electrical.toml`: a simulator that solves it checks all the rest.
+It is written from the circuit itself, part by part. It takes from `verify.electric` the numbers of
+`data/electrical.toml` and the way sizes are written, and no formula; from *paths* it takes which
+contacts are closed, from `verify.engine.copper` what conductors resist. A simulator that solves it
+checks all the rest.
 The analysis is the linear one of phasors at the supply's frequency, amplitudes being root mean
 square.
 """
 
+import math
 import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -17,7 +20,9 @@ import networkx as nx
 from verify.base.cautions import summary
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable, Device, End, conductor_name
-from verify.electric.physics import Parameters, check_sizes, ohms_per_metre, parameters
+from verify.electric.numbers import Parameters, parameters
+from verify.electric.sizes import check_sizes
+from verify.engine.copper import ohms_per_metre
 from verify.engine.paths import Wiring
 
 #: The neutral–ground bond at the service.
@@ -64,8 +69,11 @@ class Netlist:
         self.node_of: dict[End, str] = {}
         self.nodes: dict[str, tuple[End, ...]] = {}
         self._hangs_on: dict[str, str] = {}
-        for number, join in enumerate(circuit.grouped_ends, 1):
-            self._add_join(f"n{number}", join)
+        together: dict[End | int, list[End]] = {}
+        for end in circuit.ends:
+            together.setdefault(self._wiring.joint(end), []).append(end)
+        for number, join in enumerate(together.values(), 1):
+            self._add_join(f"n{number}", tuple(join))
         elements = [element for element in self._parts() if element.a != element.b]
         connected = _pieces(elements)[REFERENCE]
         self.floating = tuple(name for name in self.nodes if name not in connected)
@@ -123,7 +131,7 @@ class Netlist:
             f"DC 0 AC {_number(circuit.volts)} {phase}",
             f"{feed.name}: {circuit.volts:g} V, leg {feed.leg}",
         )
-        inductance = source.imag / self.assumed.angular
+        inductance = source.imag / (2 * math.pi * self.assumed.hertz)
         yield Element(
             f"Lsource{number}", behind, within, _number(inductance), "its source, inductive"
         )

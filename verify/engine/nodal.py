@@ -1,6 +1,7 @@
 """The slow engine for volts and amperes: *paths*, and plain nodal analysis of each state.
 
-It checks *volts*, with which it shares no code.
+It checks *volts*: the connections by *paths*, the currents by `verify.engine.nodal_analysis`. With
+*volts* it shares the numbers, names and tables that `tests/project/test_independence.py` lists.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence

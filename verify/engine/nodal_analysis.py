@@ -1,10 +1,12 @@
 """Plain nodal analysis: one circuit, one state at a time, a dense matrix, nothing clever.
 
-It exists to check `grid`, `kernel` and `solve`, with which it shares the numbers of `physics` and
-no code, and to give the amounts shown as evidence.
+It exists to check `grid`, `solving_kernel`, `solve` and `outcomes` of `verify.electric`, and to
+give the amounts shown as evidence. It takes from there the numbers of `data/electrical.toml` and
+the way sizes are written, and no formula.
 """
 
 import cmath
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,17 +19,13 @@ import numpy.typing as npt
 
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable, Device, End, conductor_name
-from verify.electric.physics import (
-    Parameters,
-    check_sizes,
-    ohms_per_metre,
-    parameters,
-    section,
-)
+from verify.electric.numbers import Parameters, parameters, section
+from verify.electric.sizes import check_sizes
+from verify.engine.copper import ohms_per_metre
 from verify.engine.paths import Wiring
 
-# A node is a join, by its number in `Circuit.grouped_ends`; ends parted from their join by a loose
-# connection and the reference, which is the neutral–ground bond at the service, have their own.
+# A node is a join, by its number in `Circuit.joins`; ends that are alone or parted from their join
+# by a loose connection are nodes, and so is the neutral–ground bond at the service, the reference.
 Node = int | End | str
 REFERENCE: Final = "bond"
 
@@ -66,9 +64,7 @@ class NodalNetwork:
         self.wiring = Wiring(circuit)
         self.assumed = assumed or parameters(circuit.palette)
         check_sizes(circuit)
-        self._node: dict[End, Node] = {
-            end: number for number, join in enumerate(circuit.grouped_ends) for end in join
-        }
+        self._node: dict[End, Node] = {end: self.wiring.joint(end) for end in circuit.ends}
         self.fixed = tuple(self._fixed())
         self.supplies = tuple(map(self._supply, circuit.feeds))
         curve = section("breaker", self.assumed.breaker)
@@ -128,7 +124,8 @@ class NodalNetwork:
             if not self.wiring.has_failed("conductor-open", name):
                 near, far = self.wiring.conductors[name].ends
                 yield Branch("conductor", name, self._node[near], self._node[far], 1 / ohms)
-        half = 1j * self.assumed.angular * self.assumed.capacitance * length / 2
+        farads = self.assumed.capacitance * length
+        half = 2j * math.pi * self.assumed.hertz * farads / 2
         for one, other in combinations(names, 2):
             pairs = zip(
                 self.wiring.conductors[one].ends, self.wiring.conductors[other].ends, strict=True

@@ -1,7 +1,8 @@
 """The slow engine: connectivity by networkx, one state at a time, as a person would trace it.
 
-It exists to check the fast one and to find the paths shown as evidence, so it shares no code
-with any other engine beyond `Circuit`, and prefers the plain way of saying a thing.
+It exists to check the fast one and to find the paths shown as evidence, so it decides by code of
+its own, and prefers the plain way of saying a thing. Beside *nodal*, which is built on it, other
+engines share with it values, names and tables: `tests/project/test_independence.py` lists them.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -18,8 +19,8 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, box_end, conductor_name, is_ground_colour
 from verify.fault.contract import Fault
 
-# A node is an end, or a join: its number in `Circuit.grouped_ends`. Ends meet only at their
-# join, so that a splice of any size is a star, and equally long between any two of its ends.
+# A node is an end, or a join: its number in `Circuit.joins`. Ends meet only at their join, so that
+# a splice of any size is a star, and equally long between any two of its ends.
 Node = End | int
 
 
@@ -57,7 +58,12 @@ class Wiring:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
-        self._alone = {join[0] for join in circuit.grouped_ends if len(join) == 1}
+        self._join = {
+            End(join.box, name): number
+            for number, join in enumerate(circuit.joins)
+            for name in join.ends
+            if len(join.ends) > 1
+        }
         self._failures = {(failure.kind, frozenset(failure.at)) for failure in circuit.failures}
         self.stuck: Mapping[str, Position] = {
             failure.at[0]: failure.position for failure in circuit.failures if failure.position
@@ -85,7 +91,11 @@ class Wiring:
 
     def is_alone(self, end: End) -> bool:
         """True if `end` is in no join with another."""
-        return end in self._alone
+        return end not in self._join
+
+    def joint(self, end: End) -> Node:
+        """Where `end` meets others: the number of its join, or the end itself if it is alone."""
+        return self._join.get(end, end)
 
     def _lamp(self, device: Device) -> Lamp:
         return Lamp(
@@ -107,8 +117,8 @@ class Wiring:
 
     def _graph(self) -> "nx.Graph[Node]":
         graph: nx.Graph[Node] = nx.Graph()
-        for number, join in enumerate(self.circuit.grouped_ends):
-            graph.add_edges_from((number, end) for end in join)
+        graph.add_nodes_from(self.circuit.ends)
+        graph.add_edges_from((number, end) for end, number in self._join.items())
         for conductor in self.conductors.values():
             if not self.has_failed("conductor-open", conductor.name):
                 graph.add_edge(*conductor.ends)

@@ -14,9 +14,9 @@ import numpy.typing as npt
 from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
+from verify.electric.numbers import parameters, section
 from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, judge, judge_faults
-from verify.electric.physics import parameters, section, unreadable_sizes
-from verify.engine.contract import Engine
+from verify.electric.sizes import unreadable_sizes
 from verify.engine.words import WORTH_COMPILING, WordsEngine
 
 if TYPE_CHECKING:
@@ -31,7 +31,9 @@ _AT_ONCE: Final = 65_536
 _CARRIES_LOAD: Final = HAZARD_NAMES.index("ground-carries-load")
 
 
-def engine_for(circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_COMPILING) -> Engine:
+def engine_for(
+    circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_COMPILING
+) -> "WordsEngine | VoltsEngine":
     """The engine to judge a circuit with, or that many of its faults: *volts* wherever it can."""
     if why_not_volts(circuit, faults):
         return WordsEngine(worth_compiling)
@@ -64,9 +66,11 @@ class VoltsEngine:
 
     def observe(self, circuit: Circuit) -> Observation:
         """What `circuit` does in every state."""
-        seen = self._words.observe(circuit)
-        found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
-        return _with_volts(found, judge(circuit), circuit).observation(0)
+        return self.find(circuit).observation(0)
+
+    def find(self, circuit: Circuit) -> Findings:
+        """The same as arrays of one row."""
+        return _with_volts(self._words.find(circuit), judge(circuit), circuit)
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
         """What `circuit` does with each of `faults`, a row each."""

@@ -52,7 +52,11 @@ class WordsEngine:
 
     def observe(self, circuit: Circuit) -> Observation:
         """What `circuit` does in every state."""
-        return self.observe_batch(self._flattener(circuit).batch([Change()])).observation(0)
+        return self.find(circuit).observation(0)
+
+    def find(self, circuit: Circuit) -> Findings:
+        """The same as arrays of one row."""
+        return self.observe_batch(self._flattener(circuit).batch([Change()]))
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
         """What `circuit` does with each of `faults`, a row each."""

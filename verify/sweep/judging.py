@@ -18,7 +18,6 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.base.problems import BugError
-from verify.behaviour.findings import Findings
 from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.volts import VoltsEngine, engine_for
@@ -74,9 +73,7 @@ class Bulk:
         if bounds is None:
             engine = engine_for(circuit, len(listing))
             which = self._judge_by(engine, listing, range(len(listing)))
-            seen = engine.observe(circuit)
-            found = Findings.of([seen], switches=seen.switches, lamps=len(seen.lit))
-            intended = outcome_of(verdicts(found), 0, len(seen.lit))
+            intended = outcome_of(verdicts(engine.find(circuit)), 0, len(circuit.lamps))
             return Judged(listing, self.outcomes, which, intended, engine.name)
         engine = VoltsEngine()
         # The circuit as it is comes last.

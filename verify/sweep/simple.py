@@ -7,13 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.circuit.model import Circuit
-from verify.electric.physics import (
-    Parameters,
-    ohms_per_metre,
-    parameters,
-    section,
-    unreadable_sizes,
-)
+from verify.electric.numbers import Parameters, parameters, section
+from verify.electric.physics import angular_frequency, ohms_per_metre
+from verify.electric.sizes import unreadable_sizes
 
 MOST_SWITCHES: Final = 6
 
@@ -98,7 +94,7 @@ def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] 
     whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
     amps = circuit.volts / (load + whole)
     share = outside / (2 * outside + wires)
-    leakage = 2 * circuit.volts * assumed.angular * farads
+    leakage = 2 * circuit.volts * angular_frequency(assumed) * farads
     counts = assumed.unbalanced_amps + leakage
     if not (
         load / (load + whole) > limits["dim_share"]

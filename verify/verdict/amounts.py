@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 
 from verify.circuit.parts import End, conductor_name
 from verify.circuit.wording import box_words, conductor_words
-from verify.electric.protection import LEVELS, class_a_seconds, curve, general_seconds
+from verify.electric.numbers import section
+from verify.electric.protection import class_a_seconds, general_seconds
 from verify.engine.nodal import electrical_subjects
 from verify.engine.nodal_analysis import NodalState, highest
 
@@ -84,22 +85,28 @@ def _currents(at: NodalState, cable: str) -> Iterator[str]:
 
 
 def _tripping(at: NodalState, _: str | None) -> Iterator[Amount]:
-    breaker = curve(at.network.assumed.breaker)
     for supply in at.network.supplies:
         amps = at.drawn.get(supply.name, 0.0)
-        level = LEVELS[int(breaker.level(np.array(amps), supply.rating))]
-        if level != "holds" or not at.tripped:
-            note = f"a breaker of {supply.rating:g} A {_ACTIONS[level]}"
+        action = _breaker_action(at.network.assumed.breaker, amps / supply.rating)
+        if action != _HOLDS or not at.tripped:
+            note = f"a breaker of {supply.rating:g} A {action}"
             yield Amount(supply.name, amps, "amperes", f"{supply.name} carries", note)
 
 
-_ACTIONS: Final = {
-    "holds": "holds",
-    "may-trip-in-time": "may trip after some hours",
-    "trips-in-time": "trips within an hour or two, perhaps at once",
-    "may-trip-at-once": "trips at once or within minutes",
-    "trips-at-once": "trips at once",
-}
+_HOLDS: Final = "holds"
+
+
+def _breaker_action(curve: str, multiple: float) -> str:
+    """What a breaker does with a current that lasts, by how many times its rating it is."""
+    limits = section("breaker", curve)
+    may_at_once, at_once = cast(list[float], limits["at_once"])
+    if multiple > at_once:
+        return "trips at once"
+    if multiple > may_at_once:
+        return "trips at once or within minutes"
+    if multiple > limits["trips_in_time"]:
+        return "trips within an hour or two, perhaps at once"
+    return "may trip after some hours" if multiple > limits["carries"] else _HOLDS
 
 
 def _unbalanced(at: NodalState, subject: str | None) -> Iterator[Amount]:
@@ -149,7 +156,8 @@ def _loose(at: NodalState, subject: str | None) -> Iterator[Amount]:
     name, watts = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     amps = (watts / at.network.assumed.loose) ** 0.5
     note = f"{shown(amps, 'amperes')} through {at.network.assumed.loose:g} Ω"
-    box = next(b.a.box for b in at.branches if b.name == name and isinstance(b.a, End))
+    loose = (b.a for b in at.branches if (b.kind, b.name) == ("loose", name))
+    box = next(end.box for end in loose if isinstance(end, End))
     where = f"the loose connection in {box_words(box)} heats with"
     yield Amount(name, watts, "watts", where, note)
 

@@ -1,7 +1,8 @@
 """Evidence: why a claim about a circuit holds, as a state and paths in words.
 
-It is found by the engine *paths*, whoever made the claim: to find it is to check the claim again
-with code that the claimant does not share. A claim that does not hold is a `BugError`.
+It is found by the engine *paths*, whoever made the claim: to find it is to check a claim of
+*words*, *volts*, *bdd* or the sweep again with code that the claimant does not share (see
+`tests/project/test_independence.py`). A claim that does not hold is a `BugError`.
 Volts, amperes and watts come from plain nodal analysis (`verify.engine.nodal_analysis`).
 """
 
@@ -16,7 +17,7 @@ from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
 from verify.circuit.wording import box_words, conductor_words
-from verify.electric.physics import unreadable_sizes
+from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import Lamp, StateGraph, Wiring
 from verify.verdict.amounts import Amount, amounts, hazard_subjects, shown, tell

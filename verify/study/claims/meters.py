@@ -10,7 +10,7 @@ import numpy as np
 from verify.behaviour.findings import position, states_in
 from verify.circuit.devices import POSITIONS, Position
 from verify.circuit.parts import Device, Failure
-from verify.electric.physics import parameters
+from verify.electric.numbers import parameters
 from verify.electric.readings import Reading, ground_readings, readings
 from verify.engine.words import terminals
 from verify.study.claims.cases import Case, Study

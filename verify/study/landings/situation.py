@@ -16,7 +16,7 @@ import numpy.typing as npt
 from verify.base.problems import CircuitError, Problem, listing
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.electric.physics import unreadable_sizes
+from verify.electric.sizes import unreadable_sizes
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Fault
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP, NOTHING, Flattener
