@@ -13,7 +13,6 @@ from weakref import WeakKeyDictionary
 
 from datasette import Response
 
-import catalogue
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.provenance import last_run
 from catalogue.pages.visit import (
@@ -31,6 +30,7 @@ from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLE
 from verify.base.cautions import summary
 from verify.base.problems import shown
+from verify.base.version import version
 
 #: Nothing but our own style sheet and pictures is loaded, and nothing frames or runs a page.
 HEADERS: Final = {
@@ -105,7 +105,7 @@ async def frame(datasette: Datasette) -> Frame:
         addresses(datasette),
         summary(),
         covers,
-        catalogue.version(),
+        version(),
         str(run["digest"]) if run and run["digest"] else None,
         name is not None,
     )
@@ -228,7 +228,7 @@ async def static_file(request: Request) -> Response:
 
 @cache
 def _static_text(name: str) -> str:
-    return (files(catalogue) / "static" / name).read_text("utf-8")
+    return (files("catalogue") / "static" / name).read_text("utf-8")
 
 
 @cache

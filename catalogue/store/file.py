@@ -16,7 +16,6 @@ from typing import Final
 
 import sqlite_utils
 
-import catalogue
 from catalogue.prove.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
 from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
@@ -27,6 +26,7 @@ from catalogue.store.rows import write_batch
 from catalogue.store.schema import index_names, migrations, open_catalogue
 from catalogue.store.tables import TABLE, TABLES
 from verify.base.problems import Problem, UserError
+from verify.base.version import version
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS, VERDICTS
 from verify.fault.registry import fault_kinds
@@ -100,7 +100,7 @@ class Store:
             run = self.db.table("run").insert(
                 {
                     "started": now(),
-                    "version": catalogue.version(),
+                    "version": version(),
                     "engine": engine_version(),
                     "fault_kinds": fault_kind_versions(),
                     "locations": ",".join(map(str, plan.locations)),

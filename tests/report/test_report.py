@@ -15,16 +15,12 @@ from boathouse import (
     stair,
 )
 
-from catalogue.report import forms as report
 from catalogue.report.forms import (
-    Survey,
     check_form,
-    examine,
     fault_forms,
     faults_head,
     faults_json,
     state_forms,
-    survey,
 )
 from verify.base.problems import BugError
 from verify.base.resources import data_path
@@ -40,7 +36,10 @@ from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
 from verify.layout.enumeration import Layout
 from verify.layout.sampler import sample
+from verify.verdict import examining
+from verify.verdict.examining import examine
 from verify.verdict.judging import judge
+from verify.verdict.single_faults import FaultList, faults
 
 SHIPPED = sorted(data_path("circuits").glob("*.toml"))
 
@@ -49,9 +48,9 @@ CHAIN_OF_17 = ".".join(map(str, [17, "f", *range(1, 17)]))
 
 
 @cache
-def surveyed() -> Survey:
+def surveyed() -> FaultList:
     """Every single fault of the stair."""
-    return survey(stair())
+    return faults(stair())
 
 
 def with_many_switches(number: int) -> Circuit:
@@ -169,7 +168,7 @@ class Impatient(DiagramsEngine):
 
 def test_undecided_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """What no engine can prove is neither sound nor faulty, and the reason is given."""
-    monkeypatch.setattr(report, "DiagramsEngine", Impatient)
+    monkeypatch.setattr(examining, "DiagramsEngine", Impatient)
     form = check_form(examine(Layout.parse(CHAIN_OF_17).circuit("chain")))
     assert form["verdict"] == "undecided"
     assert not form["any_location"]
@@ -211,12 +210,12 @@ def test_counts_are_of_every_fault() -> None:
 def test_every_fault_is_as_the_other_engine_finds_it() -> None:
     """Verdict, signature and hazards in the list are those of the circuit text beside them."""
     engine = NodalEngine()
-    forms = list(fault_forms(stair(), surveyed().faults))
-    faults = all_faults(stair())
+    forms = list(fault_forms(stair(), surveyed()))
+    every = all_faults(stair())
     assert [(form["kind"], form["site"]) for form in forms] == [
-        (fault.kind, fault.site_text) for fault in faults
+        (fault.kind, fault.site_text) for fault in every
     ]
-    for form, fault in zip(forms, faults, strict=True):
+    for form, fault in zip(forms, every, strict=True):
         circuit = parse(form["circuit"])
         assert circuit == fault.apply(stair())
         found = judge(circuit, engine)
@@ -229,7 +228,7 @@ def test_every_fault_is_as_the_other_engine_finds_it() -> None:
 
 def test_equal_signatures_have_equal_names() -> None:
     """The word of a fault decides its name, and is canonical."""
-    named = {(judged.signature, judged.signature_name) for judged in surveyed().faults}
+    named = {(judged.signature, judged.signature_name) for judged in surveyed()}
     assert len(named) == len(dict(named))
     for word, _ in named:
         assert Signature.parse(word).word == word
@@ -237,7 +236,7 @@ def test_equal_signatures_have_equal_names() -> None:
 
 def test_json_in_lines_is_one_document() -> None:
     """The lines make one JSON value: the head with the list, a fault a line."""
-    some = [judged for judged in surveyed().faults if judged.verdict == "mimic"]
+    some = [judged for judged in surveyed() if judged.verdict == "mimic"]
     lines = list(faults_json(surveyed(), some))
     document = json.loads("\n".join(lines))
     assert document == {**faults_head(surveyed()), "faults": list(fault_forms(stair(), some))}
@@ -249,21 +248,16 @@ def test_progress_ends_with_all_done(monkeypatch: pytest.MonkeyPatch) -> None:
     """Progress is told after each batch, and the last time everything is done."""
     monkeypatch.setattr("verify.verdict.judging._BATCH_BYTES", 5000)
     told: list[tuple[int, int]] = []
-    again = survey(stair(), lambda done, total: told.append((done, total)))
+    again = faults(stair(), lambda done, total: told.append((done, total)))
     assert len(told) > 2
     assert told == sorted(told)
-    assert told[-1] == (len(again.faults), len(again.faults))
-    assert Counter(judged.verdict for judged in again.faults) == Counter(
-        judged.verdict for judged in surveyed().faults
+    assert told[-1] == (len(again), len(again))
+    assert Counter(judged.verdict for judged in again) == Counter(
+        judged.verdict for judged in surveyed()
     )
 
 
 def test_survey_of_a_faulty_circuit_says_how_it_stands() -> None:
     """The faults of a circuit that is not sound are more mistakes in it, and the head says so."""
-    head = faults_head(survey(stair(SWITCH_NOT_GROUNDED)))
+    head = faults_head(faults(stair(SWITCH_NOT_GROUNDED)))
     assert (head["verdict"], head["hazards"]) == ("mimic", ["metal-floating"])
-
-
-def test_rows_are_those_of_the_verdicts() -> None:
-    """The verdicts without `undecided` are those a survey can count."""
-    assert report.PROVED_VERDICTS == ("sound", "mimic", "misbehaves", "trips")

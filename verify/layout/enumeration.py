@@ -14,7 +14,7 @@ import networkx as nx
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
 from verify.circuit.validation import TITLE_LENGTH
-from verify.layout.routing import ROOT, Arrangement, rooted, wire
+from verify.layout.routing import ROOT, Arrangement, rooted, route
 from verify.layout.schemes import SCHEMES
 
 LAMP_BOX: Final = 0
@@ -103,7 +103,7 @@ class Layout:
             name = f"{name.partition(':')[0]}: layout {self.code}"
         if len(name) > TITLE_LENGTH:
             name = f"{name[: TITLE_LENGTH - 1]}…"
-        return wire(scheme, self.arrangement(), name)
+        return route(scheme, self.arrangement(), name)
 
 
 def layouts(locations: int) -> Iterator[Layout]:

@@ -22,7 +22,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
 from verify.layout.enumeration import FEWEST_LOCATIONS
 from verify.layout.outlets import Outlet, SecondFeed, with_outlets
-from verify.layout.routing import ROOT, Arrangement, rooted, wire
+from verify.layout.routing import ROOT, Arrangement, rooted, route
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 MOST_LOCATIONS: Final = 16
@@ -69,7 +69,7 @@ def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int =
     # Drawn last, so that the rest is the same with receptacles as without.
     outlets, second = _outlets(draws, len(arrangement.boxes))
     name = drawn_name(scheme, arrangement, outlets, second)
-    circuit = wire(scheme, arrangement, name)
+    circuit = route(scheme, arrangement, name)
     if outlets:
         circuit = with_outlets(circuit, arrangement, outlets, second)
     return Sample(_label(circuit), scheme, arrangement, circuit)
