@@ -10,11 +10,9 @@ from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
 from catalogue.drawing.svg import BEGINNING
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
-from verify.base.problems import Problem, UserError, listing, shown
+from verify.base.problems import Problem, UserError
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
-from verify.fault.contract import Fault
-from verify.fault.registry import fault_kind, fault_kinds, find_fault
+from verify.fault.registry import fault_kind, find_fault
 from verify.verdict.evidence import Evidence, find_evidence
 
 
@@ -65,9 +63,9 @@ def draw(
     fault = None
     number = None
     try:
-        fault = None if label is None else _fault(circuit, label)
+        fault = None if label is None else find_fault(circuit, label)
     except UserError as error:
-        problems += error.problems
+        problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
     faulted = circuit if fault is None else fault.apply(circuit)
     try:
         number = None if state is None else parse_state(faulted, state)
@@ -92,36 +90,6 @@ def draw(
     if fault is not None and not unmarked:
         say(paragraph(fault_kind(fault.kind).in_words(fault.site)))
     say(f"\n{cautions_paragraph()}")
-
-
-def _fault(circuit: Circuit, label: str) -> Fault:
-    """The fault of that label; raises UserError."""
-    name, slash, _ = label.partition("/")
-    kinds = [kind.name for kind in fault_kinds()]
-    place = f"--fault={shown(label)}"
-    if not slash or name not in kinds:
-        raise UserError(
-            [
-                Problem(
-                    place,
-                    "write a fault as KIND/SITE, such as left-off/landing,lamp.shell; kinds are "
-                    f"{', '.join(kinds)}",
-                )
-            ]
-        )
-    try:
-        return find_fault(circuit, label)
-    except KeyError:
-        sites = [fault.site_text for fault in fault_kind(name).faults(Wiring(circuit))]
-        raise UserError(
-            [
-                Problem(
-                    place,
-                    f"the circuit has no such fault; the sites of {name} are {listing(sites)} "
-                    "(all are printed by miswire faults --json)",
-                )
-            ]
-        ) from None
 
 
 def _option_problems(label: str | None, *, unmarked: bool, schematic: bool) -> list[Problem]:

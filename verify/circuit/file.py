@@ -319,7 +319,10 @@ def _owners_named_in(parts: _Parts) -> set[str]:
 
 
 def dump(circuit: Circuit) -> str:
-    """The circuit as the text of a circuit file, ending in a newline."""
+    """The circuit as the text of a circuit file, UTF-8 when stored, ending in a newline.
+
+    Equal circuits give equal texts, and reading the text gives the circuit again.
+    """
     return "\n".join(_lines(circuit)) + "\n"
 
 

@@ -75,6 +75,19 @@ def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int =
     return Sample(_label(circuit), scheme, arrangement, circuit)
 
 
+def random_circuit(
+    seed: int, index: int = 0, *, fewest: int = FEWEST_LOCATIONS, most: int = 6
+) -> Circuit:
+    """A sound circuit drawn at random, number `index` of the series `seed`.
+
+    It has `fewest` to `most` switches and up to three lamps; some have metal boxes, receptacles or
+    a second feed. The same numbers give the same circuit on every machine.
+
+    Raises ValueError unless 2 ≤ fewest ≤ most ≤ 16.
+    """
+    return sample(seed, index, fewest=fewest, most=most).circuit
+
+
 def arranged(
     parents: Sequence[int],
     switch_boxes: Sequence[int],
