@@ -6,7 +6,7 @@ from pathlib import Path
 
 from catalogue.report.forms import FORMAT, short_cautions
 from catalogue.store.file import now, require_catalogue
-from catalogue.store.schema import open_catalogue
+from catalogue.store.schema import open_for_writing
 from verify.base.version import version
 from verify.study.claims.contract import Judged
 
@@ -77,6 +77,6 @@ def store_register(path: Path, judged: Sequence[Judged]) -> None:
                 "version": made_by,
             }
         )
-    with closing(open_catalogue(str(path))) as db, db.atomic():
+    with closing(open_for_writing(str(path))) as db, db.atomic():
         db.table("claim").delete_where()
         db.table("claim").insert_all(rows)

@@ -6,14 +6,10 @@ import click
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
-from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state, view_of
+from catalogue.drawing.picture import draw as drawn
 from catalogue.drawing.svg import BEGINNING
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from verify.base.problems import Problem, UserError
-from verify.circuit.model import Circuit
-from verify.fault.registry import fault_kind, find_fault
-from verify.verdict.evidence import Evidence, find_evidence
 
 
 @click.command()
@@ -60,53 +56,16 @@ def draw(
     """
     circuit = load_or_exit(ctx, file)
     problems: list[Problem] = []
-    fault = None
-    number = None
+    picture = None
     try:
-        fault = None if label is None else find_fault(circuit, label)
+        picture = drawn(circuit, state=state, fault=label, unmarked=unmarked, schematic=schematic)
     except UserError as error:
         problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
-    faulted = circuit if fault is None else fault.apply(circuit)
-    try:
-        number = None if state is None else parse_state(faulted, state)
-    except UserError as error:
-        problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
-    problems += _option_problems(label, unmarked=unmarked, schematic=schematic)
     problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")
-    if problems:
+    if picture is None or problems:
         raise UserError(problems)
-    if schematic:
-        svg = schematic_picture(faulted, state=number)
-    else:
-        svg = wiring_picture(
-            faulted,
-            state=number,
-            evidence=_tripping(faulted, number),
-            intended=None if fault is None else circuit,
-            marked=not unmarked,
-        )
-    out.write_text(svg, "utf-8", newline="\n")
+    picture.save(out)
     say(paragraph(f"Drawn: {file_name(out)}"))
-    if fault is not None and not unmarked:
-        say(paragraph(fault_kind(fault.kind).in_words(fault.site)))
+    if label is not None and not unmarked:
+        say(paragraph(picture.title))
     say(f"\n{cautions_paragraph()}")
-
-
-def _option_problems(label: str | None, *, unmarked: bool, schematic: bool) -> list[Problem]:
-    problems = []
-    if unmarked and label is None:
-        problems.append(
-            Problem("--unmarked", "hides the marks of a fault; add --fault, or leave it out")
-        )
-    if unmarked and schematic:
-        problems.append(
-            Problem("--unmarked", "a schematic has no marks to hide; leave one of the two out")
-        )
-    return problems
-
-
-def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
-    """The path on which the breaker trips in a state, if it does."""
-    if state is not None and view_of(circuit, state).trips:
-        return find_evidence(circuit, "trips", state)
-    return None

@@ -23,7 +23,7 @@ from catalogue.report.terms import terms
 from catalogue.store.contents import PROFILE, SCOPE, digest_of
 from catalogue.store.numbers import Numbers
 from catalogue.store.rows import write_batch
-from catalogue.store.schema import index_names, migrations, open_catalogue
+from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES
 from verify.base.problems import Problem, UserError
 from verify.base.version import version
@@ -82,7 +82,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         require_no_stranger(path)
-        self.db = open_catalogue(str(path))
+        self.db = open_for_writing(str(path))
 
     def close(self) -> None:
         """Close the file."""
