@@ -3,24 +3,30 @@
 The command and the pages show the same answer; `to_json` is its form for programs.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
 from catalogue.desk.checks import Bench, Check, CheckKind, Hypothesis
-from catalogue.desk.match import Group, Match, sights
+from catalogue.desk.match import Group as Suspected
+from catalogue.desk.match import Match, sights
 from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from verify.base.cautions import cautions
 from verify.base.problems import Problem, UserError, shown
+from verify.base.telling import Group, Words, cautions_group, counted, heading, html, plain
 from verify.behaviour.findings import position
 
 #: The word for a finding that no suspect predicts.
 OTHER: Final = "other"
 _NEAREST: Final = 3
+_MOST_GROUPS_SHOWN: Final = 5
+_MOST_FAMILIES_SHOWN: Final = 6
+_MOST_CHECKS_SHOWN: Final = 3
+_INDENT: Final = "   "
 
 NOTHING_FITS: Final = (
     "No single fault within this scope does all that was seen. Two faults at once, a loose "
@@ -39,7 +45,7 @@ class Step:
     left: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Answer:
     """Everything the desk says to some symptoms and the results of checks so far."""
 
@@ -117,7 +123,7 @@ class Answer:
         return replace(self.symptoms, seen={**self.symptoms.seen, **flips})
 
     @cached_property
-    def groups(self) -> list[Group]:
+    def groups(self) -> list[Suspected]:
         """The groups of what is left, the likeliest first."""
         left = {hypothesis.suspect for hypothesis in self.hypotheses}
         pool = replace(
@@ -128,7 +134,7 @@ class Answer:
         return Match(pool, self.observed, self.priors, self.any_order).groups if left else []
 
     @cached_property
-    def nearest(self) -> list[Group]:
+    def nearest(self) -> list[Suspected]:
         """Where nothing is left, the groups that contradict least of what was seen."""
         return [] if self.groups else self.match.groups[:_NEAREST]
 
@@ -179,6 +185,56 @@ class Answer:
             )
         return notes
 
+    def told(
+        self,
+        most: int = _MOST_GROUPS_SHOWN,
+        *,
+        with_plan: bool = False,
+        result: str = "results=",
+        more: str = "groups has them all",
+    ) -> Iterator[Group]:
+        """The answer with at most so many groups, and the whole plan of checks if wanted.
+
+        `result` is how the finding of a check is handed in, `more` where groups are that are left
+        out.
+        """
+        if self.steps:
+            yield [
+                Words(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
+                for step in self.steps
+            ]
+        if self.groups:
+            what = counted(len(self.groups), "group fits", "groups fit")
+            yield [heading(f"{what} what was seen; no flip tells the members of a group apart")]
+        else:
+            yield [Words(NOTHING_FITS)]
+        for number, group in enumerate((self.groups or self.nearest)[:most], 1):
+            yield [*_group_told(number, group)]
+        if len(self.groups) > most:
+            yield [Words(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
+        if with_plan:
+            yield [
+                heading("Plan"),
+                *_plan_told(self.plan, ""),
+                Words(
+                    f"Expected: {self.plan.checks:.1f} checks, cost {self.plan.cost:.1f}; "
+                    f"{self.uncertainty:.1f} bits to find out."
+                ),
+            ]
+        elif self.next_checks:
+            checks = self.next_checks[:_MOST_CHECKS_SHOWN]
+            yield [
+                heading("Next check"),
+                *(words for check in checks for words in _check_told(check, result)),
+            ]
+        yield [Words(note) for note in self.notes]
+
+    def __repr__(self) -> str:
+        return plain([*self.told(), cautions_group()])
+
+    def _repr_html_(self) -> str:
+        return html([*self.told(), cautions_group()])
+
     def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
         """The answer for programs."""
         return {
@@ -209,7 +265,48 @@ class Answer:
         return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
 
 
-def _group_form(group: Group) -> dict[str, object]:
+def _group_told(number: int, group: Suspected) -> Iterator[Words]:
+    yield heading(
+        f"{number}. {group.name}: {group.share:.0%} of what fits, {counted(group.faults, 'fault')}"
+    )
+    yield Words(
+        f"matched {group.matched}, contradicted {group.contradicted}, untested {group.untested}",
+        _INDENT,
+    )
+    for name, faults in group.families[:_MOST_FAMILIES_SHOWN]:
+        yield Words(f"{name} ({faults})", _INDENT, "- ")
+    left_out = len(group.families) - _MOST_FAMILIES_SHOWN
+    if left_out > 0:
+        yield Words(f"and {counted(left_out, 'other name')}", _INDENT, "- ")
+    if group.hazards:
+        hazards = ", ".join(f"{name} ({faults})" for name, faults in group.hazards)
+        yield Words(f"Hazards: {hazards}", _INDENT)
+
+
+def _check_told(proposal: Proposal, result: str) -> Iterator[Words]:
+    check = proposal.check
+    yield Words(f"{check.title} {check.how}", marker="- ")
+    if check.kind.caution:
+        yield Words(check.kind.caution, "  ")
+    words = ", ".join(word for word, _ in check.results[:_MOST_FAMILIES_SHOWN])
+    yield Words(
+        f"Tells {proposal.gain:.2f} bits. Then: {result}'{check.key}=…' ({words})",
+        "  ",
+    )
+
+
+def _plan_told(plan: Plan, indent: str) -> Iterator[Words]:
+    if plan.check is None:
+        names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))
+        yield Words(f"{names} ({plan.weight:.0%})", indent, "= ")
+        return
+    yield Words(plan.check.title, indent, "? ")
+    for found, branch in plan.branches:
+        yield Words(f"{found}:", indent + "  ")
+        yield from _plan_told(branch, indent + "    ")
+
+
+def _group_form(group: Suspected) -> dict[str, object]:
     return {
         "signature": group.signature.word,
         "name": group.name,

@@ -25,7 +25,7 @@ class Picture:
         Path(path).write_text(self.svg, "utf-8", newline="\n")
 
     def __repr__(self) -> str:
-        return f"<Picture {self.title!r}: SVG of {len(self.svg):,} characters; save(path) keeps it>"
+        return f"<Picture {self.title!r}: save(path) writes it, a notebook shows it>"
 
     def _repr_svg_(self) -> str:
         return self.svg

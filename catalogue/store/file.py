@@ -20,7 +20,7 @@ from catalogue.prove.plan import Batch, Plan, batch_versions, engine_version, fa
 from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
-from catalogue.store.contents import PROFILE, SCOPE, digest_of
+from catalogue.store.contents import PROFILE, SCOPE, digest_of, verdict_counts
 from catalogue.store.numbers import Numbers
 from catalogue.store.rows import write_batch
 from catalogue.store.schema import index_names, migrations, open_for_writing
@@ -189,13 +189,7 @@ class Store:
 
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict, one by one or counted."""
-        rows = self.db.query(
-            "select verdict.name as name, sum(faults) as number from ("
-            " select verdict_id, faults from profile union all"
-            " select verdict_id, faults from summary"
-            ") join verdict on verdict.id = verdict_id group by verdict_id"
-        )
-        return Counter({str(row["name"]): int(row["number"]) for row in rows})
+        return verdict_counts(self.db.conn)
 
     def count_profile(self) -> None:
         """Count the profile from the faults, which came from elsewhere."""

@@ -1,8 +1,6 @@
 """The plain-dictionary forms of circuits and faults, as commands print them and pages use them."""
 
 import json
-from collections import Counter
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -22,9 +20,7 @@ from catalogue.report.forms import (
     faults_json,
     state_forms,
 )
-from verify.base.problems import BugError
 from verify.base.resources import data_path
-from verify.behaviour.findings import Observation
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import Signature
 from verify.circuit.file import load, parse
@@ -35,7 +31,6 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
 from verify.layout.enumeration import Layout
-from verify.layout.sampler import sample
 from verify.verdict import examining
 from verify.verdict.examining import examine
 from verify.verdict.judging import judge
@@ -58,16 +53,6 @@ def with_many_switches(number: int) -> Circuit:
     switches = [Device(f"switch-{n}", "single-pole", "landing") for n in range(number)]
     devices = (Device("feed", "feed", "landing"), Device("lamp", "lamp", "landing"), *switches)
     return Circuit("Many switches", (Box("landing"),), devices, (), ())
-
-
-class Contrarian(WordsEngine):
-    """An engine that claims every lamp to be in the other state."""
-
-    def observe(self, circuit: Circuit) -> Observation:
-        """The opposite of what is."""
-        seen = super().observe(circuit)
-        every = (1 << (1 << seen.switches)) - 1
-        return replace(seen, lit=tuple(lit ^ every for lit in seen.lit))
 
 
 def test_states_come_in_the_order_of_their_numbers() -> None:
@@ -140,23 +125,6 @@ def test_evidence_speaks_of_the_states_it_should(path: Path) -> None:
         positions = form["evidence"][hazard]["state"]
         state = next(n for n, s in enumerate(form["states"]) if s["positions"] == positions)
         assert seen.hazards[HAZARD_NAMES.index(hazard)] >> state & 1
-
-
-def test_disagreeing_engines_are_our_bug() -> None:
-    """A verdict that the independent engine does not confirm is never reported."""
-    with pytest.raises(BugError, match="disagree on circuit 'Boathouse stair'"):
-        examine(stair(), Contrarian())
-
-
-def test_large_circuits_are_rechecked_where_the_evidence_is() -> None:
-    """Beyond 256 states the second engine goes through those that the evidence speaks of."""
-    circuit = sample(1, 0, fewest=9, most=9).circuit
-    sound = examine(circuit)
-    assert (sound.judgement.verdict, sound.rechecked) == ("sound", 0)
-    burnt_out = all_faults(circuit, [fault_kind("lamp-open")])[0]
-    faulty = examine(burnt_out.apply(circuit))
-    assert faulty.judgement.verdict == "misbehaves"
-    assert 1 <= faulty.rechecked <= 1 + len(faulty.judgement.hazards)
 
 
 class Impatient(DiagramsEngine):
@@ -242,19 +210,6 @@ def test_json_in_lines_is_one_document() -> None:
     assert document == {**faults_head(surveyed()), "faults": list(fault_forms(stair(), some))}
     assert len(lines) == len(some) + 2
     assert json.loads("\n".join(faults_json(surveyed(), [])))["faults"] == []
-
-
-def test_progress_ends_with_all_done(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Progress is told after each batch, and the last time everything is done."""
-    monkeypatch.setattr("verify.verdict.judging._BATCH_BYTES", 5000)
-    told: list[tuple[int, int]] = []
-    again = faults(stair(), lambda done, total: told.append((done, total)))
-    assert len(told) > 2
-    assert told == sorted(told)
-    assert told[-1] == (len(again), len(again))
-    assert Counter(judged.verdict for judged in again) == Counter(
-        judged.verdict for judged in surveyed()
-    )
 
 
 def test_survey_of_a_faulty_circuit_says_how_it_stands() -> None:

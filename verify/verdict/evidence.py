@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Final, Literal
 
 from verify.base.problems import BugError
+from verify.base.telling import Words, plain
 from verify.behaviour.hazards import ELECTRICAL
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
@@ -52,7 +53,8 @@ class Evidence:
 
     def __repr__(self) -> str:
         where = ", ".join(f"{name} {position}" for name, position in self.positions)
-        return "\n- ".join((f"{self.claim}, shown with {where}:", *self.words))
+        shown_with = Words(f"{self.claim}, shown with {where}:")
+        return plain([[shown_with, *(Words(words, marker="- ") for words in self.words)]])
 
 
 @dataclass(frozen=True, slots=True)
