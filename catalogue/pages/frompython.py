@@ -20,8 +20,13 @@ def from_python(visit: Visit) -> Page:
     of_verify = {f"verify.{name}": getattr(verify, name) for name in verify.__all__}
     of_catalogue = {f"catalogue.{item.__name__}": item for item in _OF_CATALOGUE}
     names = [
-        {"name": name, "about": (inspect.getdoc(item) or "").partition("\n\n")[0]}
+        {"name": name, "about": _first_words(item)}
         for name, item in {**of_verify, **of_catalogue}.items()
     ]
     example = data_path("from-python.txt").read_text("utf-8")
     return Page("From Python", "from_python", {"example": example, "names": names})
+
+
+def _first_words(item: object) -> str:
+    """The first paragraph of what something says of itself, without the marks of code."""
+    return (inspect.getdoc(item) or "").partition("\n\n")[0].replace("`", "")

@@ -146,7 +146,7 @@ class Circuit:
         joins = [[join.box, ", ".join(join.ends)] for join in self.joins]
         failed = [[failure.kind, ", ".join(failure.at)] for failure in self.failures]
         tables = (
-            Grid(["box", "of", "devices"], boxes),
+            Grid(["box", "made of", "devices"], boxes),
             Grid(["cable", "between", "conductors"], cables),
             Grid(["in box", "joined together"], joins),
             Grid(["failed", "at"], failed),

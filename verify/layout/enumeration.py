@@ -24,7 +24,9 @@ FEWEST_LOCATIONS: Final = 2
 
 @dataclass(frozen=True, slots=True, order=True)
 class Layout:
-    """`parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
+    """Where the boxes of a light are, and which cable leads from which to which.
+
+    `parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
 
     Boxes are numbered likewise: 0 the lamp's, i that of location i; `ROOT` marks the feed's box.
     """
