@@ -57,8 +57,13 @@ def draw(
     circuit = load_or_exit(ctx, file)
     problems: list[Problem] = []
     picture = None
+    hides = unmarked and label is not None
+    if unmarked and not hides:
+        problems.append(
+            Problem("--unmarked", "hides the marks of a fault; add --fault, or leave it out")
+        )
     try:
-        picture = drawn(circuit, state=state, fault=label, unmarked=unmarked, schematic=schematic)
+        picture = drawn(circuit, state=state, fault=label, unmarked=hides, schematic=schematic)
     except UserError as error:
         problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
     problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")

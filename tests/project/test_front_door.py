@@ -175,6 +175,16 @@ def test_a_picture_names_all_mistakes() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("fault", "remedy"),
+    [(None, "add a fault, or leave it out"), ("lamp-open/lamp", "leave one of the two out")],
+)
+def test_nothing_unmarked_without_marks(fault: str | None, remedy: str) -> None:
+    """Only the picture of a fault has marks to hide, and a schematic has none."""
+    with pytest.raises(verify.UserError, match=f"unmarked: .*; {remedy}"):
+        catalogue.draw(verify.load(STAIR), fault=fault, unmarked=True, schematic=bool(fault))
+
+
 def test_a_catalogue_is_opened_for_reading(database: Path) -> None:
     """Rows, circuits and suspects come from a file that stays as it is."""
     before = database.read_bytes()
