@@ -1,8 +1,31 @@
-"""The fault catalogue: stores what `verify` proves, looks it up, draws it and serves it."""
+"""The fault catalogue: stores what `verify` proves, looks it up, draws it and serves it.
 
-from importlib import metadata
+The names of `__all__` are the front door for programs and notebooks; each is loaded when it is
+first used.
+"""
+
+from typing import TYPE_CHECKING, Final
+
+from verify.base.firstuse import loader
+
+if TYPE_CHECKING:  # for who reads types; the names are loaded by `__getattr__`
+    from catalogue.desk.answer import Answer
+    from catalogue.desk.asking import suspects
+    from catalogue.drawing.picture import Picture, draw
+    from catalogue.store.reading import Catalogue, open_catalogue
+
+__all__ = ["Answer", "Catalogue", "Picture", "draw", "open_catalogue", "suspects"]
+
+_PLACES: Final = {
+    "Answer": "catalogue.desk.answer:Answer",
+    "Catalogue": "catalogue.store.reading:Catalogue",
+    "Picture": "catalogue.drawing.picture:Picture",
+    "draw": "catalogue.drawing.picture:draw",
+    "open_catalogue": "catalogue.store.reading:open_catalogue",
+    "suspects": "catalogue.desk.asking:suspects",
+}
+__getattr__ = loader(__name__, _PLACES)
 
 
-def version() -> str:
-    """The version of the installed distribution, which `pyproject.toml` states and nothing else."""
-    return metadata.version("miswire")
+def __dir__() -> list[str]:
+    return __all__

@@ -15,7 +15,6 @@ from datasette.utils import tilde_decode
 from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
-import catalogue
 from catalogue.pages.cells import Cell, cell
 from catalogue.pages.foreign import no_sql, refusal_of
 from catalogue.pages.gate import (
@@ -141,7 +140,7 @@ def _is_json(request: Request) -> bool:
 @hookimpl
 def prepare_jinja2_environment(env: Environment) -> None:
     """Put our templates before Datasette's."""
-    ours = FileSystemLoader(str(files(catalogue) / "templates"))
+    ours = FileSystemLoader(str(files("catalogue") / "templates"))
     env.loader = ChoiceLoader([ours, *([env.loader] if env.loader else [])])
     env.filters["coded"] = _coded
     env.filters["few"] = _few

@@ -22,7 +22,7 @@ from verify.fault.contract import Fault
 from verify.fault.failed_parts import PART_KINDS
 from verify.fault.registry import all_faults, fault_kinds
 from verify.layout.outlets import Outlet, SecondFeed, with_outlets
-from verify.layout.routing import ROOT, Arrangement, wire
+from verify.layout.routing import ROOT, Arrangement, route
 from verify.layout.sampler import MOST_JUNCTIONS, MOST_LAMPS, MOST_OUTLETS, arranged, drawn_name
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
@@ -100,7 +100,7 @@ def circuits(
     """Circuits without a mistake, by a sound scheme unless others are given."""
     scheme = draw(sound_schemes() if schemes is None else schemes)
     arrangement = draw(arrangements(most_locations=most_locations))
-    return wire(scheme, arrangement, drawn_name(scheme, arrangement))
+    return route(scheme, arrangement, drawn_name(scheme, arrangement))
 
 
 @st.composite
@@ -120,7 +120,7 @@ def supplied_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
         | st.just(SecondFeed("B", shares_neutral=True))
     )
     name = drawn_name(scheme, arrangement, outlets, second)
-    return with_outlets(wire(scheme, arrangement, name), arrangement, tuple(outlets), second)
+    return with_outlets(route(scheme, arrangement, name), arrangement, tuple(outlets), second)
 
 
 def states(circuit: Circuit) -> st.SearchStrategy[int]:

@@ -18,7 +18,7 @@ from catalogue.build.pair_audit import Pair, choose_pairs, wrong_pairs
 from catalogue.build.workforce import processes
 from catalogue.store.contents import changed_circuits
 from catalogue.store.file import now, require_catalogue
-from catalogue.store.schema import open_catalogue
+from catalogue.store.schema import open_for_writing
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.hazards import HAZARD_NAMES
@@ -100,7 +100,7 @@ def audit(
     many are re-proved. Raises UserError if `path` is no catalogue.
     """
     require_catalogue(path)
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         faults, pairs = _chosen(db, sample, seed), choose_pairs(db, sample // _FEWER_PAIRS, seed)
         changed = [
             Disagreement(label, "other faults or outcomes", "not those of the digest")
@@ -119,7 +119,7 @@ def audit(
         done += number
         progress(done, total)
     disagreements += changed
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         (stored,) = db.conn.execute("select coalesce(sum(faults), 0) from circuit").fetchone()
         (stored_pairs,) = db.conn.execute("select count(*) from pair").fetchone()
         db.table("audit").insert(
@@ -186,7 +186,7 @@ _FAULTS: Final = "select id from fault where circuit_id = ? order by id"
 def _audit_circuit(path: Path, chosen: tuple[int, _Chosen]) -> list[Disagreement]:
     """What does not agree among what was chosen of a stored circuit; fit for another process."""
     circuit_id, (fault_ids, pairs) = chosen
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         label, text, engine = next(
             db.conn.execute("select label, file, engine from circuit where id = ?", [circuit_id])
         )

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-import catalogue
 from catalogue.report.forms import FORMAT, short_cautions
 from catalogue.store.file import now, require_catalogue
-from catalogue.store.schema import open_catalogue
+from catalogue.store.schema import open_for_writing
+from verify.base.version import version
 from verify.study.claims.contract import Judged
 
 
@@ -58,7 +58,7 @@ def store_register(path: Path, judged: Sequence[Judged]) -> None:
     Raises UserError for a file that is no catalogue.
     """
     require_catalogue(path)
-    decided, version = now(), catalogue.version()
+    decided, made_by = now(), version()
     rows = []
     for item in judged:
         found = item.answer.counterexample
@@ -74,9 +74,9 @@ def store_register(path: Path, judged: Sequence[Judged]) -> None:
                 "boxes": boxes,
                 "faults": faults,
                 "decided": decided,
-                "version": version,
+                "version": made_by,
             }
         )
-    with closing(open_catalogue(str(path))) as db, db.atomic():
+    with closing(open_for_writing(str(path))) as db, db.atomic():
         db.table("claim").delete_where()
         db.table("claim").insert_all(rows)

@@ -14,7 +14,6 @@ from catalogue.commands.output import output_problems
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
-    counted,
     file_name,
     heading,
     paragraph,
@@ -22,6 +21,7 @@ from catalogue.report.terminal import (
     table,
 )
 from verify.base.problems import UserError, shown
+from verify.base.telling import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS

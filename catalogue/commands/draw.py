@@ -6,17 +6,10 @@ import click
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
-from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state, view_of
+from catalogue.drawing.picture import draw as drawn
 from catalogue.drawing.svg import BEGINNING
-from catalogue.drawing.typeface import standalone
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
-from verify.base.problems import Problem, UserError, listing, shown
-from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
-from verify.fault.contract import Fault
-from verify.fault.registry import fault_kind, fault_kinds, find_fault
-from verify.verdict.evidence import Evidence, find_evidence
+from verify.base.problems import Problem, UserError
 
 
 @click.command()
@@ -63,83 +56,21 @@ def draw(
     """
     circuit = load_or_exit(ctx, file)
     problems: list[Problem] = []
-    fault = None
-    number = None
-    try:
-        fault = None if label is None else _fault(circuit, label)
-    except UserError as error:
-        problems += error.problems
-    faulted = circuit if fault is None else fault.apply(circuit)
-    try:
-        number = None if state is None else parse_state(faulted, state)
-    except UserError as error:
-        problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
-    problems += _option_problems(label, unmarked=unmarked, schematic=schematic)
-    problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")
-    if problems:
-        raise UserError(problems)
-    if schematic:
-        svg = schematic_picture(faulted, state=number)
-    else:
-        svg = wiring_picture(
-            faulted,
-            state=number,
-            evidence=_tripping(faulted, number),
-            intended=None if fault is None else circuit,
-            marked=not unmarked,
-        )
-    out.write_text(standalone(svg), "utf-8", newline="\n")
-    say(paragraph(f"Drawn: {file_name(out)}"))
-    if fault is not None and not unmarked:
-        say(paragraph(fault_kind(fault.kind).in_words(fault.site)))
-    say(f"\n{cautions_paragraph()}")
-
-
-def _fault(circuit: Circuit, label: str) -> Fault:
-    """The fault of that label; raises UserError."""
-    name, slash, _ = label.partition("/")
-    kinds = [kind.name for kind in fault_kinds()]
-    place = f"--fault={shown(label)}"
-    if not slash or name not in kinds:
-        raise UserError(
-            [
-                Problem(
-                    place,
-                    "write a fault as KIND/SITE, such as left-off/landing,lamp.shell; kinds are "
-                    f"{', '.join(kinds)}",
-                )
-            ]
-        )
-    try:
-        return find_fault(circuit, label)
-    except KeyError:
-        sites = [fault.site_text for fault in fault_kind(name).faults(Wiring(circuit))]
-        raise UserError(
-            [
-                Problem(
-                    place,
-                    f"the circuit has no such fault; the sites of {name} are {listing(sites)} "
-                    "(all are printed by miswire faults --json)",
-                )
-            ]
-        ) from None
-
-
-def _option_problems(label: str | None, *, unmarked: bool, schematic: bool) -> list[Problem]:
-    problems = []
-    if unmarked and label is None:
+    picture = None
+    hides = unmarked and label is not None
+    if unmarked and not hides:
         problems.append(
             Problem("--unmarked", "hides the marks of a fault; add --fault, or leave it out")
         )
-    if unmarked and schematic:
-        problems.append(
-            Problem("--unmarked", "a schematic has no marks to hide; leave one of the two out")
-        )
-    return problems
-
-
-def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
-    """The path on which the breaker trips in a state, if it does."""
-    if state is not None and view_of(circuit, state).trips:
-        return find_evidence(circuit, "trips", state)
-    return None
+    try:
+        picture = drawn(circuit, state=state, fault=label, unmarked=hides, schematic=schematic)
+    except UserError as error:
+        problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
+    problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")
+    if picture is None or problems:
+        raise UserError(problems)
+    picture.save(out)
+    say(paragraph(f"Drawn: {file_name(out)}"))
+    if label is not None and not unmarked:
+        say(paragraph(picture.title))
+    say(f"\n{cautions_paragraph()}")

@@ -7,25 +7,25 @@ from typing import Final
 
 import click
 
-from catalogue.report.forms import PROVED_VERDICTS, JudgedFault, Survey, faults_json, survey
+from catalogue.report.forms import faults_json
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     complain,
-    counted,
     file_name,
     heading,
     paragraph,
     say,
-    table,
+    told,
 )
-from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.problems import UserError
+from verify.base.telling import counted
 from verify.behaviour.hazards import HAZARDS
+from verify.behaviour.judgement import PROVED_VERDICTS
 from verify.circuit.file import load
-from verify.circuit.model import Circuit
-from verify.engine.words import WordsEngine
 from verify.fault.registry import fault_kind, fault_kinds
-from verify.verdict.judging import why_unprovable
+from verify.verdict.single_faults import FaultList, JudgedFault
+from verify.verdict.single_faults import faults as judged_faults
 
 _KINDS: Final = [kind.name for kind in fault_kinds()]
 _LISTED_BY_DEFAULT: Final = ("mimic",)
@@ -72,66 +72,39 @@ def faults(
     """
     try:
         circuit = load(file)
-        _require_provable(circuit)
+        with Progress("Judging faults") as progress:
+            found = judged_faults(circuit, progress)
     except UserError as error:
         complain(error.problems, file_name(file))
         ctx.exit(2)
-    with Progress("Judging faults") as progress:
-        surveyed = survey(circuit, progress)
     if not (as_json or kinds or verdicts):
         verdicts = _LISTED_BY_DEFAULT
     listed = [
         judged
-        for judged in surveyed.faults
+        for judged in found
         if judged.fault.kind in (kinds or _KINDS)
         and judged.verdict in (verdicts or PROVED_VERDICTS)
     ]
     if as_json:
-        lines = faults_json(surveyed, listed)
+        lines = faults_json(found, listed)
     else:
-        lines = _told(surveyed, listed, verdicts or PROVED_VERDICTS, file)
+        lines = _told(found, listed, verdicts or PROVED_VERDICTS, file)
     for line in lines:
         say(line)
 
 
-def _require_provable(circuit: Circuit) -> None:
-    reason = why_unprovable(circuit, WordsEngine())
-    if reason:
-        raise CircuitError([Problem("", f"{reason}; split the circuit")])
-
-
 def _told(
-    surveyed: Survey, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
+    found: FaultList, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
 ) -> Iterator[str]:
     """The faults of a circuit for a person, line by line."""
-    yield heading(surveyed.circuit.name)
+    yield heading(found.circuit.name)
     yield file_name(file)
     yield ""
-    base = surveyed.judgement
-    if base.verdict != "sound":
-        hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""
-        yield paragraph(
-            f"As it stands this circuit is not sound but {base.verdict}{hazards}: what follows is "
-            "about one more mistake in it."
-        )
-        yield ""
-    yield heading(counted(len(surveyed.faults), "single fault"))
-    yield ""
-    yield _counts(surveyed)
+    yield told(found.told())
     yield ""
     yield from _list(listed, verdicts)
     yield ""
     yield cautions_paragraph()
-
-
-def _counts(surveyed: Survey) -> str:
-    by_kind = {kind: list(counts.values()) for kind, counts in surveyed.counts.items()}
-    by_kind["all"] = [sum(column) for column in zip(*by_kind.values(), strict=True)]
-    rows = [
-        [kind, *(f"{number:,}" for number in (*numbers, sum(numbers)))]
-        for kind, numbers in by_kind.items()
-    ]
-    return table(["kind", *PROVED_VERDICTS, "total"], rows, numbers=True)
 
 
 def _list(listed: Sequence[JudgedFault], verdicts: Sequence[str]) -> Iterator[str]:

@@ -12,20 +12,13 @@ import numpy as np
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.drawing.states import parse_state
-from catalogue.report.forms import FORMAT, PROVED_VERDICTS, short_cautions
-from catalogue.report.terminal import (
-    cautions_paragraph,
-    counted,
-    file_name,
-    heading,
-    paragraph,
-    say,
-    table,
-)
+from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.report.terminal import cautions_paragraph, file_name, heading, paragraph, say, table
 from verify.base.problems import Problem, UserError
+from verify.base.telling import counted
 from verify.behaviour.findings import Findings, Observation, position
 from verify.behaviour.hazards import HAZARDS
-from verify.behaviour.judgement import VERDICTS
+from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS
 from verify.behaviour.signature import canonical, state_codes
 from verify.circuit.model import Circuit
 from verify.engine.volts import engine_for

@@ -15,18 +15,12 @@ from catalogue.lessons.prints import PAPERS
 from catalogue.lessons.sheet import Stored
 from catalogue.lessons.wording import USAGES, Usage
 from catalogue.report.folder import require_ours, write_folder
-from catalogue.report.terminal import (
-    Progress,
-    cautions_paragraph,
-    counted,
-    file_name,
-    paragraph,
-    say,
-)
+from catalogue.report.terminal import Progress, cautions_paragraph, file_name, paragraph, say
 from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import site_number
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
+from verify.base.telling import counted
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
 

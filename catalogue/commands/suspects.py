@@ -1,47 +1,20 @@
 """`miswire suspects`: who fits what was seen, and what to check next."""
 
 import json
-import sqlite3
 from collections.abc import Sequence
-from contextlib import closing
 from pathlib import Path
-from typing import Final
 
 import click
 
 from catalogue.commands.options import Options
-from catalogue.desk.answer import NOTHING_FITS, Answer, parse_results, stopped_end
-from catalogue.desk.checks import POWER_OFF_KINDS, check_kinds
-from catalogue.desk.match import Group
-from catalogue.desk.planner import Plan, Proposal
-from catalogue.desk.pool import (
-    NO_FAULT,
-    Pool,
-    pool_of_catalogue,
-    pool_of_circuit,
-    require_judgeable,
-)
-from catalogue.desk.priors import load_priors
-from catalogue.desk.stops import Panel, Stop, named_stops, phrase
-from catalogue.desk.symptoms import (
-    SIGNS,
-    Symptoms,
-    named_switches,
-    parse_saw,
-    parse_signs,
-)
-from catalogue.report.terminal import cautions_paragraph, columns, counted, heading, paragraph, say
-from catalogue.store.file import require_catalogue
-from verify.base.problems import Problem, UserError, shown
-from verify.circuit.file import load
-
-_DATABASE_MARK: Final = b"SQLite format 3\0"
-_MOST_SWITCHES: Final = 10
-_MOST_FAMILIES_SHOWN: Final = 6
-_MOST_CHECKS_SHOWN: Final = 3
-_ALIKE: Final = "no flip tells the members of a group apart"
-#: What "nothing wrong" is called after a stop sign, when something is.
-_NO_MISTAKE: Final = "no single mistake in the connections"
+from catalogue.desk.asking import MOST_SWITCHES
+from catalogue.desk.asking import suspects as asked
+from catalogue.desk.stops import named_stops
+from catalogue.desk.symptoms import SIGNS, parse_signs
+from catalogue.desk.telling import stop_alarm
+from catalogue.report.terminal import say, told
+from verify.base.problems import UserError
+from verify.base.telling import cautions_group
 
 
 @click.command()
@@ -96,208 +69,28 @@ def suspects(  # noqa: PLR0913, PLR0917 - click hands over every option
     """
     options = Options()
     most = options.number("--top", top, 1, 1000)
-    size = options.number("--locations", locations, 2, _MOST_SWITCHES) if locations else None
+    size = options.number("--locations", locations, 2, MOST_SWITCHES) if locations else None
     options.check()
     noticed = parse_signs(signs)
     try:
-        is_database = _is_database(source)
-        pool = _catalogue_pool(source, saw, size) if is_database else _circuit_pool(source)
-        symptoms = Symptoms(
-            pool.switches,
-            parse_saw(saw, pool.switch_names),
-            noticed,
-            as_found or is_database,
-        )
-        answer = Answer(
-            pool,
-            symptoms,
-            load_priors(priors) if priors else {},
-            check_kinds(costs),
-            any_order=is_database,
-            results=parse_results(results),
+        answer = asked(
+            source,
+            saw,
+            signs=noticed,
+            results=results,
+            as_found=as_found,
+            locations=size,
+            priors=priors,
+            costs=costs,
         )
         answer.steps  # noqa: B018 - goes through them
     except UserError:
-        if not as_json:  # what is wrong with the rest can wait, this cannot
-            _tell_stops(named_stops(noticed))
+        dangers = named_stops(noticed)
+        if dangers and not as_json:  # what is wrong with the rest can wait, this cannot
+            say(f"{told([[stop_alarm(dangers)]])}\n")
         raise
     if as_json:
         say(json.dumps(answer.to_json(most), indent=2, ensure_ascii=False))
     else:
-        _tell(answer, most, with_plan=with_plan)
-
-
-def _is_database(source: Path) -> bool:
-    try:
-        with source.open("rb") as file:
-            return file.read(len(_DATABASE_MARK)) == _DATABASE_MARK
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise UserError(
-            [Problem(shown(str(source)), f"cannot be read ({reason}); check the path")]
-        ) from error
-
-
-def _circuit_pool(source: Path) -> Pool:
-    try:
-        circuit = load(source)
-        require_judgeable(circuit)
-    except UserError as error:
-        raise UserError(
-            [Problem(f"{shown(str(source))}: {p.place}", p.message) for p in error.problems]
-        ) from error
-    if len(circuit.switches) > _MOST_SWITCHES:
-        raise UserError(
-            [
-                Problem(
-                    shown(str(source)),
-                    f"has {len(circuit.switches)} switches; suspects are judged for up to "
-                    f"{_MOST_SWITCHES}",
-                )
-            ]
-        )
-    return pool_of_circuit(circuit)
-
-
-def _catalogue_pool(source: Path, saw: Sequence[str], locations: int | None) -> Pool:
-    require_catalogue(source)
-    names = named_switches(saw) or tuple(f"switch-{i}" for i in range(1, (locations or 0) + 1))
-    if not names:
-        raise UserError([Problem("--saw", "say what you saw, or how many switches: --locations 2")])
-    if locations not in (None, len(names)):
-        raise UserError(
-            [Problem(f"--locations={locations}", f"but --saw names {len(names)} switches")]
-        )
-    with closing(sqlite3.connect(f"file:{source.absolute()}?mode=ro", uri=True)) as connection:
-        try:
-            return pool_of_catalogue(connection.execute, len(names), names=names)
-        except UserError as error:
-            given = (
-                f"--locations={locations}" if locations else f"--saw names {len(names)} switches"
-            )
-            remedy = "for another light give its circuit file in place of the catalogue"
-            raise UserError(
-                [Problem(given, f"{problem.message}; {remedy}") for problem in error.problems]
-            ) from error
-
-
-def _tell(answer: Answer, most: int, *, with_plan: bool) -> None:
-    """The answer as text."""
-    _tell_stops(answer.stops)
-    for step in answer.steps:
-        say(paragraph(f"{step.title} Found: {step.found}. Left: {step.left}.", "  ", "- "))
-    if answer.steps:
-        say()
-    if answer.groups:
-        what = counted(len(answer.groups), "group fits", "groups fit")
-        alike = "members of a group look alike" if answer.stops else _ALIKE
-        say(heading(f"{what} what was seen; {alike}"))
-    else:
-        say(paragraph(NOTHING_FITS))
-    for number, group in enumerate((answer.groups or answer.nearest)[:most], 1):
-        _tell_group(number, group, answer.stops)
-    if len(answer.groups) > most:
-        say(f"\n… and {counted(len(answer.groups) - most, 'more group')}; see --top.")
-    if with_plan:
-        say()
-        say(heading("Plan"))
-        _tell_watch(answer)
-        _tell_plan(answer.plan, "", answer.stops)
-        say(
-            f"Expected: {answer.plan.checks:.1f} checks, cost {answer.plan.cost:.1f}; "
-            f"{answer.uncertainty:.1f} bits to find out."
-        )
-    elif answer.next_checks:
-        say()
-        say(heading("Next check, power off" if answer.stops else "Next check"))
-        _tell_watch(answer)
-        for proposal in answer.next_checks[:_MOST_CHECKS_SHOWN]:
-            _tell_check(proposal)
-    if answer.ending:
-        say()
-        say(heading(answer.ending))
-    say()
-    for note in answer.notes:
-        say(paragraph(note))
-    say()
-    say(cautions_paragraph())
-
-
-def _tell_stops(stops: Sequence[Stop]) -> None:
-    """The panel that comes before everything else, marked by more than colour."""
-    if not stops:
-        return
-    panel = Panel(tuple(stops))
-    rule = "!" * columns()
-    say(click.style(rule, fg="red", bold=True))
-    say(click.style(paragraph(panel.title.upper(), "    ", "!!! "), fg="red", bold=True))
-    say(click.style(rule, fg="red", bold=True))
-    for stop in panel.stops:
-        say(paragraph(f"{stop.noticed} {stop.why}"))
-    say()
-    for number, sentence in enumerate(panel.do, 1):
-        say(click.style(paragraph(sentence, "   ", f"{number}. "), bold=True))
-    for title, sentences in (("Call:", panel.call), ("Do not:", panel.do_not)):
-        say(title)
-        for sentence in sentences:
-            say(paragraph(sentence, "   ", " - "))
-    say()
-    say(paragraph(phrase("after")))
-    say(click.style(rule, fg="red", bold=True))
-    say()
-
-
-def _tell_watch(answer: Answer) -> None:
-    """When to stop on the way, where power is on during it."""
-    if any(p.check.kind.name not in POWER_OFF_KINDS for p in answer.next_checks):
-        say(paragraph(f"{phrase('watch')} (--sign)", "  ", "! "))
-
-
-def _tell_check(proposal: Proposal) -> None:
-    check = proposal.check
-    say(paragraph(f"{check.title} {check.how}", "  ", "- "))
-    if check.kind.caution:
-        say(paragraph(check.kind.caution, "  "))
-    words = ", ".join(word for word, _ in check.results[:_MOST_FAMILIES_SHOWN])
-    say(
-        paragraph(f"Tells {proposal.gain:.2f} bits. Then: --result '{check.key}=…' ({words})", "  ")
-    )
-
-
-def _tell_group(number: int, group: Group, stops: Sequence[Stop]) -> None:
-    say()
-    say(
-        heading(
-            f"{number}. {group.name}: {group.share:.0%} of what fits, "
-            f"{counted(group.faults, 'fault')}"
-        )
-    )
-    say(f"   matched {group.matched}, contradicted {group.contradicted}, untested {group.untested}")
-    for name, faults in group.families[:_MOST_FAMILIES_SHOWN]:
-        called = _NO_MISTAKE if stops and name == NO_FAULT else name
-        say(paragraph(f"{called} ({faults})", "     ", "   - "))
-    if len(group.families) > _MOST_FAMILIES_SHOWN:
-        say(f"   - and {counted(len(group.families) - _MOST_FAMILIES_SHOWN, 'other name')}")
-    if group.hazards:
-        hazards = ", ".join(f"{name} ({faults})" for name, faults in group.hazards)
-        say(paragraph(f"Hazards: {hazards}", "   "))
-
-
-def _tell_plan(plan: Plan, indent: str, known: Sequence[Stop]) -> None:
-    """A plan from some point on; `known` are the reasons to stop that were told before."""
-    if plan.stops and plan.stops != tuple(known):
-        panel = Panel(plan.stops)
-        sentences = (panel.title, *panel.do, *panel.call, *panel.do_not, phrase("after"))
-        told = " ".join(sentences)
-        say(paragraph(told, indent + "    ", indent + "!!! "))
-    if plan.check is None:
-        names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))
-        if plan.stops:
-            names = f"{names}. {stopped_end(plan.suspects)}"
-        say(paragraph(f"{names} ({plan.weight:.0%})", indent + "  ", indent + "= "))
-        return
-    how = "" if plan.check.kind.name == "flip" else f" {plan.check.how}"
-    say(paragraph(f"{plan.check.title}{how}", indent + "  ", indent + "? "))
-    for found, branch in plan.branches:
-        say(paragraph(f"{found}:", indent + "    ", indent + "  "))
-        _tell_plan(branch, indent + "    ", plan.stops)
+        groups = answer.told(most, with_plan=with_plan, result="--result ", more="see --top")
+        say(told([*groups, cautions_group()]))

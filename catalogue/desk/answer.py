@@ -3,25 +3,31 @@
 The command and the pages show the same answer; `to_json` is its form for programs.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
-from catalogue.desk.checks import Bench, Check, CheckKind, Hypothesis
-from catalogue.desk.match import Group, Match, sights
+from catalogue.desk.checks import POWER_OFF_KINDS, Bench, Check, CheckKind, Hypothesis
+from catalogue.desk.match import Group as Suspected
+from catalogue.desk.match import Match, sights
 from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect
+from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
+from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm, stopped_end
 from verify.base.cautions import cautions
 from verify.base.problems import Problem, UserError, shown
+from verify.base.telling import Group, Words, cautions_group, counted, heading, html, plain
 from verify.behaviour.findings import position
 
 #: The word for a finding that no suspect predicts.
 OTHER: Final = "other"
 _NEAREST: Final = 3
+_MOST_GROUPS_SHOWN: Final = 5
+_MOST_CHECKS_SHOWN: Final = 3
+_ALIKE: Final = "no flip tells the members of a group apart"
 
 NOTHING_FITS: Final = (
     "No single fault within this scope does all that was seen. Two faults at once, a loose "
@@ -45,7 +51,7 @@ class Step:
     left: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Answer:
     """Everything the desk says to some symptoms and the results of checks so far."""
 
@@ -115,7 +121,7 @@ class Answer:
         return replace(self.symptoms, seen={**self.symptoms.seen, **flips})
 
     @cached_property
-    def groups(self) -> list[Group]:
+    def groups(self) -> list[Suspected]:
         """The groups of what is left, the likeliest first."""
         left = {hypothesis.suspect for hypothesis in self.hypotheses}
         pool = replace(
@@ -126,7 +132,7 @@ class Answer:
         return Match(pool, self.observed, self.priors, self.any_order).groups if left else []
 
     @cached_property
-    def nearest(self) -> list[Group]:
+    def nearest(self) -> list[Suspected]:
         """Where nothing is left, the groups that contradict least of what was seen."""
         return [] if self.groups else self.match.groups[:_NEAREST]
 
@@ -190,6 +196,65 @@ class Answer:
             notes.append(phrase("as_intended") if self.stops else _NOTHING_WRONG)
         return notes
 
+    def told(
+        self,
+        most: int = _MOST_GROUPS_SHOWN,
+        *,
+        with_plan: bool = False,
+        result: str = "results=",
+        more: str = "groups has them all",
+    ) -> Iterator[Group]:
+        """The answer with at most so many groups, and the whole plan of checks if wanted.
+
+        `result` is how the finding of a check is handed in, `more` where groups are that are left
+        out.
+        """
+        if self.stops:
+            yield [stop_alarm(self.stops)]
+        if self.steps:
+            yield [
+                Words(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
+                for step in self.steps
+            ]
+        if self.groups:
+            what = counted(len(self.groups), "group fits", "groups fit")
+            alike = "members of a group look alike" if self.stops else _ALIKE
+            yield [heading(f"{what} what was seen; {alike}")]
+        else:
+            yield [Words(NOTHING_FITS)]
+        for number, group in enumerate((self.groups or self.nearest)[:most], 1):
+            yield [*group_told(number, group, self.stops)]
+        if len(self.groups) > most:
+            yield [Words(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
+        needs_power = any(p.check.kind.name not in POWER_OFF_KINDS for p in self.next_checks)
+        watch = [Words(f"{phrase('watch')} (--sign)", marker="! ")] if needs_power else []
+        if with_plan:
+            yield [
+                heading("Plan"),
+                *watch,
+                *plan_told(self.plan, "", self.stops),
+                Words(
+                    f"Expected: {self.plan.checks:.1f} checks, cost {self.plan.cost:.1f}; "
+                    f"{self.uncertainty:.1f} bits to find out."
+                ),
+            ]
+        elif self.next_checks:
+            checks = self.next_checks[:_MOST_CHECKS_SHOWN]
+            yield [
+                heading("Next check, power off" if self.stops else "Next check"),
+                *watch,
+                *(words for check in checks for words in check_told(check, result)),
+            ]
+        if self.ending:
+            yield [heading(self.ending)]
+        yield [Words(note) for note in self.notes]
+
+    def __repr__(self) -> str:
+        return plain([*self.told(), cautions_group()])
+
+    def _repr_html_(self) -> str:
+        return html([*self.told(), cautions_group()])
+
     def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
         """The answer for programs."""
         return {
@@ -223,17 +288,7 @@ class Answer:
         return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
 
 
-def stopped_end(suspects: Sequence[Suspect]) -> str:
-    """What to do about those who are left after a stop, where no check tells them apart."""
-    names = {suspect.family for suspect in suspects}
-    if not names:
-        return phrase("nothing_fits")
-    if NO_FAULT in names:
-        return phrase("as_intended")
-    return phrase("one_left" if len(names) == 1 else "end")
-
-
-def _group_form(group: Group) -> dict[str, object]:
+def _group_form(group: Suspected) -> dict[str, object]:
     return {
         "signature": group.signature.word,
         "name": group.name,

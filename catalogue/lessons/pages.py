@@ -15,7 +15,6 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined,
 from jinja2.exceptions import TemplateSyntaxError
 from markupsafe import Markup
 
-import catalogue
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.typeface import all_faces
 from catalogue.lessons.forms import LessonsForm, SheetForm
@@ -103,7 +102,7 @@ class Renderer:
     @classmethod
     def of(cls, folder: Path | None = None) -> "Renderer":
         """Raises UserError if there is no such folder or nothing in it replaces anything."""
-        ours = str(files(catalogue) / "templates" / "lessons")
+        ours = str(files("catalogue") / "templates" / "lessons")
         loaders = [FileSystemLoader(ours)]
         if folder is not None:
             names = sorted(path.name for path in Path(ours).iterdir())

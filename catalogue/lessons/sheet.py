@@ -17,13 +17,14 @@ from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.dress import Dress
 from catalogue.lessons.questions import Asked, Question, seen_in_boxes
 from catalogue.lessons.wording import Usage
-from catalogue.report.forms import Examination, examine
 from verify.behaviour.signature import OVER, unpacked
 from verify.circuit.model import Circuit
 from verify.fault.contract import Fault
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import Remark, remarks
 from verify.verdict.evidence import Coverage
+from verify.verdict.examination import Examination
+from verify.verdict.examining import examine
 
 #: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
 Stored = Callable[[Case], str | None]

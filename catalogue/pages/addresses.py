@@ -132,6 +132,10 @@ class Addresses:
         """The page of terms, at the definition of `word`."""
         return self._page("terms") + (word and f"#{anchor(word)}")
 
+    def from_python(self) -> str:
+        """How programs and notebooks use what is here."""
+        return self._page("from-python")
+
     def scope(self) -> str:
         """What the catalogue covers."""
         return self._page("scope")

@@ -14,9 +14,9 @@ from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.states import shown_states, state_facts
 from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.report.forms import evidence_form
 from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SCHEMES
-from verify.verdict.evidence import to_json
 
 _LISTED: Final = (
     "circuit.label, circuit.name, origin, scheme, circuit.locations, circuit.lamps, boxes, faults,"
@@ -63,7 +63,7 @@ def circuit(visit: Visit) -> Page:
             "rechecked": checked.examination.rechecked,
             "states": state_facts(checked.examination.circuit, seen, shown),
             "evidence": {
-                claim: to_json(item) for claim, item in checked.examination.evidence.items()
+                claim: evidence_form(item) for claim, item in checked.examination.evidence.items()
             },
         }
     drawn: Facts = {}

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from catalogue.desk.answer import Answer, stopped_end
+from catalogue.desk.answer import Answer
 from catalogue.desk.planner import Plan
 from catalogue.desk.stops import Stop, panel_form, phrase, stop_forms
+from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskanswer import answer_of
 from catalogue.pages.deskask import NotSearchedError, asked
 from catalogue.pages.deskstart import start

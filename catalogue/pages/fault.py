@@ -15,11 +15,12 @@ from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.spelled import site_number, spelled
 from catalogue.pages.states import compared_facts, forms_of, shown_states
 from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
+from catalogue.report.forms import evidence_form
 from verify.behaviour.findings import Observation
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
 from verify.engine.volts import engine_for
-from verify.verdict.evidence import Evidence, to_json
+from verify.verdict.evidence import Evidence
 from verify.verdict.judging import judge
 
 _ALIKE_HERE: Final = 8
@@ -50,7 +51,7 @@ def fault(visit: Visit) -> Page:
     words = spelled(circuit["label"], circuit["file"], kind["name"], row["site"])
     checked = recheck(circuit["file"], stored, f"{kind['name']}/{words.site}")
     evidence = checked.examination.evidence if checked.examination else {}
-    shown = {claim: to_json(item) for claim, item in evidence.items()}
+    shown = {claim: evidence_form(item) for claim, item in evidence.items()}
     return Page(
         words.description,
         "fault",

@@ -6,7 +6,6 @@ A row that does not come out as stored must never be shown as if it did.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from catalogue.report.forms import Examination, examine
 from verify.base.problems import BugError, CircuitError
 from verify.behaviour.judgement import Judgement
 from verify.circuit.file import parse
@@ -14,6 +13,8 @@ from verify.circuit.model import Circuit
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import find_fault
+from verify.verdict.examination import Examination
+from verify.verdict.examining import examine
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from catalogue.pages.fault import fault
 from catalogue.pages.faultlist import faults
 from catalogue.pages.findings import findings
 from catalogue.pages.flipping import flipping
+from catalogue.pages.frompython import from_python
 from catalogue.pages.hazard import hazard
 from catalogue.pages.home import home
 from catalogue.pages.kind import kind
@@ -50,6 +51,7 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/hazard/<hazard>": hazard,
     f"{ROOT}/kind/<kind>": kind,
     f"{ROOT}/practice": practice,
+    f"{ROOT}/from-python": from_python,
     f"{ROOT}/terms": words.terms,
     f"{ROOT}/scope": coverage.scope,
     f"{ROOT}/cautions": words.cautions,

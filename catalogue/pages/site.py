@@ -13,7 +13,6 @@ from weakref import WeakKeyDictionary
 
 from datasette import Response
 
-import catalogue
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.provenance import last_run
@@ -35,6 +34,7 @@ from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLE
 from verify.base.cautions import summary
 from verify.base.problems import UserError, shown
+from verify.base.version import version
 
 #: Nothing but our own style sheets, letters, scripts and pictures is loaded; nothing frames a page.
 HEADERS: Final = {
@@ -131,7 +131,7 @@ async def frame(datasette: Datasette) -> Frame:
         addresses(datasette),
         summary(),
         covers,
-        catalogue.version(),
+        version(),
         str(run["digest"]) if run and run["digest"] else None,
         name is not None,
     )
@@ -274,7 +274,7 @@ async def static_file(request: Request) -> Response:
 
 @cache
 def _static_content(name: str) -> bytes:
-    return (files(catalogue) / "static" / name).read_bytes()
+    return (files("catalogue") / "static" / name).read_bytes()
 
 
 @cache

@@ -5,17 +5,15 @@ Colour only adds to words, and is left out where the output is no terminal or NO
 
 import shutil
 import sys
-import textwrap
 import time
-import unicodedata
 from collections.abc import Iterable, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Final, Self
 
 import click
 
-from verify.base.cautions import summary
 from verify.base.problems import Problem, shown
+from verify.base.telling import Grid, Group, cautions_group, filled, grid_text, plain
 
 if TYPE_CHECKING:
     from click._termui_impl import ProgressBar
@@ -23,8 +21,6 @@ if TYPE_CHECKING:
 _NARROWEST: Final = 40
 _WIDEST: Final = 100
 _FALLBACK: Final = (80, 24)
-_BETWEEN_COLUMNS: Final = "  "
-_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _BAR_CELLS: Final = 30
 _COLOURS: Final = {"sound": "green", "mimic": "magenta", "misbehaves": "yellow", "trips": "red"}
 
@@ -41,25 +37,17 @@ def say(text: str = "") -> None:
 
 def paragraph(text: str, indent: str = "", first: str | None = None) -> str:
     """Running text, wrapped; `first` stands before the first line in place of `indent`."""
-    return textwrap.fill(
-        text,
-        columns(),
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,  # names are full of hyphens
-    )
+    return filled(text, columns(), indent, first)
 
 
-def word_list(items: Iterable[str], indent: str = "") -> str:
-    """Items one after the other, wrapped between them only."""
-    unbroken = (item.replace(" ", _NO_BREAK) for item in items)
-    return paragraph(", ".join(unbroken), indent).replace(_NO_BREAK, " ")
+def strong(text: str) -> str:
+    """`text` so that it stands out where the terminal can do it."""
+    return click.style(text, bold=True)
 
 
 def heading(text: str, indent: str = "") -> str:
-    """A line that stands out where the terminal can do it."""
-    return click.style(paragraph(text, indent), bold=True)
+    """A line that stands out."""
+    return strong(paragraph(text, indent))
 
 
 def verdict_style(verdict: str, text: str) -> str:
@@ -69,45 +57,21 @@ def verdict_style(verdict: str, text: str) -> str:
 
 def cautions_paragraph() -> str:
     """What stands below everything that tells a person about a circuit."""
-    return paragraph(f"Cautions: {summary()}")
+    return told([cautions_group()])
+
+
+def told(groups: Iterable[Group]) -> str:
+    """What a person is told, as wide as the terminal."""
+    return plain(groups, columns(), strong, _loud)
+
+
+def _loud(text: str) -> str:
+    return click.style(text, fg="red", bold=True)
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], numbers: bool = False) -> str:
     """Columns as wide as their content; with `numbers` all but the first are set to the right."""
-    grid = [headings, *rows]
-    widths = [max(map(_cells, column)) for column in zip(*grid, strict=True)]
-    lines = []
-    for row in grid:
-        padded = [
-            padding + text if numbers and number else text + padding
-            for number, (text, width) in enumerate(zip(row, widths, strict=True))
-            for padding in [" " * (width - _cells(text))]
-        ]
-        lines.append(_BETWEEN_COLUMNS.join(padded).rstrip())
-    rule = _BETWEEN_COLUMNS.join("-" * width for width in widths)
-    return "\n".join((click.style(lines[0], bold=True), rule, *lines[1:]))
-
-
-def table_width(headings: Sequence[str], longest_cell: int) -> int:
-    """How wide a table gets whose cells have at most `longest_cell` characters."""
-    widths = [max(_cells(text), longest_cell) for text in headings]
-    return sum(widths) + len(_BETWEEN_COLUMNS) * (len(widths) - 1)
-
-
-def _cells(text: str) -> int:
-    """How many columns of a terminal a text takes: names may be of any script."""
-    return sum(
-        0 if unicodedata.combining(letter) else 2 if _is_wide(letter) else 1 for letter in text
-    )
-
-
-def _is_wide(letter: str) -> bool:
-    return unicodedata.east_asian_width(letter) in "WF"
-
-
-def counted(number: int, one: str, many: str | None = None) -> str:
-    """A number with its noun."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    return grid_text(Grid(headings, [*rows], numbers), strong)
 
 
 def file_name(path: object) -> str:

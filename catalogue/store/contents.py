@@ -1,6 +1,8 @@
 """What a finished catalogue says of itself: its scope, its profile, and the digest of it all."""
 
 import hashlib
+import sqlite3
+from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
@@ -141,3 +143,13 @@ join fault_kind as other_kind on other_kind.id = other.kind_id
 join verdict on verdict.id = pair.verdict_id
 where one.circuit_id = ? order by one_kind.name, one.site, other_kind.name, other.site
 """
+
+
+def verdict_counts(connection: sqlite3.Connection) -> Counter[str]:
+    """How many faults a catalogue holds of each verdict, one by one or counted."""
+    rows = connection.execute(
+        "select verdict.name, sum(faults) from ("
+        " select verdict_id, faults from profile union all select verdict_id, faults from summary"
+        ") join verdict on verdict.id = verdict_id group by verdict_id"
+    )
+    return Counter({str(name): int(number) for name, number in rows})

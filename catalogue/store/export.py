@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import catalogue
 from catalogue.report.forms import short_cautions
 from catalogue.store.columns import Column, Table
 from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLES
+from verify.base.version import version
 
 FORMATS: Final = ("csv", "json", "datapackage")
 DESCRIPTOR: Final = "datapackage.json"
@@ -98,7 +98,7 @@ class Export:
         """What was exported and what the catalogue covers: the scope statement and cautions."""
         return {
             "name": _NAME,
-            "made_by": f"Miswire {catalogue.version()}",
+            "made_by": f"Miswire {version()}",
             "content_digest": self._digest(),
             "part": self.part.words,
             "faults": self.count("fault"),
@@ -207,7 +207,7 @@ class Export:
             "name": _NAME,
             "title": "What single wiring mistakes do to a light controlled from several places",
             "description": f"{about['part']} {about['scope']} {' '.join(short_cautions())}",
-            "version": catalogue.version(),
+            "version": version(),
             "resources": [self._resource(table) for table in self._tables],
         }
 

@@ -16,17 +16,17 @@ from typing import Final
 
 import sqlite_utils
 
-import catalogue
 from catalogue.prove.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
 from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
-from catalogue.store.contents import PROFILE, SCOPE, digest_of
+from catalogue.store.contents import PROFILE, SCOPE, digest_of, verdict_counts
 from catalogue.store.numbers import Numbers
 from catalogue.store.rows import write_batch
-from catalogue.store.schema import index_names, migrations, open_catalogue
+from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES
 from verify.base.problems import Problem, UserError
+from verify.base.version import version
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS, VERDICTS
 from verify.fault.registry import fault_kinds
@@ -82,7 +82,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         require_no_stranger(path)
-        self.db = open_catalogue(str(path))
+        self.db = open_for_writing(str(path))
 
     def close(self) -> None:
         """Close the file."""
@@ -100,7 +100,7 @@ class Store:
             run = self.db.table("run").insert(
                 {
                     "started": now(),
-                    "version": catalogue.version(),
+                    "version": version(),
                     "engine": engine_version(),
                     "fault_kinds": fault_kind_versions(),
                     "locations": ",".join(map(str, plan.locations)),
@@ -189,13 +189,7 @@ class Store:
 
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict, one by one or counted."""
-        rows = self.db.query(
-            "select verdict.name as name, sum(faults) as number from ("
-            " select verdict_id, faults from profile union all"
-            " select verdict_id, faults from summary"
-            ") join verdict on verdict.id = verdict_id group by verdict_id"
-        )
-        return Counter({str(row["name"]): int(row["number"]) for row in rows})
+        return verdict_counts(self.db.conn)
 
     def count_profile(self) -> None:
         """Count the profile from the faults, which came from elsewhere."""

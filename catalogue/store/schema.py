@@ -106,7 +106,7 @@ def index_names(db: Database, table: Table) -> list[str]:
     return [index.name for index in db.table(table.name).indexes if index.columns in columns]
 
 
-def open_catalogue(path: str) -> Database:
+def open_for_writing(path: str) -> Database:
     """The catalogue in a file, made if there is none, with its schema up to date."""
     db = Database(path)
     db.conn.execute("PRAGMA foreign_keys = ON")

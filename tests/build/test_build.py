@@ -25,7 +25,7 @@ from catalogue.prove import memory as memories
 from catalogue.prove.plan import Batch, make_plan
 from catalogue.prove.proving import Proved, prove
 from catalogue.store.contents import PROFILE, changed_circuits, digest_of
-from catalogue.store.schema import open_catalogue
+from catalogue.store.schema import open_for_writing
 from catalogue.store.spelling import teach_texts
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
@@ -124,7 +124,7 @@ def test_what_is_counted_while_building_is_what_is_there(built: tuple[Path, str]
         " faults, circuits, example_id"
     )
     ordered = f"select {columns} from profile order by 1, 2, 3, 4, 5, 6, 7, 8"
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         counted = db.execute(ordered).fetchall()
         assert len(counted) > 1000
         with suppress(_InterruptedError), db.atomic():
@@ -147,7 +147,7 @@ def test_a_row_that_is_changed_is_found(built: tuple[Path, str], tmp_path: Path)
     """Each circuit's digest is that of its faults: another site, name or outcome does not pass."""
     path = tmp_path / "changed.db"
     path.write_bytes(built[0].read_bytes())
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         assert list(changed_circuits(db)) == []
         faults = db.execute(
             "select fault.id, label from fault join circuit on circuit.id = circuit_id"
@@ -261,7 +261,7 @@ def test_killed_outright_it_resumes(built: tuple[Path, str], tmp_path: Path, wor
     """SIGKILL at random moments: no lost or doubled row, the same digest."""
     path = tmp_path / "killed.db"
     assert _kill_until_done(path, workers, kills=3, seed=workers)
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         assert digest_of(db) == built[1]
 
 
@@ -271,7 +271,7 @@ def test_killed_outright_many_times(built: tuple[Path, str], tmp_path: Path, wor
     """The same with more kills."""
     path = tmp_path / "killed.db"
     assert _kill_until_done(path, workers, kills=15, seed=10 + workers)
-    with closing(open_catalogue(str(path))) as db:
+    with closing(open_for_writing(str(path))) as db:
         assert digest_of(db) == built[1]
 
 
@@ -496,7 +496,7 @@ def test_audit_finds_wrong_pairs(
 
 def test_every_sort_of_pair_is_proved_again(built: tuple[Path, str]) -> None:
     """What becomes of two mistakes is worked out anew for each outcome that is stored."""
-    with closing(open_catalogue(str(built[0]))) as db:
+    with closing(open_for_writing(str(built[0]))) as db:
         for outcome in ("hides-both", "hides-one", "makes-mimic", "breaks"):
             circuit_id, text, *pair = db.conn.execute(
                 "select circuit.id, file, pair.fault_id, pair.other_id from pair"

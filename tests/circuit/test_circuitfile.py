@@ -889,7 +889,35 @@ def test_loading_a_file(tmp_path: Path) -> None:
     """A file is read as its bytes are parsed."""
     path = tmp_path / "slipway light ☼.toml"
     path.write_text(BASE, "utf-8")
-    assert load(path) == parse(BASE)
+    assert load(path) == load(str(path)) == parse(BASE)
+
+
+@pytest.mark.parametrize("mode", ["r", "rb"])
+def test_loading_an_open_file(tmp_path: Path, mode: str) -> None:
+    """A file that is open already is read as text or as bytes, byte order mark or not."""
+    path = tmp_path / "slipway light ☼.toml"
+    for mark in ("", "\ufeff"):
+        path.write_text(mark + BASE, "utf-8")
+        with path.open(mode, encoding=None if "b" in mode else "utf-8") as file:
+            assert load(file) == parse(BASE)
+
+
+def test_an_open_file_that_cannot_be_read(tmp_path: Path) -> None:
+    """A closed file, one open for writing, and one that is no UTF-8 are messages too."""
+    path = tmp_path / "slipway.toml"
+    path.write_bytes(b"name = '\xff'")
+    with (
+        path.open(encoding="utf-8") as file,
+        pytest.raises(CircuitError, match=r"is not UTF-8 \(byte 8\)"),
+    ):
+        load(file)
+    with pytest.raises(CircuitError, match=r"^cannot be read \(.+\); open it for reading$"):
+        load(file)
+    with (
+        path.open("w", encoding="utf-8") as written,
+        pytest.raises(CircuitError, match=r"^cannot be read \(.+\); open it for reading$"),
+    ):
+        load(written)
 
 
 @pytest.mark.parametrize("name", ["absent.toml", "", "x" * 300, "a\0b"])

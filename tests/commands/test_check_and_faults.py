@@ -8,7 +8,6 @@ from boathouse import NEUTRAL_ON_A_TRAVELER, SWITCH_NOT_GROUNDED, TRAVELER_LEFT_
 from commandline import HAZARDOUS, SHIPPED, run, words, write
 from jsonschema import validate
 
-from catalogue.report import forms as report
 from verify.base.cautions import cautions, summary
 from verify.behaviour.judgement import Judgement
 from verify.circuit.model import Circuit
@@ -16,6 +15,7 @@ from verify.circuit.parts import Box, Device
 from verify.engine.diagrams import DiagramsEngine
 from verify.fault.registry import fault_kinds
 from verify.layout.sampler import sample
+from verify.verdict import examining
 
 STATE = {
     "type": "object",
@@ -184,7 +184,7 @@ class Impatient(DiagramsEngine):
 
 def test_undecided_is_not_sound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A circuit that no engine can prove is reported as undecided with the reason, status 1."""
-    monkeypatch.setattr(report, "DiagramsEngine", Impatient)
+    monkeypatch.setattr(examining, "DiagramsEngine", Impatient)
     switches = [Device(f"switch-{n}", "single-pole", "landing") for n in range(17)]
     devices = (Device("feed", "feed", "landing"), Device("lamp", "lamp", "landing"), *switches)
     path = write(tmp_path / "many.toml", Circuit("Many", (Box("landing"),), devices, (), ()))

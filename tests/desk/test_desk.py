@@ -20,7 +20,7 @@ from catalogue.desk.planner import Plan, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.priors import load_priors
 from catalogue.desk.symptoms import SIGN, Symptoms, parse_saw, parse_signs
-from catalogue.store.schema import open_catalogue
+from catalogue.store.schema import open_for_writing
 from verify.base.problems import UserError
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, DIM, LIT, TRIP
@@ -45,7 +45,7 @@ def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> Pool:
     """Every single fault of every layout of two locations, from a real catalogue."""
     path = tmp_path_factory.mktemp("desk") / "two.db"
     build(path, [2])
-    db = open_catalogue(str(path))
+    db = open_for_writing(str(path))
     pool = pool_of_catalogue(db.conn.execute, 2)
     db.close()
     return pool

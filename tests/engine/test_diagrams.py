@@ -9,7 +9,6 @@ from click.testing import CliRunner
 from hypothesis import given
 
 from catalogue.cli import main
-from catalogue.report.forms import examine
 from verify.behaviour.judgement import Judgement
 from verify.circuit.file import dump
 from verify.circuit.model import Circuit
@@ -21,6 +20,7 @@ from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout
 from verify.strategies import faulted_circuits
 from verify.verdict.evidence import Prover
+from verify.verdict.examining import examine
 from verify.verdict.judging import judge
 
 DIAGRAMS, WORDS = DiagramsEngine(), WordsEngine()

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 import environment
+from verify.base.problems import UserError
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure
@@ -80,17 +81,18 @@ def test_labels_and_sentences_tell_faults_apart(circuit: Circuit) -> None:
 
 
 def test_label_finds_its_fault() -> None:
-    """Each label of a circuit leads back to the fault, and a label of nothing to a KeyError."""
+    """Each label of a circuit leads back to the fault; a label of nothing is our KeyError."""
     circuit = SIDE_BY_SIDE
     for fault in all_faults(circuit)[::20]:
         assert find_fault(circuit, fault.label) == fault
     for unknown in ("moved/box-1,no.such,end", "painted-over/lamp", ""):
-        with pytest.raises(KeyError):
+        with pytest.raises(KeyError, match=f"fault={unknown}: ") as refusal:
             find_fault(circuit, unknown)
+        assert isinstance(refusal.value, UserError)
 
 
 LISTING = """
-from verify.fault.contract import all_faults
+from verify.fault.registry import all_faults
 from verify.layout.sampler import sample
 drawn = sample(7, 0, most=4)
 print(drawn.label, *(fault.label for fault in all_faults(drawn.circuit)), sep="\\n")

@@ -5,9 +5,10 @@ import re
 import networkx as nx
 import pytest
 
+from verify.base.problems import UserError
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
-from verify.layout.enumeration import LAMP_BOX, Layout, layouts
+from verify.layout.enumeration import LAMP_BOX, Layout, layouts, wire
 from verify.layout.routing import ROOT, arrangement_of
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 from verify.verdict.judging import judge
@@ -48,6 +49,33 @@ def test_code_of_no_layout_is_refused(code: str) -> None:
     """No tree, too few locations, or anything else than a code: the message repeats it."""
     with pytest.raises(ValueError, match=re.escape(f"code={code!r} is not a layout")):
         Layout.parse(code)
+
+
+def test_wiring_by_code() -> None:
+    """A layout and its code are wired alike, as a chain unless another scheme is named."""
+    layout = Layout.parse("1.f.1")
+    assert wire(layout) == wire("1.f.1", "chain") == layout.circuit("chain")
+    assert wire("1.f.1", "tied") == layout.circuit("tied")
+    assert repr(layout) == f"<Layout 1.f.1: {layout.in_words()}>"
+
+
+def test_wiring_names_all_mistakes() -> None:
+    """What is no code and what is no scheme are said together, each with its remedy."""
+    with pytest.raises(UserError) as refusal:
+        wire("1.f.9", "tide")
+    assert [str(problem) for problem in refusal.value.problems] == [
+        "scheme=tide is not known; schemes are chain, tied, chain-in-neutral, tied-in-neutral, "
+        "both-poles",
+        "code='1.f.9' is not a layout; write one as 1.f.1: for the lamp and each location the box "
+        "it hangs on",
+    ]
+
+
+def test_layouts_come_one_by_one() -> None:
+    """The first of a hundred million is there at once; fewer than two locations are refused."""
+    assert next(layouts(8)).locations == 8
+    with pytest.raises(ValueError, match="locations=1 must be 2 or more"):
+        layouts(1)
 
 
 def test_words_follow_the_cables_from_the_feed() -> None:

@@ -15,7 +15,14 @@ from verify.electric.outcomes import DARK, LIT
 from verify.engine.paths import Wiring
 from verify.engine.words import WordsEngine
 from verify.layout.routing import arrangement_of
-from verify.layout.sampler import MOST_JUNCTIONS, MOST_LAMPS, MOST_OUTLETS, Sample, sample
+from verify.layout.sampler import (
+    MOST_JUNCTIONS,
+    MOST_LAMPS,
+    MOST_OUTLETS,
+    Sample,
+    random_circuit,
+    sample,
+)
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.verdict.judging import judge
 
@@ -28,6 +35,15 @@ def assert_all_sound(samples: Iterable[Sample]) -> None:
     for drawn in samples:
         judged = judge(drawn.circuit, WORDS)
         assert judged.verdict == "sound", (drawn.label, judged.hazards)
+
+
+def test_a_random_circuit_is_that_of_the_sample() -> None:
+    """The same numbers give the same circuit, of as many locations as asked for."""
+    assert random_circuit(1) == SERIES[0].circuit
+    assert random_circuit(1, 2) == SERIES[2].circuit
+    assert len(random_circuit(3, fewest=4, most=4).switches) == 4
+    with pytest.raises(ValueError, match="fewest=5 and most=4 must be in order"):
+        random_circuit(3, fewest=5, most=4)
 
 
 def test_labels_are_the_same_everywhere() -> None:

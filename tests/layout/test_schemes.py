@@ -7,7 +7,7 @@ import pytest
 from verify.circuit.devices import KINDS
 from verify.engine.words import WordsEngine
 from verify.layout.enumeration import Layout, layouts
-from verify.layout.routing import ROOT, wire
+from verify.layout.routing import ROOT, route
 from verify.layout.sampler import sample
 from verify.layout.schemes import (
     FEED,
@@ -99,7 +99,7 @@ def test_scheme_keeps_its_verdict_with_more_locations(scheme: str, locations: in
 def test_scheme_keeps_its_verdict_wherever_things_are(scheme: str) -> None:
     """Nor do shared boxes, further lamps, metal boxes and a neutral at every switch."""
     for index in range(40):
-        circuit = wire(scheme, sample(5, index).arrangement, "Boathouse")
+        circuit = route(scheme, sample(5, index).arrangement, "Boathouse")
         judged = judge(circuit, WORDS)
         assert judged.verdict == ("sound" if SCHEMES[scheme].is_sound else "mimic")
         assert judged.hazards == WRONG_IN_WHAT.get(scheme, ())

@@ -43,6 +43,7 @@ FIXED = [
     "circuits",
     "faults",
     "signatures",
+    "from-python",
     "terms",
     "scope",
     "cautions",

@@ -12,9 +12,9 @@ from types import ModuleType
 import pytest
 from click.testing import CliRunner
 
-import catalogue
 import environment
 from verify.base.resources import data_path
+from verify.base.version import version
 
 pytest_plugins = ["pytester"]
 
@@ -46,7 +46,7 @@ def test_command_states_the_version() -> None:
 
 def test_installed_version_is_the_checkouts() -> None:
     """Results are stamped with the version that produced them, not that of an old installation."""
-    assert catalogue.version() == PROJECT["version"]
+    assert version() == PROJECT["version"]
 
 
 def test_data_is_found_in_a_checkout() -> None:

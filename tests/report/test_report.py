@@ -1,8 +1,6 @@
 """The plain-dictionary forms of circuits and faults, as commands print them and pages use them."""
 
 import json
-from collections import Counter
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -15,20 +13,14 @@ from boathouse import (
     stair,
 )
 
-from catalogue.report import forms as report
 from catalogue.report.forms import (
-    Survey,
     check_form,
-    examine,
     fault_forms,
     faults_head,
     faults_json,
     state_forms,
-    survey,
 )
-from verify.base.problems import BugError
 from verify.base.resources import data_path
-from verify.behaviour.findings import Observation
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import Signature
 from verify.circuit.file import load, parse
@@ -39,8 +31,10 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
 from verify.layout.enumeration import Layout
-from verify.layout.sampler import sample
+from verify.verdict import examining
+from verify.verdict.examining import examine
 from verify.verdict.judging import judge
+from verify.verdict.single_faults import FaultList, faults
 
 SHIPPED = sorted(data_path("circuits").glob("*.toml"))
 
@@ -49,9 +43,9 @@ CHAIN_OF_17 = ".".join(map(str, [17, "f", *range(1, 17)]))
 
 
 @cache
-def surveyed() -> Survey:
+def surveyed() -> FaultList:
     """Every single fault of the stair."""
-    return survey(stair())
+    return faults(stair())
 
 
 def with_many_switches(number: int) -> Circuit:
@@ -59,16 +53,6 @@ def with_many_switches(number: int) -> Circuit:
     switches = [Device(f"switch-{n}", "single-pole", "landing") for n in range(number)]
     devices = (Device("feed", "feed", "landing"), Device("lamp", "lamp", "landing"), *switches)
     return Circuit("Many switches", (Box("landing"),), devices, (), ())
-
-
-class Contrarian(WordsEngine):
-    """An engine that claims every lamp to be in the other state."""
-
-    def observe(self, circuit: Circuit) -> Observation:
-        """The opposite of what is."""
-        seen = super().observe(circuit)
-        every = (1 << (1 << seen.switches)) - 1
-        return replace(seen, lit=tuple(lit ^ every for lit in seen.lit))
 
 
 def test_states_come_in_the_order_of_their_numbers() -> None:
@@ -143,23 +127,6 @@ def test_evidence_speaks_of_the_states_it_should(path: Path) -> None:
         assert seen.hazards[HAZARD_NAMES.index(hazard)] >> state & 1
 
 
-def test_disagreeing_engines_are_our_bug() -> None:
-    """A verdict that the independent engine does not confirm is never reported."""
-    with pytest.raises(BugError, match="disagree on circuit 'Boathouse stair'"):
-        examine(stair(), Contrarian())
-
-
-def test_large_circuits_are_rechecked_where_the_evidence_is() -> None:
-    """Beyond 256 states the second engine goes through those that the evidence speaks of."""
-    circuit = sample(1, 0, fewest=9, most=9).circuit
-    sound = examine(circuit)
-    assert (sound.judgement.verdict, sound.rechecked) == ("sound", 0)
-    burnt_out = all_faults(circuit, [fault_kind("lamp-open")])[0]
-    faulty = examine(burnt_out.apply(circuit))
-    assert faulty.judgement.verdict == "misbehaves"
-    assert 1 <= faulty.rechecked <= 1 + len(faulty.judgement.hazards)
-
-
 class Impatient(DiagramsEngine):
     """An engine for many switches that gives up at once."""
 
@@ -169,7 +136,7 @@ class Impatient(DiagramsEngine):
 
 def test_undecided_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """What no engine can prove is neither sound nor faulty, and the reason is given."""
-    monkeypatch.setattr(report, "DiagramsEngine", Impatient)
+    monkeypatch.setattr(examining, "DiagramsEngine", Impatient)
     form = check_form(examine(Layout.parse(CHAIN_OF_17).circuit("chain")))
     assert form["verdict"] == "undecided"
     assert not form["any_location"]
@@ -211,12 +178,12 @@ def test_counts_are_of_every_fault() -> None:
 def test_every_fault_is_as_the_other_engine_finds_it() -> None:
     """Verdict, signature and hazards in the list are those of the circuit text beside them."""
     engine = NodalEngine()
-    forms = list(fault_forms(stair(), surveyed().faults))
-    faults = all_faults(stair())
+    forms = list(fault_forms(stair(), surveyed()))
+    every = all_faults(stair())
     assert [(form["kind"], form["site"]) for form in forms] == [
-        (fault.kind, fault.site_text) for fault in faults
+        (fault.kind, fault.site_text) for fault in every
     ]
-    for form, fault in zip(forms, faults, strict=True):
+    for form, fault in zip(forms, every, strict=True):
         circuit = parse(form["circuit"])
         assert circuit == fault.apply(stair())
         found = judge(circuit, engine)
@@ -229,7 +196,7 @@ def test_every_fault_is_as_the_other_engine_finds_it() -> None:
 
 def test_equal_signatures_have_equal_names() -> None:
     """The word of a fault decides its name, and is canonical."""
-    named = {(judged.signature, judged.signature_name) for judged in surveyed().faults}
+    named = {(judged.signature, judged.signature_name) for judged in surveyed()}
     assert len(named) == len(dict(named))
     for word, _ in named:
         assert Signature.parse(word).word == word
@@ -237,7 +204,7 @@ def test_equal_signatures_have_equal_names() -> None:
 
 def test_json_in_lines_is_one_document() -> None:
     """The lines make one JSON value: the head with the list, a fault a line."""
-    some = [judged for judged in surveyed().faults if judged.verdict == "mimic"]
+    some = [judged for judged in surveyed() if judged.verdict == "mimic"]
     lines = list(faults_json(surveyed(), some))
     document = json.loads("\n".join(lines))
     assert document == {**faults_head(surveyed()), "faults": list(fault_forms(stair(), some))}
@@ -245,25 +212,7 @@ def test_json_in_lines_is_one_document() -> None:
     assert json.loads("\n".join(faults_json(surveyed(), [])))["faults"] == []
 
 
-def test_progress_ends_with_all_done(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Progress is told after each batch, and the last time everything is done."""
-    monkeypatch.setattr("verify.verdict.judging._BATCH_BYTES", 5000)
-    told: list[tuple[int, int]] = []
-    again = survey(stair(), lambda done, total: told.append((done, total)))
-    assert len(told) > 2
-    assert told == sorted(told)
-    assert told[-1] == (len(again.faults), len(again.faults))
-    assert Counter(judged.verdict for judged in again.faults) == Counter(
-        judged.verdict for judged in surveyed().faults
-    )
-
-
 def test_survey_of_a_faulty_circuit_says_how_it_stands() -> None:
     """The faults of a circuit that is not sound are more mistakes in it, and the head says so."""
-    head = faults_head(survey(stair(SWITCH_NOT_GROUNDED)))
+    head = faults_head(faults(stair(SWITCH_NOT_GROUNDED)))
     assert (head["verdict"], head["hazards"]) == ("mimic", ["metal-floating"])
-
-
-def test_rows_are_those_of_the_verdicts() -> None:
-    """The verdicts without `undecided` are those a survey can count."""
-    assert report.PROVED_VERDICTS == ("sound", "mimic", "misbehaves", "trips")

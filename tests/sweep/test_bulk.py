@@ -22,7 +22,7 @@ from verify.fault.contract import Fault
 from verify.fault.network import Batch
 from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout, layouts
-from verify.layout.routing import ROOT, wire
+from verify.layout.routing import ROOT, route
 from verify.layout.sampler import arranged, sample
 from verify.layout.schemes import SOUND_SCHEMES, WRONG_SCHEMES
 from verify.strategies import (
@@ -154,7 +154,7 @@ def test_circuits_by_wrong_schemes_are_not_made(monkeypatch: pytest.MonkeyPatch)
     BULK.judge(Layout.parse("1.f.1").circuit("chain"))
     assert not made
     together = arranged((ROOT, 0), (0, 1), (1,))
-    assert_judged_alike(wire("chain", together, "Lamp and switch in one box"))
+    assert_judged_alike(route("chain", together, "Lamp and switch in one box"))
     assert made == [*WRONG_SCHEMES] * 2
 
 
@@ -182,7 +182,7 @@ def plain_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
         lamp_boxes=arrangement.lamp_boxes[:1],
         lamp_names=arrangement.lamp_names[:1],
     )
-    circuit = wire(draw(sound_schemes()), alone, "Plain circuit")
+    circuit = route(draw(sound_schemes()), alone, "Plain circuit")
     sizes = st.sampled_from([None, None, "14 AWG", "10 AWG", "1.5 mm²", "0.75 mm²"])
     lengths = st.none() | st.floats(0.1, 60) | st.sampled_from([1e-3, 2000.0])
     feed = replace(circuit.feed, length_m=draw(lengths), size=draw(sizes))

@@ -16,6 +16,7 @@ from boathouse import (
     stair_with_outlet,
 )
 
+from catalogue.report.forms import evidence_form
 from verify.base.problems import BugError
 from verify.behaviour.findings import Observation, states_in
 from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
@@ -23,7 +24,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure
 from verify.engine.paths import PathsEngine
 from verify.fault.registry import all_faults
-from verify.verdict.evidence import Coverage, Evidence, Prover, find_evidence, to_json
+from verify.verdict.evidence import Coverage, Evidence, Prover, find_evidence
 
 
 def touch(circuit: Circuit, state: int, a: End, b: End) -> bool:
@@ -200,18 +201,20 @@ def test_json_of_each_kind_of_subject() -> None:
     """The state by switch, what the claim is about, and the path; nothing that is not there."""
     up = {"slipway-switch": "up", "workshop-switch": "up"}
     stuck = stair({}, failed("switch-stuck", "slipway-switch", position="up"))
-    found = to_json(find_evidence(stuck, "misbehaves", 0, "slipway-switch", "lamp"))
+    found = evidence_form(find_evidence(stuck, "misbehaves", 0, "slipway-switch", "lamp"))
     assert found["state"] == up
     assert (found["switch"], found["lamp"]) == ("slipway-switch", "lamp")
-    assert to_json(find_evidence(stair(BARE_ON_LINE), "ground-wire-live", 1)) == {
+    assert evidence_form(find_evidence(stair(BARE_ON_LINE), "ground-wire-live", 1)) == {
         "state": {"slipway-switch": "down", "workshop-switch": "up"},
         "part": "slipway-run.bare",
         "path": ["line leaves the feed in the landing box on slipway-run bare"],
     }
-    both_poles = to_json(find_evidence(stair(NEUTRAL_ON_A_TRAVELER), "both-poles-on-switch", 0))
+    both_poles = evidence_form(
+        find_evidence(stair(NEUTRAL_ON_A_TRAVELER), "both-poles-on-switch", 0)
+    )
     assert list(both_poles) == ["state", "switch", "path"]
 
 
 def test_json_of_a_covered_verdict() -> None:
     """What stands behind sound and mimic is an engine and how many states it went through."""
-    assert to_json(Coverage("sound", "words", 4)) == {"engine": "words", "states": 4}
+    assert evidence_form(Coverage("sound", "words", 4)) == {"engine": "words", "states": 4}

@@ -39,6 +39,12 @@ class CircuitError(UserError):
     """A circuit that cannot exist or cannot be judged."""
 
 
+class UnknownNameError(UserError, KeyError):
+    """A name that nothing has; a `KeyError` too, for who looks things up."""
+
+    __str__ = Exception.__str__  # that of KeyError quotes the text
+
+
 class BugError(Exception):
     """Two parts of Miswire contradict each other: please report it with the circuit file."""
 

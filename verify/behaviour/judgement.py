@@ -14,6 +14,10 @@ from verify.behaviour.signature import Signature
 VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
 
 
+#: Those that an engine can reach, in the order of tables.
+PROVED_VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips")
+
+
 SOUND: Final = 0
 
 

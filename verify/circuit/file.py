@@ -10,8 +10,9 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
+from os import PathLike
 from pathlib import Path
-from typing import Final, cast
+from typing import Final, Protocol, cast
 
 from verify.base.problems import CircuitError, Problem, shown
 from verify.circuit.devices import DEFAULT_LEG, Position
@@ -51,19 +52,41 @@ _TOP_KEYS: Final = (
 )
 
 
-def load(path: Path) -> Circuit:
-    """The circuit in a file. Raises `CircuitError` with all mistakes, also if it cannot be read."""
+class Readable(Protocol):
+    """A file that is open for reading, as text or as bytes."""
+
+    def read(self, size: int, /) -> str | bytes:
+        """At most `size` characters or bytes."""
+        ...
+
+
+def load(source: str | PathLike[str] | Readable) -> Circuit:
+    """The circuit in a file: a path, as text or as `Path`, or a file that is open for reading.
+
+    The format is described in `data/circuit.schema.json`. Lengths are in metres, powers in watts.
+    Raises `CircuitError` with all mistakes, also if the file cannot be read.
+    """
+    remedy = "check the path"
     try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_BYTES + 1)
-    except (OSError, ValueError) as error:  # ValueError: a path with a null character
+        if isinstance(source, str | PathLike):
+            with Path(source).open("rb") as file:
+                content: str | bytes = file.read(LARGEST_BYTES + 1)
+        else:
+            remedy = "open it for reading"
+            content = source.read(LARGEST_BYTES + 1)
+    except UnicodeDecodeError as error:
+        raise _not_utf_8(error) from error
+    except (OSError, ValueError) as error:  # ValueError: a null character, or a closed file
         reason = getattr(error, "strerror", None) or str(error)
-        raise CircuitError([Problem("", f"cannot be read ({reason}); check the path")]) from error
+        raise CircuitError([Problem("", f"cannot be read ({reason}); {remedy}")]) from error
     return parse(content)
 
 
 def parse(content: bytes | str) -> Circuit:
-    """The circuit written in `content`. Raises `CircuitError` with all mistakes."""
+    """The circuit written in `content`, a text in the format of circuit files.
+
+    Raises `CircuitError` with all mistakes.
+    """
     return _Reader(_document(content)).circuit()
 
 
@@ -76,9 +99,7 @@ def _document(content: bytes | str) -> dict[str, object]:
         # Some editors begin a text with a byte order mark.
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _unfit(
-            f"is not UTF-8 (byte {error.start}); a circuit file is a TOML text, save it as UTF-8"
-        ) from error
+        raise _not_utf_8(error) from error
     if not text.strip():
         raise _unfit(f"is empty; a circuit file begins with: format = {FORMAT}")
     if _LONG_KEY.search(text):
@@ -91,6 +112,12 @@ def _document(content: bytes | str) -> dict[str, object]:
             f"is not TOML ({shown(str(error), 200)}); "
             "mend the text there, or fetch it again if it is cut short"
         ) from error
+
+
+def _not_utf_8(error: UnicodeDecodeError) -> CircuitError:
+    return _unfit(
+        f"is not UTF-8 (byte {error.start}); a circuit file is a TOML text, save it as UTF-8"
+    )
 
 
 def _unfit(message: str) -> CircuitError:
@@ -292,7 +319,10 @@ def _owners_named_in(parts: _Parts) -> set[str]:
 
 
 def dump(circuit: Circuit) -> str:
-    """The circuit as the text of a circuit file, ending in a newline."""
+    """The circuit as the text of a circuit file, UTF-8 when stored, ending in a newline.
+
+    Equal circuits give equal texts, and reading the text gives the circuit again.
+    """
     return "\n".join(_lines(circuit)) + "\n"
 
 

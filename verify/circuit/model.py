@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from verify.base.telling import Grid, cautions_group, counted, heading, html
 from verify.circuit.devices import DEFAULT_LEG, canonical_kind
 from verify.circuit.parts import (
     DEFAULT_BREAKER_AMPS,
@@ -119,6 +120,39 @@ class Circuit:
         # A join's ends are in the order of `ends`, so each group is met first at its first end.
         return tuple(
             group for end, group in zip(self.ends, alone_or_joined, strict=True) if group[0] == end
+        )
+
+    def __repr__(self) -> str:
+        """Its name and what it is made of, in a line; `dump` gives all of it."""
+        parts = (
+            (len(self.switches), "switch", "switches"),
+            (len(self.lamps), "lamp", "lamps"),
+            (len(self.feeds), "feed", "feeds"),
+            (len(self.boxes), "box", "boxes"),
+            (len(self.cables), "cable", "cables"),
+            (len(self.failures), "failed part", "failed parts"),
+        )
+        told = ", ".join(counted(*part) for part in parts if part[0])
+        return f"<Circuit {self.name!r}: {told}>"
+
+    def _repr_html_(self) -> str:
+        """Boxes with their devices, cables, joins and failed parts as tables, for a notebook."""
+        devices = {
+            box.name: ", ".join(device.name for device in self.devices if device.box == box.name)
+            for box in self.boxes
+        }
+        boxes = [[box.name, box.material, devices[box.name]] for box in self.boxes]
+        cables = [[c.name, " and ".join(c.between), ", ".join(c.conductors)] for c in self.cables]
+        joins = [[join.box, ", ".join(join.ends)] for join in self.joins]
+        failed = [[failure.kind, ", ".join(failure.at)] for failure in self.failures]
+        tables = (
+            Grid(["box", "made of", "devices"], boxes),
+            Grid(["cable", "between", "conductors"], cables),
+            Grid(["in box", "joined together"], joins),
+            Grid(["failed", "at"], failed),
+        )
+        return html(
+            [[heading(self.name)], *([table] for table in tables if table.rows), cautions_group()]
         )
 
     def device(self, name: str) -> Device:

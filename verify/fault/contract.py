@@ -27,6 +27,9 @@ class Fault:
     site: Site
     change: Change
 
+    def __repr__(self) -> str:
+        return f"<Fault {self.label}>"
+
     @property
     def label(self) -> str:
         """Kind and site as one word, for labels and addresses."""

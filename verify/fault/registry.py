@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from functools import cache
 
 from verify.base.deadline import keep_deadline
+from verify.base.problems import Problem, UnknownNameError, listing, shown
 from verify.circuit.model import Circuit
 from verify.fault.change import Wiring
 from verify.fault.contract import Fault, FaultKind
@@ -36,12 +37,28 @@ def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> li
 
 
 def find_fault(circuit: Circuit, label: str) -> Fault:
-    """The fault of `circuit` with that label; raises KeyError if there is none.
+    """The fault of `circuit` with a label such as ``left-off/landing,lamp.shell``: kind and site.
 
     The label may name any site: it leads to the fault under which its result is listed.
+    Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
     """
-    name, _, text = label.partition("/")
-    for site, fault in fault_kind(name).sites(Wiring(circuit)):
-        if ",".join(site) == text:
+    name, slash, text = label.partition("/")
+    kinds = {kind.name: kind for kind in fault_kinds()}
+    if not slash or name not in kinds:
+        raise _unknown(
+            label,
+            "write a fault as KIND/SITE, such as left-off/landing,lamp.shell; kinds are "
+            f"{', '.join(kinds)}",
+        )
+    known = []
+    for site, fault in kinds[name].sites(Wiring(circuit)):
+        known.append(",".join(site))
+        if known[-1] == text:
             return fault
-    raise KeyError(label)
+    raise _unknown(
+        label, f"the circuit has no such fault; the sites of {name} are {listing(known)}"
+    )
+
+
+def _unknown(label: str, remedy: str) -> UnknownNameError:
+    return UnknownNameError([Problem(f"fault={shown(label)}", remedy)])

@@ -11,7 +11,7 @@ from verify.circuit.parts import conductor_name
 from verify.circuit.wording import capital
 from verify.fault.change import Change, Replacement, Wiring
 from verify.fault.contract import Example, FaultKind, Site
-from verify.layout.routing import Arrangement, arrangement_of, wire
+from verify.layout.routing import Arrangement, arrangement_of, route
 from verify.layout.schemes import SCHEMES, WRONG_SCHEMES
 
 
@@ -156,7 +156,7 @@ class CablesMixed(FaultKind):
 def rewired(circuit: Circuit, arrangement: Arrangement, scheme: str) -> Circuit:
     """The devices of `circuit`, which are where `arrangement` says, wired by another scheme."""
     order = [device.name for device in circuit.devices]
-    found = wire(scheme, arrangement, circuit.name, order)
+    found = route(scheme, arrangement, circuit.name, order)
     if (found.devices, found.volts) == (circuit.devices, circuit.volts):
         return found
     return replace(found, devices=circuit.devices, volts=circuit.volts)

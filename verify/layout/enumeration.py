@@ -11,10 +11,11 @@ from typing import Final
 
 import networkx as nx
 
+from verify.base.problems import Problem, UserError, listing, shown
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
 from verify.circuit.validation import TITLE_LENGTH
-from verify.layout.routing import ROOT, Arrangement, rooted, wire
+from verify.layout.routing import ROOT, Arrangement, rooted, route
 from verify.layout.schemes import SCHEMES
 
 LAMP_BOX: Final = 0
@@ -23,12 +24,17 @@ FEWEST_LOCATIONS: Final = 2
 
 @dataclass(frozen=True, slots=True, order=True)
 class Layout:
-    """`parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
+    """Where the boxes of a light are, and which cable leads from which to which.
+
+    `parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
 
     Boxes are numbered likewise: 0 the lamp's, i that of location i; `ROOT` marks the feed's box.
     """
 
     parents: tuple[int, ...]
+
+    def __repr__(self) -> str:
+        return f"<Layout {self.code}: {self.in_words()}>"
 
     @property
     def locations(self) -> int:
@@ -55,7 +61,7 @@ class Layout:
         nowhere = len(words)
         layout = cls(tuple(boxes.get(word, nowhere) for word in words))
         if layout.locations < FEWEST_LOCATIONS or not layout._is_tree():
-            raise ValueError(f"code={code!r} is not a layout")
+            raise ValueError(f"code={shown(code)!r} is not a layout")
         return layout
 
     def _is_tree(self) -> bool:
@@ -103,16 +109,46 @@ class Layout:
             name = f"{name.partition(':')[0]}: layout {self.code}"
         if len(name) > TITLE_LENGTH:
             name = f"{name[: TITLE_LENGTH - 1]}…"
-        return wire(scheme, self.arrangement(), name)
+        return route(scheme, self.arrangement(), name)
 
 
 def layouts(locations: int) -> Iterator[Layout]:
-    """All (n+1)^n layouts of `locations` ≥ 2, by root, then by Prüfer sequence."""
-    boxes = locations + 1
-    trees = [
-        nx.from_prufer_sequence(list(sequence))
-        for sequence in itertools.product(range(boxes), repeat=boxes - 2)
-    ]
+    """All (n+1)^n layouts of n = `locations` ≥ 2, by root, then by Prüfer sequence.
+
+    That count is A. Cayley's of rooted labelled trees (OEIS A000169, from memory). One is made when
+    it is asked for: of seven locations there are two million. Raises ValueError below 2.
+    """
+    if locations < FEWEST_LOCATIONS:
+        raise ValueError(f"locations={locations} must be {FEWEST_LOCATIONS} or more")
+    return _layouts(locations + 1)
+
+
+def _layouts(boxes: int) -> Iterator[Layout]:
     for root in range(boxes):
-        for tree in trees:
-            yield Layout(rooted(tree, root))
+        for sequence in itertools.product(range(boxes), repeat=boxes - 2):
+            yield Layout(rooted(nx.from_prufer_sequence(list(sequence)), root))
+
+
+def wire(layout: Layout | str, scheme: str = "chain") -> Circuit:
+    """A layout, or the one with that code, wired by a scheme.
+
+    ``1.f.1`` is a code: for the lamp, then for each location, the box it hangs on; ``f`` is the
+    feed's, ``L`` the lamp's. Schemes are ``chain`` (travelers from switch to switch) and ``tied``
+    (commons tied together), which are sound, and the mistakes that every switch survives.
+
+    Raises UserError for a code or a scheme that does not exist.
+    """
+    problems = []
+    if scheme not in SCHEMES:
+        problems.append(
+            Problem("", f"scheme={shown(scheme)} is not known; schemes are {listing(SCHEMES)}")
+        )
+    if isinstance(layout, str):
+        try:
+            layout = Layout.parse(layout)
+        except ValueError as error:
+            remedy = "write one as 1.f.1: for the lamp and each location the box it hangs on"
+            problems.append(Problem("", f"{error}; {remedy}"))
+    if problems or isinstance(layout, str):
+        raise UserError(problems)
+    return layout.circuit(scheme)

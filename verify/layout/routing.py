@@ -58,7 +58,7 @@ class Arrangement:
         return tuple(map(frozenset, reach))
 
 
-def wire(
+def route(
     scheme: str, arrangement: Arrangement, name: str, order: Sequence[str] | None = None
 ) -> Circuit:
     """The circuit that wires `arrangement` by `scheme`.

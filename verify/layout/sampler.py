@@ -22,7 +22,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
 from verify.layout.enumeration import FEWEST_LOCATIONS
 from verify.layout.outlets import Outlet, SecondFeed, with_outlets
-from verify.layout.routing import ROOT, Arrangement, rooted, wire
+from verify.layout.routing import ROOT, Arrangement, rooted, route
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 MOST_LOCATIONS: Final = 16
@@ -69,10 +69,23 @@ def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int =
     # Drawn last, so that the rest is the same with receptacles as without.
     outlets, second = _outlets(draws, len(arrangement.boxes))
     name = drawn_name(scheme, arrangement, outlets, second)
-    circuit = wire(scheme, arrangement, name)
+    circuit = route(scheme, arrangement, name)
     if outlets:
         circuit = with_outlets(circuit, arrangement, outlets, second)
     return Sample(_label(circuit), scheme, arrangement, circuit)
+
+
+def random_circuit(
+    seed: int, index: int = 0, *, fewest: int = FEWEST_LOCATIONS, most: int = 6
+) -> Circuit:
+    """A sound circuit drawn at random, number `index` of the series `seed`.
+
+    It has `fewest` to `most` switches and up to three lamps; some have metal boxes, receptacles or
+    a second feed. The same numbers give the same circuit on every machine.
+
+    Raises ValueError unless 2 ≤ fewest ≤ most ≤ 16.
+    """
+    return sample(seed, index, fewest=fewest, most=most).circuit
 
 
 def arranged(

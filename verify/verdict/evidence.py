@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Final, Literal
 
 from verify.base.problems import BugError
+from verify.base.telling import Words, plain
 from verify.behaviour.hazards import ELECTRICAL
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
@@ -46,6 +47,16 @@ class Evidence:
     part: str | None = None
     amounts: tuple[Amount, ...] = ()
 
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The paths and then the amounts, as sentences without capital and full stop."""
+        return *self.path_words, *(amount.words for amount in self.amounts)
+
+    def __repr__(self) -> str:
+        where = ", ".join(f"{name} {position}" for name, position in self.positions)
+        shown_with = Words(f"{self.claim}, shown with {where}:")
+        return plain([[shown_with, *(Words(words, marker="- ") for words in self.words)]])
+
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
@@ -55,23 +66,10 @@ class Coverage:
     engine: str
     states: int
 
-
-def to_json(evidence: Evidence | Coverage) -> dict[str, object]:
-    """What stands under the claim's name in the ``evidence`` of ``check --json``."""
-    if isinstance(evidence, Coverage):
-        return {"engine": evidence.engine, "states": evidence.states}
-    about = {"switch": evidence.switch, "lamp": evidence.lamp, "part": evidence.part}
-    found: dict[str, object] = {
-        "state": dict(evidence.positions),
-        **{key: name for key, name in about.items() if name is not None},
-        "path": list(evidence.path_words),
-    }
-    if evidence.amounts:
-        found["amounts"] = [
-            {"of": amount.of, amount.unit: float(f"{amount.value:.4g}"), "words": amount.words}
-            for amount in evidence.amounts
-        ]
-    return found
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The same as a sentence without capital and full stop."""
+        return (f"the engine {self.engine} went through all {self.states:,} combinations",)
 
 
 def find_evidence(

@@ -1,0 +1,106 @@
+"""A circuit drawn for a notebook, a file or a command: one picture with its title."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+
+from catalogue.drawing.pictures import schematic_picture, wiring_picture
+from catalogue.drawing.states import parse_state, view_of
+from catalogue.drawing.typeface import standalone
+from verify.base.problems import Problem, UserError
+from verify.circuit.model import Circuit
+from verify.fault.registry import fault_kind, find_fault
+from verify.verdict.evidence import Evidence, find_evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture as the text of an SVG, in a notebook as what it shows. Cautions are in it."""
+
+    title: str
+    svg: str
+
+    def save(self, path: str | PathLike[str]) -> None:
+        """Write the SVG into a file, in place of what is there. Raises OSError."""
+        Path(path).write_text(self.svg, "utf-8", newline="\n")
+
+    def __repr__(self) -> str:
+        return f"<Picture {self.title!r}: save(path) writes it, a notebook shows it>"
+
+    def _repr_svg_(self) -> str:
+        return self.svg
+
+
+def draw(
+    circuit: Circuit,
+    *,
+    state: Mapping[str, str] | str | None = None,
+    fault: str | None = None,
+    unmarked: bool = False,
+    schematic: bool = False,
+) -> Picture:
+    """The wiring of a circuit as a picture: boxes, cables, every conductor and where it is landed.
+
+    `state` gives every switch a position, as a mapping or as ``a=up,b=down``: what is connected to
+    line is shown then, and where the breaker trips the path on which it does. `fault` is a label
+    such as ``left-off/landing,lamp.shell``: both wirings are beside each other with the differences
+    numbered, or with `unmarked` only what somebody finds who opens the boxes. A `schematic` shows
+    what is connected to what without boxes.
+
+    Raises UserError with every mistake in what is asked for.
+    """
+    problems: list[Problem] = []
+    mistake = number = None
+    try:
+        mistake = None if fault is None else find_fault(circuit, fault)
+    except UserError as error:
+        problems += error.problems
+    drawn = circuit if mistake is None else mistake.apply(circuit)
+    try:
+        number = None if state is None else parse_state(drawn, _written(state))
+    except UserError as error:
+        problems += error.problems
+    problems += _unfit(fault, unmarked=unmarked, schematic=schematic)
+    if problems:
+        raise UserError(problems)
+    if schematic:
+        svg = schematic_picture(drawn, state=number)
+    else:
+        svg = wiring_picture(
+            drawn,
+            state=number,
+            evidence=_tripping(drawn, number),
+            intended=None if mistake is None else circuit,
+            marked=not unmarked,
+        )
+    svg = standalone(svg)
+    if mistake is None or unmarked:
+        return Picture(circuit.name, svg)
+    return Picture(fault_kind(mistake.kind).in_words(mistake.site), svg)
+
+
+def _written(state: Mapping[str, str] | str) -> str:
+    if isinstance(state, str):
+        return state
+    return ",".join(f"{name}={position}" for name, position in state.items())
+
+
+def _unfit(fault: str | None, *, unmarked: bool, schematic: bool) -> list[Problem]:
+    problems = []
+    if unmarked and fault is None:
+        problems.append(
+            Problem("unmarked", "hides the marks of a fault; add a fault, or leave it out")
+        )
+    if unmarked and schematic:
+        problems.append(
+            Problem("unmarked", "a schematic has no marks to hide; leave one of the two out")
+        )
+    return problems
+
+
+def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
+    """The path on which the breaker trips in a state, if it does."""
+    if state is not None and view_of(circuit, state).trips:
+        return find_evidence(circuit, "trips", state)
+    return None

@@ -1,0 +1,216 @@
+"""Every single fault of a circuit with what becomes of it, as rows that have names."""
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, overload
+
+import numpy as np
+
+from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.telling import (
+    Grid,
+    Group,
+    Words,
+    cautions_group,
+    counted,
+    heading,
+    html,
+    plain,
+)
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
+from verify.behaviour.naming import signature_name
+from verify.behaviour.signature import Codes, canonical
+from verify.circuit.model import Circuit
+from verify.engine.volts import engine_for
+from verify.engine.words import WORTH_COMPILING_ONCE, WordsEngine
+from verify.fault.contract import Fault, FaultKind
+from verify.fault.registry import all_faults, fault_kinds
+from verify.verdict.judging import NONE, Verdicts, judge, judge_faults, why_unprovable
+
+#: What `FaultList.to_dicts` says of each fault.
+ROW_KEYS: Final = [
+    "label",
+    "kind",
+    "site",
+    "description",
+    "verdict",
+    "signature",
+    "signature_name",
+    "hazards",
+]
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedFault:
+    """A fault with what is known of it.
+
+    `description` says what was done wrong, `signature` what the light then does, a symbol a lamp
+    and state, and `signature_name` the same in words. `hazards` are those that hold in some state.
+    """
+
+    fault: Fault
+    description: str
+    verdict: str
+    signature: str
+    signature_name: str
+    hazards: tuple[str, ...]
+
+    @property
+    def label(self) -> str:
+        """Kind and site in one word: `find_fault` takes it."""
+        return self.fault.label
+
+    def to_dict(self) -> dict[str, object]:
+        """The row as plain values; its keys are `ROW_KEYS`."""
+        return {
+            "label": self.label,
+            "kind": self.fault.kind,
+            "site": self.fault.site_text,
+            "description": self.description,
+            "verdict": self.verdict,
+            "signature": self.signature,
+            "signature_name": self.signature_name,
+            "hazards": list(self.hazards),
+        }
+
+    def __repr__(self) -> str:
+        hazards = f" ({', '.join(self.hazards)})" if self.hazards else ""
+        return f"<Fault {self.label}: {self.verdict}{hazards}. {self.description}>"
+
+
+@dataclass(frozen=True, eq=False)
+class FaultList(Sequence[JudgedFault]):
+    """All single faults of `circuit`, in order; `judgement` is on the circuit as it stands."""
+
+    circuit: Circuit
+    judgement: Judgement
+    rows: Sequence[JudgedFault]
+
+    @overload
+    def __getitem__(self, place: int) -> JudgedFault: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[JudgedFault]: ...
+
+    def __getitem__(self, place: int | slice) -> JudgedFault | Sequence[JudgedFault]:
+        return self.rows[place]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @property
+    def counts(self) -> dict[str, dict[str, int]]:
+        """How many faults of each kind have each verdict; every kind and verdict is there."""
+        counts = {kind.name: dict.fromkeys(PROVED_VERDICTS, 0) for kind in fault_kinds()}
+        for judged in self.rows:
+            counts[judged.fault.kind][judged.verdict] += 1
+        return counts
+
+    def to_dicts(self) -> list[dict[str, object]]:
+        """The rows as dictionaries of plain values, fit for JSON."""
+        return [judged.to_dict() for judged in self.rows]
+
+    def to_frame(self) -> Any:
+        """The rows as a `pandas.DataFrame` with a column for each key of `to_dicts`.
+
+        Hazards are one text, their names with commas between. Raises UserError where pandas is not
+        installed.
+        """
+        try:
+            import pandas
+        except ModuleNotFoundError as error:
+            raise UserError(
+                [Problem("", "pandas is not installed; install it, or take to_dicts()")]
+            ) from error
+        rows = [{**judged.to_dict(), "hazards": ", ".join(judged.hazards)} for judged in self.rows]
+        return pandas.DataFrame(rows, columns=ROW_KEYS)
+
+    def told(self) -> Iterator[Group]:
+        """How many faults there are of each kind, and what becomes of them."""
+        base = self.judgement
+        if base.verdict != "sound":
+            hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""
+            yield [
+                Words(
+                    f"As it stands this circuit is not sound but {base.verdict}{hazards}: what "
+                    "follows is about one more mistake in it."
+                )
+            ]
+        yield [heading(counted(len(self), "single fault"))]
+        by_kind = {kind: list(counts.values()) for kind, counts in self.counts.items()}
+        by_kind["all"] = [sum(column) for column in zip(*by_kind.values(), strict=True)]
+        rows = [
+            [kind, *(f"{number:,}" for number in (*numbers, sum(numbers)))]
+            for kind, numbers in by_kind.items()
+        ]
+        yield [Grid(["kind", *PROVED_VERDICTS, "total"], rows, numbers=True)]
+
+    def _all_told(self) -> Iterator[Group]:
+        yield [heading(self.circuit.name)]
+        yield from self.told()
+        yield cautions_group()
+
+    def __repr__(self) -> str:
+        return plain(self._all_told())
+
+    def _repr_html_(self) -> str:
+        return html(self._all_told())
+
+
+def faults(circuit: Circuit, progress: Progress = lambda done, total: None) -> FaultList:
+    """Judge every single fault of a circuit: a row each, in the order of kinds and sites.
+
+    `progress` is told how many are done and how many there are. Raises `CircuitError` for a circuit
+    with more switches or lamps than an engine can prove.
+    """
+    reason = why_unprovable(circuit, WordsEngine())
+    if reason:
+        raise CircuitError([Problem("", f"{reason}; split the circuit")])
+    kinds = {kind.name: kind for kind in fault_kinds()}
+    names = _Signatures(len(circuit.lamps))
+    every = all_faults(circuit)
+    engine = engine_for(circuit, len(every), WORTH_COMPILING_ONCE)
+    judged: list[JudgedFault] = []
+    for part, _, verdicts in judge_faults(circuit, every, engine):
+        judged += _judged(part, verdicts, kinds, names)
+        progress(len(judged), len(every))
+    return FaultList(circuit, judge(circuit, engine), judged)
+
+
+def _judged(
+    faults: Sequence[Fault],
+    found: Verdicts,
+    kinds: Mapping[str, FaultKind],
+    names: "_Signatures",
+) -> Iterator[JudgedFault]:
+    rows = zip(faults, found.verdict.tolist(), found.hazard_state != NONE, found.codes, strict=True)
+    for fault, verdict, hazards, codes in rows:
+        word, name = names.of(codes)
+        yield JudgedFault(
+            fault,
+            kinds[fault.kind].in_words(fault.site),
+            VERDICTS[verdict],
+            word,
+            name,
+            tuple(HAZARD_NAMES[number] for number in np.flatnonzero(hazards)),
+        )
+
+
+class _Signatures:
+    """Signatures by what shows them; few faults differ, so each is worked out once and shared."""
+
+    def __init__(self, lamps: int) -> None:
+        self._lamps = lamps
+        self._known: dict[bytes, tuple[str, str]] = {}
+
+    def of(self, codes: Codes) -> tuple[str, str]:
+        """The word and the name of the signature of one row of `Verdicts.codes`."""
+        key = hashlib.sha256(codes.tobytes()).digest()  # with 16 switches a row has half a megabyte
+        if key not in self._known:
+            signature = canonical(codes, self._lamps)
+            self._known[key] = signature.word, signature_name(signature)
+        return self._known[key]
