@@ -14,7 +14,6 @@ from catalogue.report.terminal import (
     cautions_paragraph,
     columns,
     complain,
-    counted,
     file_name,
     heading,
     paragraph,
@@ -25,6 +24,7 @@ from catalogue.report.terminal import (
     word_list,
 )
 from verify.base.problems import BugError, UserError
+from verify.base.sentences import counted
 from verify.behaviour.findings import Observation
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS

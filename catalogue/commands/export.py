@@ -10,11 +10,12 @@ import click
 
 from catalogue.commands.options import Options
 from catalogue.report.folder import require_ours, write_folder
-from catalogue.report.terminal import cautions_paragraph, counted, file_name, paragraph, say
+from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from catalogue.store.export import FORMATS, Export, Part
 from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import teach_texts
 from verify.base.problems import listing, shown
+from verify.base.sentences import counted
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 

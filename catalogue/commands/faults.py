@@ -12,7 +12,6 @@ from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     complain,
-    counted,
     file_name,
     heading,
     paragraph,
@@ -20,6 +19,7 @@ from catalogue.report.terminal import (
     table,
 )
 from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.circuit.file import load
 from verify.circuit.model import Circuit

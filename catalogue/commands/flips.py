@@ -15,7 +15,6 @@ from catalogue.drawing.states import parse_state
 from catalogue.report.forms import FORMAT, PROVED_VERDICTS, short_cautions
 from catalogue.report.terminal import (
     cautions_paragraph,
-    counted,
     file_name,
     heading,
     paragraph,
@@ -23,6 +22,7 @@ from catalogue.report.terminal import (
     table,
 )
 from verify.base.problems import Problem, UserError
+from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, Observation, position
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import VERDICTS

@@ -16,7 +16,6 @@ from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
     complain,
-    counted,
     file_name,
     heading,
     paragraph,
@@ -25,6 +24,7 @@ from catalogue.report.terminal import (
     verdict_style,
 )
 from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.circuit.file import dump
 from verify.engine.volts import VoltsEngine

@@ -18,7 +18,6 @@ from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
-    counted,
     file_name,
     paragraph,
     say,
@@ -27,6 +26,7 @@ from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import site_number
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
+from verify.base.sentences import counted
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
 

@@ -23,9 +23,10 @@ from catalogue.desk.symptoms import (
     parse_saw,
     parse_signs,
 )
-from catalogue.report.terminal import cautions_paragraph, counted, heading, paragraph, say
+from catalogue.report.terminal import cautions_paragraph, heading, paragraph, say
 from catalogue.store.file import require_catalogue
 from verify.base.problems import Problem, UserError, shown
+from verify.base.sentences import counted
 from verify.circuit.file import load
 
 _DATABASE_MARK: Final = b"SQLite format 3\0"

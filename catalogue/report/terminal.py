@@ -105,11 +105,6 @@ def _is_wide(letter: str) -> bool:
     return unicodedata.east_asian_width(letter) in "WF"
 
 
-def counted(number: int, one: str, many: str | None = None) -> str:
-    """A number with its noun."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
 def file_name(path: object) -> str:
     """A file's name as it can be shown, whatever is in it."""
     return shown(click.format_filename(str(path)), 200)

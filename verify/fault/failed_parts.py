@@ -4,9 +4,10 @@ import itertools
 from collections.abc import Iterator
 from typing import ClassVar, Final
 
+from verify.base.sentences import capital
 from verify.circuit.devices import POSITIONS
 from verify.circuit.parts import Failure, conductor_name
-from verify.circuit.wording import box_words, capital, spoken
+from verify.circuit.wording import box_words, spoken
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Example, FaultKind, Site
 

@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Iterator
 from typing import ClassVar, Final
 
+from verify.base.sentences import with_and
 from verify.circuit.wording import box_words, spoken
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Example, FaultKind, Site
@@ -201,7 +202,7 @@ class Split(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
-        leaving = " and ".join(map(spoken, site[2].split("+")))
+        leaving = with_and(map(spoken, site[2].split("+")))
         return f"In {box_words(site[0])}, {leaving} are spliced apart from {spoken(site[1])}."
 
     def examples(self) -> tuple[Example, ...]:

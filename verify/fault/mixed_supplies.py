@@ -11,6 +11,7 @@ from typing import ClassVar, Final
 
 import networkx as nx
 
+from verify.base.sentences import with_and
 from verify.circuit.devices import LEGS
 from verify.circuit.parts import Device
 from verify.circuit.wording import box_words, spoken
@@ -210,7 +211,7 @@ class NeutralLost(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """Which feeds share it."""
-        return f"The neutral that {_listed(site)} share is open upstream."
+        return f"The neutral that {with_and(site)} share is open upstream."
 
     def examples(self) -> tuple[Example, ...]:
         """The lamp glows dimly while an appliance gets too much."""
@@ -279,11 +280,6 @@ class DownstreamOnLeg(FaultKind):
 def _terminal(wiring: Wiring, device: Device, name: str) -> int:
     """The number of a terminal."""
     return wiring.number(device.box, f"{device.name}.{name}")
-
-
-def _listed(names: Site) -> str:
-    *most, last = names
-    return f"{', '.join(most)} and {last}"
 
 
 SUPPLY_KINDS: Final[tuple[FaultKind, ...]] = (

@@ -6,9 +6,9 @@ from dataclasses import replace
 from functools import cache
 from typing import ClassVar, Final
 
+from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import conductor_name
-from verify.circuit.wording import capital
 from verify.fault.change import Change, Replacement, Wiring
 from verify.fault.contract import Example, FaultKind, Site
 from verify.layout.routing import Arrangement, arrangement_of, wire
@@ -50,7 +50,7 @@ class WrongDevice(FaultKind):
         """What was put in, and how the old conductors landed on it."""
         switch, kind, *landing = site
         if kind == "single-pole":
-            how = f"only the conductors of {' and '.join(landing[0].split('+'))} are landed"
+            how = f"only the conductors of {with_and(landing[0].split('+'))} are landed"
         elif kind == "four-way":
             how = f"the conductor of {landing[0]} shares a side with the unused terminal"
         else:
