@@ -90,7 +90,7 @@ def test_label_finds_its_fault() -> None:
 
 
 LISTING = """
-from verify.fault.contract import all_faults
+from verify.fault.registry import all_faults
 from verify.layout.sampler import sample
 drawn = sample(7, 0, most=4)
 print(drawn.label, *(fault.label for fault in all_faults(drawn.circuit)), sep="\\n")

@@ -17,7 +17,7 @@ from verify.circuit.parts import Device
 from verify.circuit.wording import box_words, spoken
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Example, FaultKind, Site
-from verify.fault.network import NOTHING, Flattener
+from verify.fault.network import Flattener
 
 #: Circuits of the boathouse in which the examples are made.
 _SHARED_NEUTRAL: Final = "net-loft-two-legs"
@@ -30,25 +30,11 @@ class _Nets:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         self.circuit = wiring.circuit
-        batch = Flattener(self.circuit).batch([Change()])
-        pairs = [
-            *batch.conductors[batch.conducts[0] != 0].tolist(),
-            *(pair for pair in batch.bridges[0].tolist() if NOTHING not in pair),
-        ]
-        self._wires: nx.Graph[int] = nx.Graph(pairs)
-        self._wires.add_nodes_from(range(len(self.circuit.ends)))
-
-    @cached_property
-    def of_end(self) -> list[int]:
-        """The net of each end."""
-        graph = self._wires.copy()
-        for ends in self.wiring.joins:
-            nx.add_path(graph, ends)
-        nets = [0] * len(graph)
-        for number, piece in enumerate(nx.connected_components(graph)):
-            for end in piece:
-                nets[end] = number
-        return nets
+        batch = Flattener(self.circuit, wiring).batch([Change()])
+        self._wires: nx.Graph[int] = nx.empty_graph(len(self.circuit.ends))
+        self._wires.add_edges_from(batch.wires(0))
+        #: The net of each end.
+        self.of_end = batch.nets(0)
 
     def of_feeds(self, *terminals: str) -> set[int]:
         """The nets to which such terminals of any feed belong."""
