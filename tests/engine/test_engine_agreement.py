@@ -114,7 +114,7 @@ WITH_EVERY_KIND = {
         for scheme in SOUND_SCHEMES
     },
     # What is fed by other conductors than its own has several feeds or outlets.
-    **{example.label: example.circuit() for kind in SUPPLY_KINDS for example in kind.examples()},
+    **{example.label: example.circuit() for kind in SUPPLY_KINDS for example in kind.examples},
 }
 
 

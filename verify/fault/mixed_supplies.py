@@ -7,7 +7,7 @@ everything that conductors connect without any switch contact.
 import itertools
 from collections.abc import Iterator
 from functools import cached_property
-from typing import ClassVar, Final
+from typing import Final
 
 import networkx as nx
 
@@ -78,11 +78,22 @@ class _Nets:
 class BorrowedNeutral(FaultKind):
     """A return landed on the neutral of another feed."""
 
-    name: ClassVar[str] = "borrowed-neutral"
-    title: ClassVar[str] = "borrowed neutral"
-    description: ClassVar[str] = (
+    name = "borrowed-neutral"
+    title = "borrowed neutral"
+    description = (
         "The return of a load is landed on the neutral of another feed in the same box. Everything "
         "works; with its own breaker off that neutral still carries the other circuit's current."
+    )
+    examples = (
+        Example(
+            ("chart-table", "lamp.shell", "window-feed.neutral"),
+            "mimic",
+            "The light works from everywhere; its current goes out in the cable from the door "
+            "and does not come back in it.",
+            by_connections="sound",
+            layout=_OWN_NEUTRALS,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -107,29 +118,25 @@ class BorrowedNeutral(FaultKind):
             "neutral of another feed."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """The return of the light on the wrong one of two white bundles."""
-        return (
-            Example(
-                None,
-                _OWN_NEUTRALS,
-                ("chart-table", "lamp.shell", "window-feed.neutral"),
-                "mimic",
-                "The light works from everywhere; its current goes out in the cable from the door "
-                "and does not come back in it.",
-                by_connections="sound",
-            ),
-        )
-
 
 class FeedsCrossed(FaultKind):
     """Two feeds whose lines have changed places."""
 
-    name: ClassVar[str] = "feeds-crossed"
-    title: ClassVar[str] = "feeds crossed"
-    description: ClassVar[str] = (
+    name = "feeds-crossed"
+    title = "feeds crossed"
+    description = (
         "Two feeds arrive in one box and their lines are taken for each other: each circuit hangs "
         "on the other's breaker, and on its own neutral still."
+    )
+    examples = (
+        Example(
+            ("hatch", "light-feed.line", "bench-feed.line"),
+            "sound",
+            "All works and no hazard is in the wiring; whoever switches off the light's "
+            "breaker to work on the light finds it live.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -149,29 +156,26 @@ class FeedsCrossed(FaultKind):
             "other."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """Nothing in the circuit tells; the labels at the breakers are wrong."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("hatch", "light-feed.line", "bench-feed.line"),
-                "sound",
-                "All works and no hazard is in the wiring; whoever switches off the light's "
-                "breaker to work on the light finds it live.",
-            ),
-        )
-
 
 class NeutralLost(FaultKind):
     """The neutral that feeds on both legs share, open on the way from the service."""
 
-    name: ClassVar[str] = "neutral-lost"
-    title: ClassVar[str] = "lost neutral"
-    description: ClassVar[str] = (
+    name = "neutral-lost"
+    title = "lost neutral"
+    description = (
         "The neutral that feeds on opposite legs share is open upstream: what hangs on one leg is "
         "in series with what hangs on the other, across twice the voltage, and the smaller load "
         "gets the larger part."
+    )
+    examples = (
+        Example(
+            ("light-feed", "bench-feed"),
+            "misbehaves",
+            "With the light switched on, lamp and appliance are in series across 240 V: the "
+            "lamp of 60 W gets 71 V, the appliance of 25 W gets 169 V.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -199,28 +203,24 @@ class NeutralLost(FaultKind):
         """Which feeds share it."""
         return f"The neutral that {with_and(site)} share is open upstream."
 
-    def examples(self) -> tuple[Example, ...]:
-        """The lamp glows dimly while an appliance gets too much."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("light-feed", "bench-feed"),
-                "misbehaves",
-                "With the light switched on, lamp and appliance are in series across 240 V: the "
-                "lamp of 60 W gets 71 V, the appliance of 25 W gets 169 V.",
-            ),
-        )
-
 
 class DownstreamOnLeg(FaultKind):
     """An outlet fed from a conductor that is switched."""
 
-    name: ClassVar[str] = "downstream-on-leg"
-    title: ClassVar[str] = "outlet on a switched conductor"
-    description: ClassVar[str] = (
+    name = "downstream-on-leg"
+    title = "outlet on a switched conductor"
+    description = (
         "An outlet that must stay live is fed from the switch leg or a traveler: it is dead in "
         "some positions of the switches."
+    )
+    examples = (
+        Example(
+            ("hatch", "bench-run.black", "hatch-switch.common"),
+            "mimic",
+            "The light works from everywhere; the outlet at the bench goes out with it.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -248,18 +248,6 @@ class DownstreamOnLeg(FaultKind):
         return (
             f"In {box_words(site[0])}, {spoken(site[1])}, which feeds an outlet, is landed with "
             f"{spoken(site[2])}."
-        )
-
-    def examples(self) -> tuple[Example, ...]:
-        """The outlet that goes out with the light."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("hatch", "bench-run.black", "hatch-switch.common"),
-                "mimic",
-                "The light works from everywhere; the outlet at the bench goes out with it.",
-            ),
         )
 
 
