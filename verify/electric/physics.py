@@ -163,18 +163,3 @@ def check_sizes(circuit: Circuit) -> None:
     """Raise `CircuitError` with all `unreadable_sizes`, or return."""
     if problems := unreadable_sizes(circuit):
         raise CircuitError(problems)
-
-
-def lamp_amperes(share: float) -> float:
-    """The current of an incandescent lamp at a share of its nominal volts, as a share."""
-    return cast(float, share ** section("lamp")["amperes_exponent"])
-
-
-def lamp_watts(share: float) -> float:
-    """Its power, as a share of nominal."""
-    return cast(float, share ** section("lamp")["watts_exponent"])
-
-
-def lamp_light(share: float) -> float:
-    """Its light, as a share of nominal."""
-    return cast(float, share ** section("lamp")["light_exponent"])
