@@ -41,7 +41,11 @@ class Finding:
 
 
 class Supply:
-    """The states in which the terminals `ends` are connected to each part of a circuit."""
+    """The states in which the terminals `ends` are connected to each part of a circuit.
+
+    Sets of states spread over the pieces and contacts that the engine *paths* found. No engine says
+    in its findings which feed's neutral or ground comes to which end, so none can be asked here.
+    """
 
     def __init__(self, at: "Premises", ends: Iterable[End]) -> None:
         self._wiring = at.wiring
