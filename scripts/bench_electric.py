@@ -8,10 +8,12 @@ from typing import Protocol
 import opendssdirect as dss
 
 from simulators import by_ngspice, by_one_matrix, load_opendss
+from verify.base.compiling import compiled
 from verify.circuit.model import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
-from verify.electric.solve import all_states, compiled_kernel, solve
+from verify.electric.solve import all_states, solve
+from verify.electric.solving_kernel import solve_rows
 from verify.engine.netlist import Netlist
 from verify.fault.registry import all_faults
 
@@ -62,7 +64,7 @@ def electric(circuit: Circuit, rate: Rate, seconds: float) -> dict[str, float]:
     changes = [f.change for f in all_faults(circuit) if f.change.rebuilt is None]
     network = grid.network(changes)
     states = all_states(grid, len(network))
-    compiled_kernel()
+    compiled(solve_rows)
     solve(grid, network, states)
     some = [(row, state) for row in range(0, len(network), 16) for state in states[0].tolist()]
     netlists = [str(Netlist(circuit, state)) for state in states[0].tolist()]

@@ -10,11 +10,13 @@ from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urldefrag
 
 from datasette.app import Datasette
+from playwright.sync_api import Page
 
 from catalogue.commands.serve import SETTINGS
 from catalogue.pages.gate import Gate
@@ -184,3 +186,17 @@ def check_page(response: Any, path: str) -> Document:
     assert len(document.all("h1")) == 1, path
     assert document.all("html") == [{"lang": "en"}], path
     return document
+
+
+def check_accessible(page: Page, passes: int) -> None:
+    """Hold an open page to axe-core: nothing serious or critical, and more passed than so many."""
+    page.add_script_tag(content=(files("axe_playwright_python") / "axe.min.js").read_text("utf-8"))
+    found = page.evaluate("axe.run()")
+    bad = [
+        f"{violation['id']}: {node['html'][:200]}"
+        for violation in found["violations"]
+        if violation["impact"] in ("serious", "critical")
+        for node in violation["nodes"]
+    ]
+    assert bad == []
+    assert len(found["passes"]) > passes

@@ -10,7 +10,7 @@ from catalogue.build.audit import Audited
 from catalogue.build.audit import audit as audit_catalogue
 from catalogue.commands.options import Options, processors
 from catalogue.report.terminal import Progress, paragraph, say
-from verify.base.telling import counted
+from verify.base.sentences import counted
 
 _MOST_SAMPLED: Final = 10_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold

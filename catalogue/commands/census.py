@@ -21,7 +21,7 @@ from catalogue.report.terminal import (
     table,
 )
 from verify.base.problems import UserError, shown
-from verify.base.telling import counted
+from verify.base.sentences import capital, counted
 from verify.behaviour.hazards import HAZARDS
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
@@ -143,7 +143,7 @@ def _draw(taken: Census, folder: Path) -> list[Path]:
 
     pictures = {}
     for family in taken.families:
-        circuit = taken.parts.circuit(family.example, _capital(family.name))
+        circuit = taken.parts.circuit(family.example, capital(family.name))
         name = re.sub(r"\W+", "-", f"census {taken.parts.locations} {family.name}")
         pictures[folder / f"{name}.svg"] = standalone(schematic_picture(circuit))
         pictures[folder / f"{name}-terminals.svg"] = standalone(wiring_picture(circuit))
@@ -223,13 +223,13 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
         "  ",
     )
     for rule in rules:
-        yield paragraph(f"{_capital(rule.name)}. {rule.statement} {rule.reason}", "    ", "  - ")
+        yield paragraph(f"{capital(rule.name)}. {rule.statement} {rule.reason}", "    ", "  - ")
     yield ""
 
 
 def _told_family(taken: Census, family: Family) -> Iterator[str]:
     """The hazards and an example of a family."""
-    yield heading(_capital(family.name))
+    yield heading(capital(family.name))
     some = [name for name in family.hazards if name not in family.hazards_of_all]
     always = ", ".join(family.hazards_of_all)
     if always:
@@ -239,7 +239,3 @@ def _told_family(taken: Census, family: Family) -> Iterator[str]:
     joins = [join for join in taken.parts.joins(family.example) if len(join) > 1]
     yield paragraph(f"For example {'; '.join(' + '.join(join) for join in joins)}.", "  ")
     yield ""
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

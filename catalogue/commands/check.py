@@ -21,7 +21,7 @@ from catalogue.report.terminal import (
     verdict_style,
 )
 from verify.base.problems import BugError, UserError
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.circuit.file import load
 from verify.rules.book import Rulebook, choose
 from verify.verdict.examination import Examination

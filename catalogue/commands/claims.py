@@ -12,7 +12,7 @@ from catalogue.commands.options import Options
 from catalogue.report.terminal import Progress, cautions_paragraph, heading, paragraph, say
 from catalogue.store.file import require_catalogue
 from verify.base.problems import shown
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.study.claims.contract import STATUSES, Judged
 from verify.study.claims.register import CLAIM, CLAIMS, decide
 

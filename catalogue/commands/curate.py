@@ -15,6 +15,7 @@ from catalogue.report.forms import short_cautions
 from catalogue.report.terminal import Progress, cautions_paragraph, heading, paragraph, say
 from catalogue.store.file import require_catalogue
 from verify.base.problems import Problem, UserError
+from verify.base.sentences import counted
 
 _FEWEST: Final = 2
 _MOST: Final = 6
@@ -101,9 +102,7 @@ def _entries(found: Suggestion) -> str:
 
 
 def _tell(found: Suggestion) -> None:
-    things = ", ".join(
-        f"{number} {sort}{'' if number == 1 else 's'}" for sort, number in found.shown.items()
-    )
+    things = ", ".join(counted(number, sort) for sort, number in found.shown.items())
     say(heading(f"{len(found.faults)} faults show all there is: {things}"))
     say(
         paragraph(

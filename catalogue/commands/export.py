@@ -15,7 +15,7 @@ from catalogue.store.export import FORMATS, Export, Part
 from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import teach_texts
 from verify.base.problems import listing, shown
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 

@@ -19,7 +19,7 @@ from catalogue.report.terminal import (
     told,
 )
 from verify.base.problems import UserError
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import PROVED_VERDICTS
 from verify.circuit.file import load

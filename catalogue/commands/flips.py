@@ -15,7 +15,7 @@ from catalogue.drawing.states import parse_state
 from catalogue.report.forms import FORMAT, short_cautions
 from catalogue.report.terminal import cautions_paragraph, file_name, heading, paragraph, say, table
 from verify.base.problems import Problem, UserError
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, Observation, position
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS

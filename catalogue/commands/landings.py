@@ -25,7 +25,7 @@ from catalogue.report.terminal import (
     verdict_style,
 )
 from verify.base.problems import CircuitError, Problem, UserError
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.circuit.file import dump
 from verify.engine.volts import VoltsEngine

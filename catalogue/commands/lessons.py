@@ -20,7 +20,7 @@ from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import site_number
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
-from verify.base.telling import counted
+from verify.base.sentences import counted
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
 

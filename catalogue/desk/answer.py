@@ -19,7 +19,8 @@ from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm, stopped_end
 from verify.base.cautions import cautions
 from verify.base.problems import Problem, UserError, shown
-from verify.base.telling import Group, Words, cautions_group, counted, heading, html, plain
+from verify.base.sentences import counted
+from verify.base.telling import Group, Words, cautions_group, heading, html, plain
 from verify.behaviour.findings import position
 
 #: The word for a finding that no suspect predicts.

@@ -7,7 +7,8 @@ from catalogue.desk.match import Group
 from catalogue.desk.planner import Plan, Proposal
 from catalogue.desk.pool import NO_FAULT, Suspect
 from catalogue.desk.stops import Panel, Stop, phrase
-from verify.base.telling import Alarm, Words, counted, heading
+from verify.base.sentences import counted
+from verify.base.telling import Alarm, Words, heading
 
 _MOST_FAMILIES_SHOWN: Final = 6
 _INDENT: Final = "   "

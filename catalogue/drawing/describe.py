@@ -1,8 +1,9 @@
 """A wiring picture in words, for whoever cannot see it: what is where and joined to what."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from catalogue.drawing.states import StateView
+from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.circuit.wording import box_words, conductor_words
@@ -14,7 +15,7 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
     sentences = [*_boxes(circuit), *_cables(circuit), *_joins(circuit)]
     if with_failures:
         sentences += [
-            f"Failed: {failure.kind} of {' and '.join(map(conductor_words, failure.at))}"
+            f"Failed: {failure.kind} of {with_and(map(conductor_words, failure.at))}"
             f"{f', {failure.position}' if failure.position else ''}"
             f"{f' in {box_words(failure.box)}' if failure.box else ''}."
             for failure in circuit.failures
@@ -33,13 +34,13 @@ def ladder_described(circuit: Circuit, view: StateView) -> str:
             net = wiring.piece(circuit.terminal(device, name))
             nets.setdefault(net, []).append(f"{device.name} {name}")
     sentences = [
-        f"Connected by conductors: {_with_and(places)}."
+        f"Connected by conductors: {with_and(places)}."
         for places in nets.values()
         if len(places) > 1
     ]
     alone = [place for places in nets.values() if len(places) == 1 for place in places]
     if alone:
-        sentences.append(f"Connected to nothing else: {_with_and(alone)}.")
+        sentences.append(f"Connected to nothing else: {with_and(alone)}.")
     if view.positions:
         sentences += _state(circuit, view)
     return " ".join(sentences)
@@ -52,55 +53,45 @@ def _boxes(circuit: Circuit) -> Iterator[str]:
             for device in circuit.devices
             if device.box == box.name
         ]
-        holds = _with_and(inside) if inside else "no device"
+        holds = with_and(inside) if inside else "no device"
         metal = ", of metal," if box.is_metal else ""
-        yield f"{_capital(box_words(box.name))}{metal} holds {holds}."
+        yield f"{capital(box_words(box.name))}{metal} holds {holds}."
 
 
 def _cables(circuit: Circuit) -> Iterator[str]:
     for cable in circuit.cables:
         here, there = map(box_words, cable.between)
         yield (
-            f"Cable {cable.name} runs between {here} and {there} "
-            f"with {_with_and(cable.conductors)}."
+            f"Cable {cable.name} runs between {here} and {there} with {with_and(cable.conductors)}."
         )
 
 
 def _joins(circuit: Circuit) -> Iterator[str]:
     for box in circuit.boxes:
         groups = [group for group in circuit.grouped_ends if group[0].box == box.name]
-        where = _capital(f"in {box_words(box.name)}")
+        where = capital(f"in {box_words(box.name)}")
         joined = [group for group in groups if len(group) > 1]
         for group in joined:
-            yield f"{where} {_with_and([*map(_place, group)])} are joined."
+            yield f"{where} {with_and([*map(_place, group)])} are joined."
         alone = [_place(group[0]) for group in groups if len(group) == 1]
         if alone:
             verb = "is" if len(alone) == 1 else "are"
-            yield f"{where} {_with_and(alone)} {verb} unconnected."
+            yield f"{where} {with_and(alone)} {verb} unconnected."
 
 
 def _state(circuit: Circuit, view: StateView) -> Iterator[str]:
     yield f"State shown: {view.words}."
     if not view.trips:
         for lamp in circuit.lamps:
-            yield f"{_capital(lamp.name)} is {'lit' if lamp.name in view.lit else 'dark'}."
+            yield f"{capital(lamp.name)} is {'lit' if lamp.name in view.lit else 'dark'}."
     live = dict.fromkeys(
         conductor_words(end.name)
         for end in circuit.ends
         if end in view.live and end.owner in {cable.name for cable in circuit.cables}
     )
     if live:
-        yield f"Connected to line: {_with_and([*live])}."
+        yield f"Connected to line: {with_and([*live])}."
 
 
 def _place(end: End) -> str:
     return "the metal of the box" if end.owner == "box" else end.name.replace(".", " ")
-
-
-def _with_and(items: Sequence[str]) -> str:
-    *most, last = items
-    return f"{', '.join(most)} and {last}" if most else last
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

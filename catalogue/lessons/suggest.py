@@ -2,7 +2,9 @@
 
 It is a set cover, solved exactly as an integer programme (`scipy.optimize.milp`): first the fewest
 faults, then among the ways to do with so few the one whose faults come first in the catalogue.
-Since a fault shows one behaviour, no set can be smaller than the number of behaviours.
+Since a fault shows one behaviour, no set can be smaller than the number of behaviours. Sets that
+small are too many to be enumerated, as `verify.study.detection` does with its few: more than
+200,000 for two locations.
 """
 
 import sqlite3

@@ -11,6 +11,7 @@ from typing import Final, Literal
 
 from catalogue.drawing.text import text_width
 from catalogue.report.terms import terms
+from verify.base.sentences import capital
 
 Usage = Literal["us", "iec"]
 USAGES: Final[tuple[Usage, ...]] = ("us", "iec")
@@ -84,7 +85,7 @@ def _reworded(text: str) -> str:
 
 
 def _as_written(old: str, new: str) -> str:
-    return new[:1].upper() + new[1:] if old[:1].isupper() else new
+    return capital(new) if old[:1].isupper() else new
 
 
 @cache

@@ -146,9 +146,9 @@ def _picked(row: Row | None, *columns: str) -> Facts | None:
 def _choices(visit: Visit) -> Facts:
     """What the form offers."""
     return {
-        "verdict": [dict(row) for row in visit.rows("select name, name as title from verdict")],
-        "kind": [dict(row) for row in visit.rows("select name, title from fault_kind order by id")],
-        "hazard": [dict(row) for row in visit.rows("select name, title from hazard order by id")],
+        "verdict": visit.facts("select name, name as title from verdict"),
+        "kind": visit.facts("select name, title from fault_kind order by id"),
+        "hazard": visit.facts("select name, title from hazard order by id"),
         "locations": [
             row["locations"]
             for row in visit.rows("select distinct locations from scope order by locations")

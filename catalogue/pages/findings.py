@@ -91,37 +91,28 @@ def _verdicts(visit: Visit) -> list[Facts]:
 
 def _hazards(visit: Visit) -> list[Facts]:
     """Faults of the layouts, and mimics among them, by hazard."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
-            f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics from hazard"
-            " left join profile on hazard_set >> (hazard.id - 1) & 1 and origin = 'layout'"
-            " group by hazard.id order by mimics desc, hazard.id"
-        )
-    ]
+    return visit.facts(
+        "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
+        f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics from hazard"
+        " left join profile on hazard_set >> (hazard.id - 1) & 1 and origin = 'layout'"
+        " group by hazard.id order by mimics desc, hazard.id"
+    )
 
 
 def _signatures(visit: Visit) -> list[Facts]:
     """Different things that the light of a layout does after one mistake, by size."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select profile.locations, count(distinct signature_id) as signatures,"
-            " count(distinct case when trip_states = 0 then signature_id end) as without_trips,"
-            " count(distinct family_id) as families from profile"
-            " join signature on signature.id = signature_id where origin = 'layout'"
-            " group by 1 order by 1"
-        )
-    ]
+    return visit.facts(
+        "select profile.locations, count(distinct signature_id) as signatures,"
+        " count(distinct case when trip_states = 0 then signature_id end) as without_trips,"
+        " count(distinct family_id) as families from profile"
+        " join signature on signature.id = signature_id where origin = 'layout'"
+        " group by 1 order by 1"
+    )
 
 
 def _claims(visit: Visit) -> list[Facts]:
     """Claims by status; empty where none were judged into this file."""
-    return [
-        dict(row)
-        for row in visit.rows("select status, count(*) as claims from claim group by 1 order by 1")
-    ]
+    return visit.facts("select status, count(*) as claims from claim group by 1 order by 1")
 
 
 def _census() -> list[Facts]:

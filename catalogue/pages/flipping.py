@@ -114,26 +114,20 @@ def _walk(row: Row) -> Facts | None:
 
 def _by_hazard(visit: Visit) -> list[Facts]:
     """The mimics of all layouts by hazard, which no flipping shows."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select name, title, danger, sum(faults) as faults from hazard"
-            f" join (select hazard_set, faults from profile where origin = 'layout' and {IS_MIMIC})"
-            " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by faults desc"
-        )
-    ]
+    return visit.facts(
+        "select name, title, danger, sum(faults) as faults from hazard"
+        f" join (select hazard_set, faults from profile where origin = 'layout' and {IS_MIMIC})"
+        " on hazard_set >> (hazard.id - 1) & 1 group by hazard.id order by faults desc"
+    )
 
 
 def _by_kind(visit: Visit) -> list[Facts]:
     """The faults of all layouts that no flipping shows, by kind."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select kind.name, title, sum(faults) as faults,"
-            " sum(faults * any_location) as unseen,"
-            f" sum(faults * ({IS_MIMIC})) as mimics"
-            " from fault_kind as kind join profile on kind_id = kind.id"
-            " join signature on signature.id = signature_id where origin = 'layout'"
-            " group by kind.id having unseen > 0 order by unseen desc, kind.id"
-        )
-    ]
+    return visit.facts(
+        "select kind.name, title, sum(faults) as faults,"
+        " sum(faults * any_location) as unseen,"
+        f" sum(faults * ({IS_MIMIC})) as mimics"
+        " from fault_kind as kind join profile on kind_id = kind.id"
+        " join signature on signature.id = signature_id where origin = 'layout'"
+        " group by kind.id having unseen > 0 order by unseen desc, kind.id"
+    )

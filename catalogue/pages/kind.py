@@ -32,7 +32,7 @@ def kind(visit: Visit) -> Page:
 
 def _examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
     """The examples of the kind; `is_stored` if the catalogue has the circuit and the fault."""
-    for example in known.examples():
+    for example in known.examples:
         circuit, site = example.label, ",".join(example.site)
         yield {
             "circuit": circuit,

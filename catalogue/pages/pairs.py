@@ -120,40 +120,34 @@ def _layouts(visit: Visit) -> list[Facts]:
 
 def _kinds(visit: Visit) -> list[Facts]:
     """The kinds of which most pairs hide each other, where all pairs were judged."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select one.name as one, one.title as one_title, other.name as other,"
-            " other.title as other_title, sum(pairs * (outcome = 'hides-both')) as hidden,"
-            " sum(pairs) as pairs from pair_count join pair_set on pair_set.id = circuit_id"
-            " join fault_kind as one on one.id = kind_id"
-            " join fault_kind as other on other.id = other_id where existing = judged"
-            f" group by kind_id, other_id having hidden > 0 order by hidden desc limit {_KINDS:d}"
-        )
-    ]
+    return visit.facts(
+        "select one.name as one, one.title as one_title, other.name as other,"
+        " other.title as other_title, sum(pairs * (outcome = 'hides-both')) as hidden,"
+        " sum(pairs) as pairs from pair_count join pair_set on pair_set.id = circuit_id"
+        " join fault_kind as one on one.id = kind_id"
+        " join fault_kind as other on other.id = other_id where existing = judged"
+        f" group by kind_id, other_id having hidden > 0 order by hidden desc limit {_KINDS:d}"
+    )
 
 
 def _states(visit: Visit) -> list[Facts]:
     """How much one state shows, of mistakes that change the function: one, and two at once."""
-    return [
-        dict(row)
-        for row in visit.rows(
-            "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
-            " max(1.0 * pair_state.faults / changing) as one_most,"
-            " min(1.0 * pairs / two) as two_least, max(1.0 * pairs / two) as two_most"
-            " from pair_state join circuit on circuit.id = circuit_id"
-            " join (select circuit_id, sum(pairs * (outcome in ('shows', 'breaks'))) as two"
-            "  from pair_count group by 1) using (circuit_id)"
-            " join (select circuit_id, count(*) as changing from fault"
-            "  join outcome on outcome.id = outcome_id join verdict on verdict.id = verdict_id"
-            "  where circuit_id in (select circuit_id from pair_state)"
-            "  and verdict.name in ('misbehaves', 'trips')"
-            "  and kind_id in (select kind_id from pair_count"
-            "   union select other_id from pair_count)"
-            "  group by 1) using (circuit_id)"
-            " group by locations order by locations"
-        )
-    ]
+    return visit.facts(
+        "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
+        " max(1.0 * pair_state.faults / changing) as one_most,"
+        " min(1.0 * pairs / two) as two_least, max(1.0 * pairs / two) as two_most"
+        " from pair_state join circuit on circuit.id = circuit_id"
+        " join (select circuit_id, sum(pairs * (outcome in ('shows', 'breaks'))) as two"
+        "  from pair_count group by 1) using (circuit_id)"
+        " join (select circuit_id, count(*) as changing from fault"
+        "  join outcome on outcome.id = outcome_id join verdict on verdict.id = verdict_id"
+        "  where circuit_id in (select circuit_id from pair_state)"
+        "  and verdict.name in ('misbehaves', 'trips')"
+        "  and kind_id in (select kind_id from pair_count"
+        "   union select other_id from pair_count)"
+        "  group by 1) using (circuit_id)"
+        " group by locations order by locations"
+    )
 
 
 def _examples(visit: Visit) -> list[Facts]:

@@ -24,6 +24,10 @@ class Visit:
         """All rows that a query gives."""
         return self.catalogue.execute(sql, parameters).fetchall()
 
+    def facts(self, sql: str, *parameters: object) -> list[Facts]:
+        """All rows that a query gives, fit for JSON."""
+        return [dict(row) for row in self.rows(sql, *parameters)]
+
     def row(self, sql: str, *parameters: object) -> Row | None:
         """The first row that a query gives."""
         found: Row | None = self.catalogue.execute(sql, parameters).fetchone()

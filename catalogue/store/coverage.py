@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Sequence
 from typing import TypedDict
 
+from verify.base.sentences import with_and
 from verify.layout.schemes import SCHEMES
 
 
@@ -63,19 +64,14 @@ def coverage_line(groups: Sequence[ScopeGroup], counted: Sequence[int] = ()) -> 
             group["scheme_title"] for group in groups if group["coverage"] == "complete"
         )
         told.append(
-            f"Complete for all layouts of {_and(list(map(str, complete)))} locations "
-            f"({_and(list(schemes))})"
+            f"Complete for all layouts of {with_and(map(str, complete))} locations "
+            f"({with_and(schemes)})"
         )
     if drawn:
         count = sum(group["circuits"] for group in drawn)
         told.append(f"{count:,} more circuits drawn at random, a sample")
     if counted:
         told.append(
-            f"faults of {_and(list(map(str, counted)))} locations counted, without a page each"
+            f"faults of {with_and(map(str, counted))} locations counted, without a page each"
         )
     return f"{'; '.join(told)}. Anything else was not computed." if told else "Empty so far."
-
-
-def _and(words: Sequence[str]) -> str:
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last

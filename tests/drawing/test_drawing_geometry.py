@@ -95,9 +95,9 @@ def texts(scene: Scene) -> list[Words]:
     ]
 
 
-def check_legible(scene: Scene) -> None:
-    """Nothing that is to be read or touched lies on something else."""
-    frames = {
+def rooms_of_boxes(scene: Scene) -> dict[str, Room]:
+    """Where the frame of each box is."""
+    return {
         frame.name: Room(
             frame.corner.x,
             frame.corner.y,
@@ -106,6 +106,11 @@ def check_legible(scene: Scene) -> None:
         )
         for frame in scene.frames
     }
+
+
+def check_legible(scene: Scene) -> None:
+    """Nothing that is to be read or touched lies on something else."""
+    frames = rooms_of_boxes(scene)
     bodies = [
         Room(s.corner.x, s.corner.y, s.corner.x + s.width, s.corner.y + s.height).grown(-3)
         for s in scene.symbols
@@ -147,15 +152,7 @@ def check_legible(scene: Scene) -> None:
 
 def check_cables(scene: Scene, circuit: Circuit) -> None:
     """Cables of a tree of boxes cross neither each other nor a box that they do not enter."""
-    frames = {
-        frame.name: Room(
-            frame.corner.x,
-            frame.corner.y,
-            frame.corner.x + frame.width,
-            frame.corner.y + frame.height,
-        )
-        for frame in scene.frames
-    }
+    frames = rooms_of_boxes(scene)
     between = {cable.name: cable.between for cable in circuit.cables}
     runs = {sheath.name: list(pieces(sheath.points, sheath.width / 2)) for sheath in scene.sheaths}
     for (one, a), (other, b) in combinations(runs.items(), 2):

@@ -14,9 +14,9 @@ from verify.circuit.file import load
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, End, Failure, Join
 from verify.electric.grid import Grid
-from verify.electric.numbers import Parameters, parameters
+from verify.electric.numbers import Parameters, parameters, section
 from verify.electric.outcomes import DARK, DIM, LIT, OVER, Outcomes, energise, judge, judge_faults
-from verify.electric.physics import lamp_light, lamp_watts, ohms_per_metre
+from verify.electric.physics import ohms_per_metre
 from verify.electric.protection import (
     HOLDS,
     TRIPS_AT_ONCE,
@@ -95,13 +95,14 @@ def test_two_lamps_in_series_share_the_volts() -> None:
 
 def test_two_filaments_in_series() -> None:
     """By the exponents each gives 0.095 of its light and takes 0.34 of its watts (computed)."""
-    found = judge(SERIES, replace(US, lamp_exponent=0.541))
+    law = section("lamp")
+    found = judge(SERIES, replace(US, lamp_exponent=law["amperes_exponent"]))
     shares = found.lamp_volts[0, ON] / 120
     assert shares == pytest.approx([0.5, 0.5], rel=2e-3)
     watts = found.lamp_volts[0, ON] * found.lamp_amps[0, ON] / 60
     assert watts == pytest.approx([0.34, 0.34], rel=0.05)
-    assert [lamp_light(share) for share in shares] == pytest.approx([0.095, 0.095], rel=0.05)
-    assert [lamp_watts(share) for share in shares] == pytest.approx(watts, rel=2e-3)
+    assert shares ** law["light_exponent"] == pytest.approx([0.095, 0.095], rel=0.05)
+    assert shares ** law["watts_exponent"] == pytest.approx(watts, rel=2e-3)
 
 
 def test_filaments_settle_at_their_law() -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import cache
 from typing import Final
 
 import networkx as nx
@@ -13,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulators import by_one_matrix
+from verify.base.compiling import compiled
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure
 from verify.electric import solve as solving
@@ -301,12 +301,12 @@ def test_compiled_kernel_does_what_the_source_says(circuit: Circuit) -> None:
     """Machine code and plain Python fill the same array."""
     grid = Grid(circuit)
     network, states = grid.network([Change()]), all_states(grid, 1)
-    solving.compiled_kernel()
-    compiled = solve(grid, network, states)
+    compiled(solve_rows)
+    as_machine_code = solve(grid, network, states)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solving, "compiled_kernel", cache(lambda: solve_rows))
+        patch.setattr(solving, "compiled_where", lambda _, kernel: kernel)
         interpreted = solve(grid, network, states)
-    np.testing.assert_allclose(compiled.volts, interpreted.volts, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(as_machine_code.volts, interpreted.volts, rtol=1e-9, atol=1e-12)
 
 
 @FEW

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from verify.base.resources import data_path
 from verify.electric import physics
-from verify.electric.numbers import parameters
+from verify.electric.numbers import parameters, section
 from verify.electric.outcomes import DARK, DIM, LIT, OVER, lamp_outcomes
 from verify.electric.physics import ohms_per_metre, temperature_factor
 from verify.electric.protection import (
@@ -19,10 +19,8 @@ from verify.electric.protection import (
     MAY_TRIP_IN_TIME,
     TRIPS_AT_ONCE,
     TRIPS_IN_TIME,
-    class_a_must_hold,
     class_a_seconds,
     curve,
-    general_must_hold,
     general_seconds,
 )
 from verify.engine import copper
@@ -103,7 +101,7 @@ def test_class_a_times(milliamperes: float, seconds: float) -> None:
 def test_class_a_limits() -> None:
     """It must not trip below 4 mA and must at 6 mA; between, nobody is held to anything (read)."""
     amps = np.array([3.99, 4.0, 5.99, 6.0]) / 1000
-    assert class_a_must_hold(amps).tolist() == [True, False, False, False]
+    assert section("residual", "class-a")["never_below_milliamperes"] == 4
     assert np.isinf(class_a_seconds(amps)).tolist() == [True, True, True, False]
 
 
@@ -112,7 +110,7 @@ def test_general_residual_times() -> None:
     amps = np.array([15, 29.9, 30, 59, 60, 149, 150, 10_000]) / 1000
     expected = [math.inf, math.inf, 0.3, 0.3, 0.15, 0.15, 0.04, 0.04]
     assert general_seconds(amps).tolist() == expected
-    assert general_must_hold(amps[:2]).tolist() == [True, False]
+    assert section("residual", "general")["never_up_to"] * 30 == 15
     assert general_seconds(np.array([0.1]), 100.0)[0] == 0.3
 
 
@@ -144,14 +142,16 @@ def test_lamp_outcomes_have_their_limits() -> None:
 
 def test_lamps_below_their_volts() -> None:
     """At 88 % volts about −34 % light, −18 % watts, −7 % amperes (read in an encyclopedia)."""
-    assert physics.lamp_light(0.88) - 1 == pytest.approx(-0.34, abs=0.02)
-    assert physics.lamp_watts(0.88) - 1 == pytest.approx(-0.18, abs=0.02)
-    assert physics.lamp_amperes(0.88) - 1 == pytest.approx(-0.07, abs=0.02)
+    law = section("lamp")
+    assert 0.88 ** law["light_exponent"] - 1 == pytest.approx(-0.34, abs=0.02)
+    assert 0.88 ** law["watts_exponent"] - 1 == pytest.approx(-0.18, abs=0.02)
+    assert 0.88 ** law["amperes_exponent"] - 1 == pytest.approx(-0.07, abs=0.02)
 
 
 def test_watts_are_volts_times_amperes() -> None:
     """The exponents, from memory, agree with each other: 1.54 = 1 + 0.541 to a thousandth."""
-    assert physics.lamp_watts(0.5) == pytest.approx(0.5 * physics.lamp_amperes(0.5), rel=2e-3)
+    law = section("lamp")
+    assert law["watts_exponent"] == pytest.approx(1 + law["amperes_exponent"], rel=1e-3)
 
 
 def test_every_number_has_its_source() -> None:

@@ -1,6 +1,7 @@
 """The engine on decision diagrams: as the others where they can follow, and far beyond."""
 
 import random
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from catalogue.cli import main
 from verify.behaviour.judgement import Judgement
 from verify.circuit.file import dump
 from verify.circuit.model import Circuit
+from verify.circuit.parts import Cable
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.paths import StateGraph, Wiring
 from verify.engine.words import WordsEngine
@@ -104,6 +106,16 @@ def test_faults_of_a_chain_of_256() -> None:
 def test_a_chain_of_1000_is_proved() -> None:
     """A thousand locations, healthy."""
     assert DIAGRAMS.prove(chain(1000)).verdict == "sound"
+
+
+def test_ends_may_be_more_than_short_numbers() -> None:
+    """Numbers of 16 bits, with which other engines work, do not bound this one: 33,028 ends."""
+    circuit = Layout.parse("1.f.1").circuit("chain")
+    between = circuit.cables[0].between
+    spare = (Cable(f"spare-{n}", between, ("black", "white", "bare")) for n in range(5500))
+    many = replace(circuit, cables=(*circuit.cables, *spare))
+    assert len(many.ends) > 1 << 15
+    assert DIAGRAMS.prove(many).verdict == "sound"
 
 
 def test_it_gives_up_and_says_why() -> None:

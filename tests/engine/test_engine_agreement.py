@@ -3,8 +3,6 @@
 Observations hold trips, every lamp and every hazard in every state, so equal ones agree on all.
 """
 
-from functools import cache
-
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -18,7 +16,6 @@ from verify.engine.contract import Engine
 from verify.engine.paths import PathsEngine, StateGraph
 from verify.engine.paths import Wiring as PathsWiring
 from verify.engine.words import WordsEngine
-from verify.engine.words_kernel import judge
 from verify.fault.change import Change, Wiring, changed
 from verify.fault.contract import Fault
 from verify.fault.mixed_supplies import SUPPLY_KINDS
@@ -117,7 +114,7 @@ WITH_EVERY_KIND = {
         for scheme in SOUND_SCHEMES
     },
     # What is fed by other conductors than its own has several feeds or outlets.
-    **{example.label: example.circuit() for kind in SUPPLY_KINDS for example in kind.examples()},
+    **{example.label: example.circuit() for kind in SUPPLY_KINDS for example in kind.examples},
 }
 
 
@@ -173,7 +170,7 @@ def test_compiled_kernel_does_what_the_source_says(circuit: Circuit, data: st.Da
     batch = Flattener(circuit).batch(changes)
     compiled = WordsEngine(worth_compiling=0).observe_batch(batch)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(words, "compiled_kernel", cache(lambda: judge))
+        patch.setattr(words, "compiled_where", lambda _, kernel: kernel)
         interpreted = WORDS.observe_batch(batch)
     for name in ("trips", "lit", "hazards"):
         np.testing.assert_array_equal(getattr(compiled, name), getattr(interpreted, name))

@@ -43,13 +43,13 @@ def test_kind_is_described(kind: str) -> None:
     assert described.title
     assert described.description.endswith(".")
     assert described.version >= 1
-    assert described.examples()
+    assert described.examples
 
 
 @pytest.mark.parametrize("engine", [WORDS, PATHS, VOLTS], ids=lambda engine: engine.name)
 @pytest.mark.parametrize(
     ("kind", "place"),
-    [(kind, place) for kind in KINDS.values() for place in range(len(kind.examples()))],
+    [(kind, place) for kind in KINDS.values() for place in range(len(kind.examples))],
     ids=lambda value: value.name if isinstance(value, FaultKind) else str(value),
 )
 def test_examples_have_their_verdict(kind: FaultKind, place: int, engine: Engine) -> None:
@@ -57,7 +57,7 @@ def test_examples_have_their_verdict(kind: FaultKind, place: int, engine: Engine
 
     Engines that know no volts say what the example says of them.
     """
-    example = kind.examples()[place]
+    example = kind.examples[place]
     circuit = example.circuit()
     fault = find_fault(circuit, f"{kind.name}/{','.join(example.site)}")
     assert fault.site == example.site

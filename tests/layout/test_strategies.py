@@ -172,7 +172,7 @@ def test_faults_are_listed_faults(circuit: Circuit, data: st.DataObject) -> None
 def test_every_kind_of_fault_is_drawn() -> None:
     """No kind that a circuit can have is left out, however few sites it has there."""
     kinds = set()
-    examples = {example.label: example.circuit() for k in fault_kinds() for example in k.examples()}
+    examples = {example.label: example.circuit() for k in fault_kinds() for example in k.examples}
 
     @settings(max_examples=600)
     @given(st.sampled_from(list(examples.values())).flatmap(faults))

@@ -8,13 +8,12 @@ import shutil
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 from xml.etree import ElementTree
 
 import pytest
-from browser import Document
+from browser import Document, check_accessible
 from commandline import run, words
 from jsonschema import Draft202012Validator
 from playwright.sync_api import Browser, Request, sync_playwright
@@ -442,21 +441,11 @@ def test_the_folder_opens_from_disk_and_asks_nobody(chromium: Browser, folder: P
 @pytest.mark.parametrize("name", ["index", "sheet-01", "answer-01", "answers"])
 def test_nobody_is_shut_out(chromium: Browser, folder: Path, name: str) -> None:
     """axe-core finds nothing serious or critical on the pages."""
-    source = (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
     context = chromium.new_context()
     page = context.new_page()
     page.goto((folder / f"{name}.html").as_uri())
-    page.add_script_tag(content=source)
-    found = page.evaluate("axe.run()")
+    check_accessible(page, 10)
     context.close()
-    bad = [
-        f"{violation['id']}: {node['html'][:200]}"
-        for violation in found["violations"]
-        if violation["impact"] in ("serious", "critical")
-        for node in violation["nodes"]
-    ]
-    assert bad == []
-    assert len(found["passes"]) > 10
 
 
 @pytest.mark.parametrize("paper", SHEETS)

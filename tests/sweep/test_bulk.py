@@ -38,7 +38,7 @@ from verify.sweep import judging
 from verify.sweep.judging import Bulk, Outcome
 from verify.sweep.listing import Listing
 from verify.sweep.numbering import Numbering, number_again
-from verify.sweep.simple import is_simple
+from verify.sweep.simple import bounds_of
 from verify.verdict.judging import NONE, judge_faults
 
 #: One for all tests: what it remembers of other circuits must not matter.
@@ -96,7 +96,7 @@ def test_every_fault_of_every_layout(locations: int, scheme: str) -> None:
     """All of two and three locations."""
     for layout in layouts(locations):
         circuit = layout.circuit(scheme)
-        assert is_simple(circuit)
+        assert bounds_of(circuit) is not None
         assert_judged_alike(circuit)
 
 
@@ -350,7 +350,7 @@ def not_simple() -> Iterator[tuple[str, Circuit]]:
 @pytest.mark.parametrize(("why", "circuit"), list(not_simple()), ids=lambda x: str(x)[:30])
 def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
     """Where resistances, leakage or other devices have a say, connections do not tell the path."""
-    assert not is_simple(circuit), why
+    assert bounds_of(circuit) is None, why
 
 
 @given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))

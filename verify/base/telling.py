@@ -139,11 +139,6 @@ def _is_wide(letter: str) -> bool:
     return unicodedata.east_asian_width(letter) in "WF"
 
 
-def counted(number: int, one: str, many: str | None = None) -> str:
-    """A number with its noun."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
 def html(groups: Iterable[Group]) -> str:
     """Groups as HTML for a notebook, everything escaped; nothing in it runs or is fetched."""
     return f"<section>{''.join(part for group in groups for part in _html_group(group))}</section>"

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from verify.base.sentences import with_and
 from verify.behaviour.signature import DARK, LIT, TRIP, Signature, is_parity
 
 #: Switches of which only the parity matters count as one: moving any of them does the same.
@@ -147,7 +148,4 @@ def _works(group: Group) -> str:
 
 
 def _listed(switches: Sequence[int]) -> str:
-    numbers = [str(switch) for switch in switches]
-    if len(numbers) == 1:
-        return f"switch {numbers[0]}"
-    return f"switches {', '.join(numbers[:-1])} and {numbers[-1]}"
+    return f"{'switch' if len(switches) == 1 else 'switches'} {with_and(map(str, switches))}"

@@ -30,7 +30,6 @@ class DeviceKind:
 
     name: str
     title: str
-    iec_title: str
     terminals: tuple[str, ...]
     contacts: tuple[Contact, ...] = ()
 
@@ -45,22 +44,18 @@ class DeviceKind:
         return tuple(name for name in self.terminals if name != "ground")
 
 
-FEED: Final = DeviceKind("feed", "feed", "supply", ("line", "neutral", "ground"))
-LAMP: Final = DeviceKind("lamp", "lamp", "lamp", ("contact", "shell", "ground"))
-RECEPTACLE: Final = DeviceKind(
-    "receptacle", "receptacle", "socket-outlet", ("line", "neutral", "ground")
-)
+FEED: Final = DeviceKind("feed", "feed", ("line", "neutral", "ground"))
+LAMP: Final = DeviceKind("lamp", "lamp", ("contact", "shell", "ground"))
+RECEPTACLE: Final = DeviceKind("receptacle", "receptacle", ("line", "neutral", "ground"))
 SINGLE_POLE: Final = DeviceKind(
     "single-pole",
     "single-pole switch",
-    "one-way switch (pattern 1)",
     ("s1", "s2", "ground"),
     (Contact("s1", "s2", up=True, down=False),),
 )
 THREE_WAY: Final = DeviceKind(
     "three-way",
     "three-way switch",
-    "two-way switch (pattern 6)",
     ("common", "traveler-1", "traveler-2", "ground"),
     (
         Contact("common", "traveler-1", up=True, down=False),
@@ -70,7 +65,6 @@ THREE_WAY: Final = DeviceKind(
 FOUR_WAY: Final = DeviceKind(
     "four-way",
     "four-way switch",
-    "intermediate switch (pattern 7)",
     ("a1", "a2", "b1", "b2", "ground"),
     (
         Contact("a1", "b1", up=True, down=False),

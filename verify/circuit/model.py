@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from verify.base.telling import Grid, cautions_group, counted, heading, html
+from verify.base.sentences import counted
+from verify.base.telling import Grid, cautions_group, heading, html
 from verify.circuit.devices import DEFAULT_LEG, canonical_kind
 from verify.circuit.parts import (
     DEFAULT_BREAKER_AMPS,

@@ -23,8 +23,3 @@ def spoken(name: str) -> str:
     """An end as a person says it: ``slipway-run.red`` is "slipway-run red"."""
     owner, _, part = name.partition(".")
     return f"the metal of box {part}" if owner == "box" else f"{owner} {part}"
-
-
-def capital(text: str) -> str:
-    """A sentence with its first letter large."""
-    return text[:1].upper() + text[1:]

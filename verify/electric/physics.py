@@ -5,7 +5,6 @@ The engines that check these have a formula of their own for copper, in `verify.
 
 import math
 from functools import lru_cache
-from typing import cast
 
 from verify.electric.numbers import Parameters, published_resistances, section
 from verify.electric.sizes import MM2, read_size
@@ -54,18 +53,3 @@ def ohms_per_metre(size: str, celsius: float) -> float:
 def angular_frequency(assumed: Parameters) -> float:
     """Radians a second."""
     return 2 * math.pi * assumed.hertz
-
-
-def lamp_amperes(share: float) -> float:
-    """The current of an incandescent lamp at a share of its nominal volts, as a share."""
-    return cast(float, share ** section("lamp")["amperes_exponent"])
-
-
-def lamp_watts(share: float) -> float:
-    """Its power, as a share of nominal."""
-    return cast(float, share ** section("lamp")["watts_exponent"])
-
-
-def lamp_light(share: float) -> float:
-    """Its light, as a share of nominal."""
-    return cast(float, share ** section("lamp")["light_exponent"])

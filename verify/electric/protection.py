@@ -69,11 +69,6 @@ def class_a_seconds(amps: Reals) -> Reals:
     return np.where(must, np.maximum(seconds, device["fastest_asked_seconds"]), np.inf)
 
 
-def class_a_must_hold(amps: Reals) -> npt.NDArray[np.bool_]:
-    """True where such a device must not trip."""
-    return amps * 1000 < section("residual", "class-a")["never_below_milliamperes"]
-
-
 def general_seconds(amps: Reals, rated_milliamperes: float | None = None) -> Reals:
     """The longest a general residual-current device may take; 30 mA unless another is given.
 
@@ -84,12 +79,3 @@ def general_seconds(amps: Reals, rated_milliamperes: float | None = None) -> Rea
     multiples = np.array(device["multiples"]) * (1 - 1e-12)
     seconds = np.array([np.inf, *cast(list[float], device["seconds"])])
     return seconds[np.searchsorted(multiples, amps * 1000 / rating, side="right")]
-
-
-def general_must_hold(
-    amps: Reals, rated_milliamperes: float | None = None
-) -> npt.NDArray[np.bool_]:
-    """True where such a device must not trip: up to half its rating."""
-    device = section("residual", "general")
-    rating = device["rated_milliamperes"] if rated_milliamperes is None else rated_milliamperes
-    return amps * 1000 <= device["never_up_to"] * rating * (1 + 1e-12)

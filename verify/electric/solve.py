@@ -1,12 +1,12 @@
 """The voltages of networks, in any states, and what flows in their parts."""
 
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import Any, Final, cast
 
 import numpy as np
 import numpy.typing as npt
 
+from verify.base.compiling import compiled_where
 from verify.electric.grid import Grid, Network, Reals
 from verify.electric.solving_kernel import Phasors, States, solve_rows
 
@@ -16,14 +16,6 @@ _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-10
 #: At this share of its volts a filament is as good as cold.
 _COLD: Final = 1e-3
-
-
-@cache
-def compiled_kernel() -> Any:
-    """`solve_rows` as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    return numba.njit(cache=True, nogil=True)(solve_rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +152,7 @@ def solve(grid: Grid, network: Network, states: States) -> Solution:
 
 def _solve_linear(grid: Grid, network: Network, states: States) -> Solution:
     volts = np.empty((*states.shape, len(network.order) + 1), np.complex128)
-    is_compiled = compiled_kernel.cache_info().currsize > 0
-    kernel = compiled_kernel() if is_compiled or states.size >= WORTH_COMPILING else solve_rows
+    kernel = compiled_where(states.size >= WORTH_COMPILING, solve_rows)
     kernel(
         network.joins,
         grid.branches,

@@ -6,12 +6,12 @@ changes. The kernel is compiled by numba for large batches; for a single small c
 function runs as it is, which is quicker than loading a compiler.
 """
 
-from collections.abc import Callable, Sequence
-from functools import cache
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from verify.base.compiling import compiled_where
 from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.circuit.model import Circuit
 from verify.engine.words_kernel import judge
@@ -25,15 +25,6 @@ if TYPE_CHECKING:
 WORTH_COMPILING: Final = 32
 #: The same for a process with one circuit to judge: about a second of work either way.
 WORTH_COMPILING_ONCE: Final = 1500
-
-
-@cache
-def compiled_kernel() -> Callable[..., None]:
-    """The kernel as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    kernel: Callable[..., None] = numba.njit(cache=True, nogil=True)(judge)
-    return kernel
 
 
 class WordsEngine:
@@ -107,8 +98,7 @@ class WordsEngine:
         if live_at is None:
             live_at = np.zeros((len(batch), 0, word_count(batch.switches)), np.uint64)
         work = len(batch) * word_count(batch.switches)
-        is_compiled = compiled_kernel.cache_info().currsize > 0
-        kernel = compiled_kernel() if is_compiled or work >= self.worth_compiling else judge
+        kernel = compiled_where(work >= self.worth_compiling, judge)
         kernel(
             batch.switches,
             batch.feeds,

@@ -9,8 +9,9 @@ from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from verify.base.connecting import connected
 from verify.circuit.model import Circuit
-from verify.circuit.parts import Device, End, Failure, Join
+from verify.circuit.parts import Device, End, Failure, Join, conductor_name
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,19 @@ class Wiring:
     def join_set(self) -> frozenset[tuple[int, ...]]:
         """The joins as a set."""
         return frozenset(self.joins)
+
+    @cached_property
+    def nets(self) -> list[int]:
+        """The net of each end in the circuit as intended, called by its smallest end.
+
+        A net is all that joins and conductors connect, what has failed taken for whole.
+        """
+        conductors = (
+            [self.number(box, conductor_name(cable.name, colour)) for box in cable.between]
+            for cable in self.circuit.cables
+            for colour in cable.conductors
+        )
+        return connected((*self.joins, *conductors), len(self.circuit.ends))
 
     @cached_property
     def boxes(self) -> Mapping[str, range]:

@@ -49,15 +49,16 @@ class Fault:
 class Example:
     """A fault to show what a kind means, with its verdict.
 
-    It is of a layout wired by a scheme or, where `scheme` is None, of the circuit of that name in
-    `data/circuits`. `by_connections` is the verdict of engines that know no volts, if another.
+    It is made in a layout wired by a scheme or, where `scheme` is None, in the circuit of the name
+    `layout` in `data/circuits`. `by_connections` is the verdict of engines that know no volts, if
+    another.
     """
 
-    scheme: str | None
-    layout: str
     site: Site
     verdict: str
     why: str
+    layout: str = "1.f.1"
+    scheme: str | None = "chain"
     by_connections: str | None = None
 
     @property
@@ -73,11 +74,15 @@ class Example:
 
 
 class FaultKind(ABC):
-    """One kind of mistake. `version` goes up whenever its sites or results change."""
+    """One kind of mistake. `version` goes up whenever its sites or results change.
+
+    `examples`, with their verdicts, feed the tests and the page of the kind.
+    """
 
     name: ClassVar[str]
     title: ClassVar[str]
     description: ClassVar[str]
+    examples: ClassVar[tuple[Example, ...]]
     version: ClassVar[int] = 1
 
     @abstractmethod
@@ -87,10 +92,6 @@ class FaultKind(ABC):
     @abstractmethod
     def in_words(self, site: Site) -> str:
         """What was done wrong, as a sentence."""
-
-    @abstractmethod
-    def examples(self) -> tuple[Example, ...]:
-        """Examples with their verdicts: they feed the tests and the page of the kind."""
 
     def sites(self, wiring: Wiring) -> Iterator[tuple[Site, Fault]]:
         """Every site, with the fault under which its result is listed: that of the first one."""

@@ -10,7 +10,6 @@ from functools import cached_property
 from typing import Final
 
 from verify.circuit.model import Circuit
-from verify.circuit.parts import conductor_name
 from verify.fault.change import Wiring
 from verify.fault.contract import Fault
 from verify.layout.schemes import SCHEMES
@@ -32,8 +31,7 @@ class Roles:
     @cached_property
     def of_end(self) -> Mapping[int, str]:
         """The role of each end, by its number."""
-        wiring = self._wiring
-        net_of = _nets(wiring)
+        net_of = self._wiring.nets
         terminals: dict[int, list[str]] = {net: [] for net in net_of}
         devices = {device.name for device in self.circuit.devices}
         for end, net in zip(self.circuit.ends, net_of, strict=True):
@@ -76,25 +74,6 @@ class Roles:
             if device.name == owner:
                 return f"{'a traveler' if part in _TRAVELER_TERMINALS else part} of {owner}"
         return f"{self.at(box, name)} conductor".replace("conductor conductor", "conductor")
-
-
-def _nets(wiring: Wiring) -> list[int]:
-    """For each end a number, the same for all that joins and conductors connect to it."""
-    leads_to = list(range(len(wiring.joins)))
-
-    def net(join: int) -> int:
-        while leads_to[join] != join:
-            leads_to[join] = join = leads_to[leads_to[join]]
-        return join
-
-    for cable in wiring.circuit.cables:
-        for colour in cable.conductors:
-            here, there = (
-                net(wiring.join_of[wiring.number(box, conductor_name(cable.name, colour))])
-                for box in cable.between
-            )
-            leads_to[there] = here
-    return [net(join) for join in wiring.join_of]
 
 
 def family(roles: Roles, fault: Fault) -> str:

@@ -2,8 +2,9 @@
 
 import itertools
 from collections.abc import Iterator
-from typing import ClassVar, Final
+from typing import Final
 
+from verify.base.sentences import with_and
 from verify.circuit.wording import box_words, spoken
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Example, FaultKind, Site
@@ -14,10 +15,22 @@ _SMALLEST_SPLIT: Final = 2
 class LeftOff(FaultKind):
     """An end left unconnected."""
 
-    name: ClassVar[str] = "left-off"
-    title: ClassVar[str] = "left off"
-    description: ClassVar[str] = (
+    name = "left-off"
+    title = "left off"
+    description = (
         "A conductor or terminal is left unconnected: pulled out of its splice, or never landed."
+    )
+    examples = (
+        Example(
+            ("lamp-box", "lamp.shell"),
+            "misbehaves",
+            "Without its return the lamp never lights; its other side is still switched.",
+        ),
+        Example(
+            ("box-2", "switch-2.ground"),
+            "mimic",
+            "The light works from everywhere; the metal of the switch is not grounded.",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -32,34 +45,28 @@ class LeftOff(FaultKind):
         """What was done wrong."""
         return f"In {box_words(site[0])}, {spoken(site[1])} is left off."
 
-    def examples(self) -> tuple[Example, ...]:
-        """One that shows at once, one that nobody notices."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("lamp-box", "lamp.shell"),
-                "misbehaves",
-                "Without its return the lamp never lights; its other side is still switched.",
-            ),
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-2", "switch-2.ground"),
-                "mimic",
-                "The light works from everywhere; the metal of the switch is not grounded.",
-            ),
-        )
-
 
 class Moved(FaultKind):
     """An end landed in another join of its box."""
 
-    name: ClassVar[str] = "moved"
-    title: ClassVar[str] = "moved"
-    description: ClassVar[str] = (
+    name = "moved"
+    title = "moved"
+    description = (
         "A conductor or terminal is landed in the wrong place: it leaves its own splice or screw "
         "and joins another in the same box."
+    )
+    examples = (
+        Example(
+            ("box-1", "switch-1.traveler-1", "switch-1.common"),
+            "misbehaves",
+            "A traveler conductor has lost its screw, which is on the feed's splice instead.",
+        ),
+        Example(
+            ("box-2", "feed.line", "feed.neutral"),
+            "trips",
+            "Line on the neutral splice is a short circuit in every state.",
+            layout="2.L.f",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -76,34 +83,28 @@ class Moved(FaultKind):
         """What was done wrong."""
         return f"In {box_words(site[0])}, {spoken(site[1])} is landed with {spoken(site[2])}."
 
-    def examples(self) -> tuple[Example, ...]:
-        """A light that half works, and a wrong landing that trips."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-1", "switch-1.traveler-1", "switch-1.common"),
-                "misbehaves",
-                "A traveler conductor has lost its screw, which is on the feed's splice instead.",
-            ),
-            Example(
-                "chain",
-                "2.L.f",
-                ("box-2", "feed.line", "feed.neutral"),
-                "trips",
-                "Line on the neutral splice is a short circuit in every state.",
-            ),
-        )
-
 
 class Exchanged(FaultKind):
     """Two ends that changed places."""
 
-    name: ClassVar[str] = "exchanged"
-    title: ClassVar[str] = "exchanged"
-    description: ClassVar[str] = (
+    name = "exchanged"
+    title = "exchanged"
+    description = (
         "Two conductors or terminals of one box have changed places: each is where the other "
         "belongs. A common exchanged with a traveler is of this kind."
+    )
+    examples = (
+        Example(
+            ("box-1", "switch-1.common", "switch-1.traveler-1"),
+            "misbehaves",
+            "The classic: common and traveler exchanged, the light comes on in one combination "
+            "of positions only.",
+        ),
+        Example(
+            ("box-2", "switch-2.traveler-1", "switch-2.traveler-2"),
+            "sound",
+            "Travelers exchanged at one end only turn the sense of the handle around.",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -119,35 +120,22 @@ class Exchanged(FaultKind):
         """What was done wrong."""
         return f"In {box_words(site[0])}, {spoken(site[1])} and {spoken(site[2])} are exchanged."
 
-    def examples(self) -> tuple[Example, ...]:
-        """The classic, and one that only turns a handle's sense around."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-1", "switch-1.common", "switch-1.traveler-1"),
-                "misbehaves",
-                "The classic: common and traveler exchanged, the light comes on in one combination "
-                "of positions only.",
-            ),
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-2", "switch-2.traveler-1", "switch-2.traveler-2"),
-                "sound",
-                "Travelers exchanged at one end only turn the sense of the handle around.",
-            ),
-        )
-
 
 class Bridged(FaultKind):
     """Two joins that became one."""
 
-    name: ClassVar[str] = "bridged"
-    title: ClassVar[str] = "bridged"
-    description: ClassVar[str] = (
+    name = "bridged"
+    title = "bridged"
+    description = (
         "Two splices or screws of one box touch and have become one: a stray strand, a bared "
         "conductor against a screw, two bundles under one wire connector."
+    )
+    examples = (
+        Example(
+            ("box-1", "switch-1.traveler-1", "switch-1.traveler-2"),
+            "misbehaves",
+            "Travelers that touch: the light is on in every state.",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -165,27 +153,22 @@ class Bridged(FaultKind):
             f"{spoken(site[2])} touch."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """Travelers that touch."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-1", "switch-1.traveler-1", "switch-1.traveler-2"),
-                "misbehaves",
-                "Travelers that touch: the light is on in every state.",
-            ),
-        )
-
 
 class Split(FaultKind):
     """One join that fell into two."""
 
-    name: ClassVar[str] = "split"
-    title: ClassVar[str] = "split"
-    description: ClassVar[str] = (
+    name = "split"
+    title = "split"
+    description = (
         "A splice of four or more ends was made as two: each conductor is connected to something, "
         "but not to everything it belongs with."
+    )
+    examples = (
+        Example(
+            ("box-1", "feed.ground", "lamp-box-run.bare+box-2-run.bare"),
+            "mimic",
+            "Half of the grounds are together, but not with the feed's.",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -201,20 +184,8 @@ class Split(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """What was done wrong."""
-        leaving = " and ".join(map(spoken, site[2].split("+")))
+        leaving = with_and(map(spoken, site[2].split("+")))
         return f"In {box_words(site[0])}, {leaving} are spliced apart from {spoken(site[1])}."
-
-    def examples(self) -> tuple[Example, ...]:
-        """A ground splice in two halves."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("box-1", "feed.ground", "lamp-box-run.bare+box-2-run.bare"),
-                "mimic",
-                "Half of the grounds are together, but not with the feed's.",
-            ),
-        )
 
 
 LANDING_KINDS: Final[tuple[FaultKind, ...]] = (

@@ -7,16 +7,17 @@ everything that conductors connect without any switch contact.
 import itertools
 from collections.abc import Iterator
 from functools import cached_property
-from typing import ClassVar, Final
+from typing import Final
 
 import networkx as nx
 
+from verify.base.sentences import with_and
 from verify.circuit.devices import LEGS
 from verify.circuit.parts import Device
 from verify.circuit.wording import box_words, spoken
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Example, FaultKind, Site
-from verify.fault.network import NOTHING, Flattener
+from verify.fault.network import Flattener
 
 #: Circuits of the boathouse in which the examples are made.
 _SHARED_NEUTRAL: Final = "net-loft-two-legs"
@@ -29,25 +30,11 @@ class _Nets:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         self.circuit = wiring.circuit
-        batch = Flattener(self.circuit).batch([Change()])
-        pairs = [
-            *batch.conductors[batch.conducts[0] != 0].tolist(),
-            *(pair for pair in batch.bridges[0].tolist() if NOTHING not in pair),
-        ]
-        self._wires: nx.Graph[int] = nx.Graph(pairs)
-        self._wires.add_nodes_from(range(len(self.circuit.ends)))
-
-    @cached_property
-    def of_end(self) -> list[int]:
-        """The net of each end."""
-        graph = self._wires.copy()
-        for ends in self.wiring.joins:
-            nx.add_path(graph, ends)
-        nets = [0] * len(graph)
-        for number, piece in enumerate(nx.connected_components(graph)):
-            for end in piece:
-                nets[end] = number
-        return nets
+        batch = Flattener(self.circuit, wiring).batch([Change()])
+        self._wires: nx.Graph[int] = nx.empty_graph(len(self.circuit.ends))
+        self._wires.add_edges_from(batch.wires(0))
+        #: The net of each end.
+        self.of_end = batch.nets(0)
 
     def of_feeds(self, *terminals: str) -> set[int]:
         """The nets to which such terminals of any feed belong."""
@@ -91,11 +78,22 @@ class _Nets:
 class BorrowedNeutral(FaultKind):
     """A return landed on the neutral of another feed."""
 
-    name: ClassVar[str] = "borrowed-neutral"
-    title: ClassVar[str] = "borrowed neutral"
-    description: ClassVar[str] = (
+    name = "borrowed-neutral"
+    title = "borrowed neutral"
+    description = (
         "The return of a load is landed on the neutral of another feed in the same box. Everything "
         "works; with its own breaker off that neutral still carries the other circuit's current."
+    )
+    examples = (
+        Example(
+            ("chart-table", "lamp.shell", "window-feed.neutral"),
+            "mimic",
+            "The light works from everywhere; its current goes out in the cable from the door "
+            "and does not come back in it.",
+            by_connections="sound",
+            layout=_OWN_NEUTRALS,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -120,29 +118,25 @@ class BorrowedNeutral(FaultKind):
             "neutral of another feed."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """The return of the light on the wrong one of two white bundles."""
-        return (
-            Example(
-                None,
-                _OWN_NEUTRALS,
-                ("chart-table", "lamp.shell", "window-feed.neutral"),
-                "mimic",
-                "The light works from everywhere; its current goes out in the cable from the door "
-                "and does not come back in it.",
-                by_connections="sound",
-            ),
-        )
-
 
 class FeedsCrossed(FaultKind):
     """Two feeds whose lines have changed places."""
 
-    name: ClassVar[str] = "feeds-crossed"
-    title: ClassVar[str] = "feeds crossed"
-    description: ClassVar[str] = (
+    name = "feeds-crossed"
+    title = "feeds crossed"
+    description = (
         "Two feeds arrive in one box and their lines are taken for each other: each circuit hangs "
         "on the other's breaker, and on its own neutral still."
+    )
+    examples = (
+        Example(
+            ("hatch", "light-feed.line", "bench-feed.line"),
+            "sound",
+            "All works and no hazard is in the wiring; whoever switches off the light's "
+            "breaker to work on the light finds it live.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -162,29 +156,26 @@ class FeedsCrossed(FaultKind):
             "other."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """Nothing in the circuit tells; the labels at the breakers are wrong."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("hatch", "light-feed.line", "bench-feed.line"),
-                "sound",
-                "All works and no hazard is in the wiring; whoever switches off the light's "
-                "breaker to work on the light finds it live.",
-            ),
-        )
-
 
 class NeutralLost(FaultKind):
     """The neutral that feeds on both legs share, open on the way from the service."""
 
-    name: ClassVar[str] = "neutral-lost"
-    title: ClassVar[str] = "lost neutral"
-    description: ClassVar[str] = (
+    name = "neutral-lost"
+    title = "lost neutral"
+    description = (
         "The neutral that feeds on opposite legs share is open upstream: what hangs on one leg is "
         "in series with what hangs on the other, across twice the voltage, and the smaller load "
         "gets the larger part."
+    )
+    examples = (
+        Example(
+            ("light-feed", "bench-feed"),
+            "misbehaves",
+            "With the light switched on, lamp and appliance are in series across 240 V: the "
+            "lamp of 60 W gets 71 V, the appliance of 25 W gets 169 V.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -210,30 +201,26 @@ class NeutralLost(FaultKind):
 
     def in_words(self, site: Site) -> str:
         """Which feeds share it."""
-        return f"The neutral that {_listed(site)} share is open upstream."
-
-    def examples(self) -> tuple[Example, ...]:
-        """The lamp glows dimly while an appliance gets too much."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("light-feed", "bench-feed"),
-                "misbehaves",
-                "With the light switched on, lamp and appliance are in series across 240 V: the "
-                "lamp of 60 W gets 71 V, the appliance of 25 W gets 169 V.",
-            ),
-        )
+        return f"The neutral that {with_and(site)} share is open upstream."
 
 
 class DownstreamOnLeg(FaultKind):
     """An outlet fed from a conductor that is switched."""
 
-    name: ClassVar[str] = "downstream-on-leg"
-    title: ClassVar[str] = "outlet on a switched conductor"
-    description: ClassVar[str] = (
+    name = "downstream-on-leg"
+    title = "outlet on a switched conductor"
+    description = (
         "An outlet that must stay live is fed from the switch leg or a traveler: it is dead in "
         "some positions of the switches."
+    )
+    examples = (
+        Example(
+            ("hatch", "bench-run.black", "hatch-switch.common"),
+            "mimic",
+            "The light works from everywhere; the outlet at the bench goes out with it.",
+            layout=_SHARED_NEUTRAL,
+            scheme=None,
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -263,27 +250,10 @@ class DownstreamOnLeg(FaultKind):
             f"{spoken(site[2])}."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """The outlet that goes out with the light."""
-        return (
-            Example(
-                None,
-                _SHARED_NEUTRAL,
-                ("hatch", "bench-run.black", "hatch-switch.common"),
-                "mimic",
-                "The light works from everywhere; the outlet at the bench goes out with it.",
-            ),
-        )
-
 
 def _terminal(wiring: Wiring, device: Device, name: str) -> int:
     """The number of a terminal."""
     return wiring.number(device.box, f"{device.name}.{name}")
-
-
-def _listed(names: Site) -> str:
-    *most, last = names
-    return f"{', '.join(most)} and {last}"
 
 
 SUPPLY_KINDS: Final[tuple[FaultKind, ...]] = (

@@ -10,17 +10,18 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
+from verify.base.connecting import connected
 from verify.circuit.devices import KINDS, DeviceKind
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure, is_ground_colour
 from verify.fault.change import Change, Replacement, Wiring
 
-Indices = npt.NDArray[np.int16]
+Indices = npt.NDArray[np.signedinteger[Any]]
 Bytes = npt.NDArray[np.uint8]
 
 NOTHING: Final = -1
@@ -86,11 +87,34 @@ class Batch:
             loose=self.loose[rows],
         )
 
+    def wires(self, row: int) -> list[tuple[int, int]]:
+        """The pairs of ends that unbroken conductors, and shorts, connect in a row."""
+        pairs = (
+            *self.conductors[self.conducts[row] != 0].tolist(),
+            *self.bridges[row, self.bridges[row, :, 0] != NOTHING].tolist(),
+        )
+        return [(one, other) for one, other in pairs]
+
+    def nets(self, row: int) -> list[int]:
+        """The net of each end in a row: all that joins and `wires` connect, without any contact."""
+        _, first, join = np.unique(self.join_of[row], return_index=True, return_inverse=True)
+        return connected([*self.wires(row), *enumerate(first[join].tolist())], len(join))
+
 
 class Flattener:
-    """A circuit prepared for batches of its faults."""
+    """A circuit prepared for batches of its faults.
 
-    def __init__(self, circuit: Circuit, wiring: Wiring | None = None) -> None:
+    `integers` is the type of numbers of ends and joins: kernels are written for the short one,
+    which is too short for a circuit of more than some 32,000 ends.
+    """
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        wiring: Wiring | None = None,
+        integers: type[np.signedinteger[Any]] = np.int16,
+    ) -> None:
+        self.integers = integers
         self.circuit = circuit
         self.wiring = wiring or Wiring(circuit)
         cables = {cable.name for cable in circuit.cables}
@@ -103,7 +127,7 @@ class Flattener:
                 name = f"{cable.name}.{colour}"
                 self.conductor_number[name] = len(conductors)
                 conductors.append([self.wiring.number(box, name) for box in cable.between])
-        self.conductors = np.array(conductors, np.int16).reshape(-1, 2)
+        self.conductors = np.array(conductors, self.integers).reshape(-1, 2)
         self.slots = [
             (number, switch, pair)
             for number, switch in enumerate(circuit.switches)
@@ -133,11 +157,11 @@ class Flattener:
         circuit = self.circuit
         failures = circuit.failures
         shorts = [self._short(failure) for failure in failures if failure.kind in _CONNECTING]
-        join_of = np.tile(np.array(self.wiring.join_of, np.int16), (rows, 1))
+        join_of = np.tile(np.array(self.wiring.join_of, self.integers), (rows, 1))
         conducts = np.tile(np.array(self._conducts(failures), np.uint8), (rows, 1))
         closed = np.tile(np.array(self._closed(failures), np.uint8), (rows, 1))
         works = np.tile(np.array(self._works(failures), np.uint8), (rows, 1))
-        bridges = np.full((rows, len(shorts) + 1, 2), NOTHING, np.int16)
+        bridges = np.full((rows, len(shorts) + 1, 2), NOTHING, self.integers)
         if shorts:
             bridges[:, :-1] = shorts
         for row, change in parts.items():
@@ -171,9 +195,9 @@ class Flattener:
                     [self.number[f"{switch.name}.{t}"] for t in pair]
                     for _, switch, pair in self.slots
                 ],
-                np.int16,
+                self.integers,
             ),
-            contact_switch=np.array([number for number, _, _ in self.slots], np.int16),
+            contact_switch=np.array([number for number, _, _ in self.slots], self.integers),
             switch_ends=self._switch_ends(),
             lamps=self._ends(
                 f"{lamp.name}.{side}" for lamp in circuit.lamps for side in ("contact", "shell")
@@ -198,10 +222,10 @@ class Flattener:
         return [self.number[name] for name in names]
 
     def _ends(self, names: Iterable[str]) -> Indices:
-        return np.array([self.number[name] for name in names], np.int16)
+        return np.array([self.number[name] for name in names], self.integers)
 
     def _switch_ends(self) -> Indices:
-        ends = np.full((len(self.circuit.switches), _SWITCH_SLOTS), NOTHING, np.int16)
+        ends = np.full((len(self.circuit.switches), _SWITCH_SLOTS), NOTHING, self.integers)
         for row, switch in enumerate(self.circuit.switches):
             terminals = self._ends(f"{switch.name}.{t}" for t in switch.form.switched_terminals)
             ends[row, : len(terminals)] = terminals
@@ -226,13 +250,13 @@ class Flattener:
     ) -> Indices:
         """The loose ends of each row: those that all have, then that of the change."""
         shared = [self._loose_end(failure) for failure in failures]
-        columns = [np.full(rows, end, np.int16) for end in shared if end != NOTHING]
-        own = np.full(rows, NOTHING, np.int16)
+        columns = [np.full(rows, end, self.integers) for end in shared if end != NOTHING]
+        own = np.full(rows, NOTHING, self.integers)
         for row, change in parts.items():
             own[row] = self._loose_end(change.failure)
         if np.any(own != NOTHING):
             columns.append(own)
-        return np.array(columns, np.int16).reshape(len(columns), rows).T
+        return np.array(columns, self.integers).reshape(len(columns), rows).T
 
     def _loose_end(self, failure: Failure | None) -> int:
         if failure is None or failure.kind != "loose-join" or failure.box is None:

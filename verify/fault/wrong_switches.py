@@ -4,11 +4,11 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import cache
-from typing import ClassVar, Final
+from typing import Final
 
+from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import conductor_name
-from verify.circuit.wording import capital
 from verify.fault.change import Change, Replacement, Wiring
 from verify.fault.contract import Example, FaultKind, Site
 from verify.layout.routing import Arrangement, arrangement_of, route
@@ -18,11 +18,18 @@ from verify.layout.schemes import SCHEMES, WRONG_SCHEMES
 class WrongDevice(FaultKind):
     """A switch of another kind in its place."""
 
-    name: ClassVar[str] = "wrong-device"
-    title: ClassVar[str] = "wrong device"
-    description: ClassVar[str] = (
+    name = "wrong-device"
+    title = "wrong device"
+    description = (
         "A switch of the wrong kind was put in: a single-pole or a four-way where a three-way "
         "belongs, or a three-way where a four-way belongs."
+    )
+    examples = (
+        Example(
+            ("switch-2", "single-pole", "common+traveler-1"),
+            "misbehaves",
+            "A single-pole switch passes one traveler and leaves the other in the air.",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -50,7 +57,7 @@ class WrongDevice(FaultKind):
         """What was put in, and how the old conductors landed on it."""
         switch, kind, *landing = site
         if kind == "single-pole":
-            how = f"only the conductors of {' and '.join(landing[0].split('+'))} are landed"
+            how = f"only the conductors of {with_and(landing[0].split('+'))} are landed"
         elif kind == "four-way":
             how = f"the conductor of {landing[0]} shares a side with the unused terminal"
         else:
@@ -58,18 +65,6 @@ class WrongDevice(FaultKind):
                 f"the conductor of {landing[0]} is left off, that of {landing[1]} is on the common"
             )
         return f"{capital(switch)} was replaced by a {kind} switch; {how}."
-
-    def examples(self) -> tuple[Example, ...]:
-        """A single-pole from the spares box."""
-        return (
-            Example(
-                "chain",
-                "1.f.1",
-                ("switch-2", "single-pole", "common+traveler-1"),
-                "misbehaves",
-                "A single-pole switch passes one traveler and leaves the other in the air.",
-            ),
-        )
 
 
 _Landed = tuple[tuple[str, ...], str, Mapping[str, str]]
@@ -106,12 +101,22 @@ _REPLACED_BY: Final = {"three-way": _for_three_way, "four-way": _for_four_way}
 class CablesMixed(FaultKind):
     """Conductors of two cables side by side taken for each other."""
 
-    name: ClassVar[str] = "cables-mixed"
-    title: ClassVar[str] = "cables mixed up"
-    description: ClassVar[str] = (
+    name = "cables-mixed"
+    title = "cables mixed up"
+    description = (
         "Of two cables side by side, two conductors of the same colour are taken for each other "
         "at both ends. The connections are the same; currents may run one way in one cable and "
         "back in the other."
+    )
+    examples = (
+        Example(
+            ("box-1-run", "box-1-run-2", "white"),
+            "mimic",
+            "Every connection is as intended, so no flip of a switch can tell; what runs out "
+            "in one cable comes back in the other.",
+            by_connections="sound",
+            layout="f.L.L.1",
+        ),
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -138,20 +143,6 @@ class CablesMixed(FaultKind):
             "other at both ends."
         )
 
-    def examples(self) -> tuple[Example, ...]:
-        """The same connections, another path of the current."""
-        return (
-            Example(
-                "chain",
-                "f.L.L.1",
-                ("box-1-run", "box-1-run-2", "white"),
-                "mimic",
-                "Every connection is as intended, so no flip of a switch can tell; what runs out "
-                "in one cable comes back in the other.",
-                by_connections="sound",
-            ),
-        )
-
 
 def rewired(circuit: Circuit, arrangement: Arrangement, scheme: str) -> Circuit:
     """The devices of `circuit`, which are where `arrangement` says, wired by another scheme."""
@@ -165,11 +156,14 @@ def rewired(circuit: Circuit, arrangement: Arrangement, scheme: str) -> Circuit:
 class WholeCircuit(FaultKind):
     """The whole circuit wired by a scheme that is known to be wrong."""
 
-    name: ClassVar[str] = "whole-circuit"
-    title: ClassVar[str] = "wrong scheme"
-    description: ClassVar[str] = (
+    name = "whole-circuit"
+    title = "wrong scheme"
+    description = (
         "The whole circuit was wired by a scheme that passes every flip and is wrong: the switches "
         "in the neutral, or line and neutral on the travelers."
+    )
+    examples = tuple(
+        Example((scheme,), "mimic", SCHEMES[scheme].description) for scheme in WRONG_SCHEMES
     )
 
     def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
@@ -184,13 +178,6 @@ class WholeCircuit(FaultKind):
     def in_words(self, site: Site) -> str:
         """Which scheme."""
         return f"The whole circuit is wired as {SCHEMES[site[0]].title}."
-
-    def examples(self) -> tuple[Example, ...]:
-        """The mimics that give the kind its name."""
-        return tuple(
-            Example("chain", "1.f.1", (scheme,), "mimic", SCHEMES[scheme].description)
-            for scheme in WRONG_SCHEMES
-        )
 
 
 WRONG_KINDS: Final[tuple[FaultKind, ...]] = (WrongDevice(), CablesMixed(), WholeCircuit())

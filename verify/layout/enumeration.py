@@ -12,6 +12,7 @@ from typing import Final
 import networkx as nx
 
 from verify.base.problems import Problem, UserError, listing, shown
+from verify.base.sentences import capital
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
 from verify.circuit.validation import TITLE_LENGTH
@@ -104,7 +105,7 @@ class Layout:
     def circuit(self, scheme: str) -> Circuit:
         """The layout wired by a scheme."""
         title = SCHEMES[scheme].title
-        name = f"{title[0].upper()}{title[1:]}, {self.locations} locations: {self.in_words()}"
+        name = f"{capital(title)}, {self.locations} locations: {self.in_words()}"
         if len(name) > TITLE_LENGTH:
             name = f"{name.partition(':')[0]}: layout {self.code}"
         if len(name) > TITLE_LENGTH:

@@ -15,6 +15,7 @@ from typing import Final, TypeVar
 
 import networkx as nx
 
+from verify.base.sentences import counted
 from verify.circuit.colours import PALETTES
 from verify.circuit.devices import DEFAULT_LEG, LEGS
 from verify.circuit.file import dump
@@ -133,14 +134,13 @@ def drawn_name(
     parts = [
         SCHEMES[scheme].title,
         f"{len(arrangement.switch_boxes)} locations",
-        _counted(len(arrangement.lamp_boxes), "lamp", "lamps"),
-        _counted(len(arrangement.boxes), "box", "boxes")
-        + (f" ({metal} of metal)" if metal else ""),
+        counted(len(arrangement.lamp_boxes), "lamp"),
+        counted(len(arrangement.boxes), "box", "boxes") + (f" ({metal} of metal)" if metal else ""),
     ]
     if arrangement.neutral_everywhere:
         parts.append("neutral at every switch")
     if outlets:
-        parts.append(_counted(len(outlets), "receptacle", "receptacles"))
+        parts.append(counted(len(outlets), "receptacle"))
     if second is not None:
         shared = ", one neutral for both" if second.shares_neutral else ""
         parts.append(f"second feed on leg {second.leg}{shared}")
@@ -219,7 +219,3 @@ def _label(circuit: Circuit) -> str:
     """Number of locations and a digest of the circuit as it is written in a file."""
     digest = base64.b32encode(hashlib.sha256(dump(circuit).encode()).digest()).decode().lower()
     return f"drawn-{len(circuit.switches)}-{digest[:_LABEL_LENGTH]}"
-
-
-def _counted(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"

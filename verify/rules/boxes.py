@@ -5,9 +5,10 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
+from verify.base.sentences import with_and
 from verify.circuit.parts import Box, Device, is_ground_colour
 from verify.rules.book import Text
-from verify.rules.premises import Finding, Premises, in_words
+from verify.rules.premises import Finding, Premises
 
 #: Copper by AWG: the most amperes of its breaker. NEC 240.4(D), from memory.
 MOST_AMPS: Final[Mapping[int, float]] = {14: 15.0, 12: 20.0, 10: 30.0}
@@ -42,7 +43,7 @@ def one_conductor_a_terminal(at: Premises, _: Text) -> Iterator[Finding]:
         yield Finding(
             "open",
             names,
-            f"Joined with two or more others: {in_words(names)}. A file does not say whether more "
+            f"Joined with two or more others: {with_and(names)}. A file does not say whether more "
             "than one conductor is under a screw, or one pigtail that comes from a splice.",
         )
 
@@ -67,7 +68,7 @@ def size_against_breaker(at: Premises, _: Text) -> Iterator[Finding]:
         yield Finding(
             "open",
             tuple(unknown),
-            f"No copper size of 14, 12 or 10 AWG is in the file for {in_words(unknown)}.",
+            f"No copper size of 14, 12 or 10 AWG is in the file for {with_and(unknown)}.",
         )
 
 
@@ -151,7 +152,7 @@ class _Sizes:
         names = [name for name in _entering(self._at, box) if self._written[name] is None]
         if not names:
             return ""
-        return f" The size of {in_words(names)} is not in the file and taken as {self.assumed} AWG."
+        return f" The size of {with_and(names)} is not in the file and taken as {self.assumed} AWG."
 
 
 def _entering(at: Premises, box: Box) -> list[str]:

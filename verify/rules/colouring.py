@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from verify.base.sentences import with_and
 from verify.circuit.colours import PALETTES
 from verify.circuit.parts import Cable, End, conductor_name
 from verify.rules.book import Text
-from verify.rules.premises import Finding, Premises, in_words
+from verify.rules.premises import Finding, Premises
 
 
 class _White(NamedTuple):
@@ -23,7 +24,7 @@ def neutral_colour_on_line(at: Premises, text: Text) -> Iterator[Finding]:
     if not names:
         return
     colour = PALETTES[at.circuit.palette].neutral
-    because = f"Line reaches {in_words(names)}"
+    because = f"Line reaches {with_and(names)}"
     if at.circuit.palette == text.jurisdiction.palette:
         because += f", in the neutral's colour: a file does not say whether the {colour} is marked."
     else:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 
+from verify.base.sentences import with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End, is_ground_colour
 from verify.rules.book import Text
-from verify.rules.premises import Finding, Premises, in_words, some_positions
+from verify.rules.premises import Finding, Premises, some_positions
 
 
 def ground_continuous(at: Premises, _: Text) -> Iterator[Finding]:
@@ -18,14 +19,14 @@ def ground_continuous(at: Premises, _: Text) -> Iterator[Finding]:
             yield Finding(
                 "seen",
                 tuple(alone),
-                f"In {box.name}, {in_words(alone)} {_is_or_are(alone)} joined to nothing.",
+                f"In {box.name}, {with_and(alone)} {_is_or_are(alone)} joined to nothing.",
             )
         elif len(groups) > 1:
             names = tuple(end.name for end in grounds)
             yield Finding(
                 "seen",
                 names,
-                f"In {box.name}, {in_words(names)} are not all joined to each other.",
+                f"In {box.name}, {with_and(names)} are not all joined to each other.",
             )
     metal = [
         end.name for end in at.circuit.ends if end.owner == "box" and not at.ground.is_wired_to(end)
@@ -34,7 +35,7 @@ def ground_continuous(at: Premises, _: Text) -> Iterator[Finding]:
         yield Finding(
             "seen",
             tuple(metal),
-            f"No conductor connects {in_words(metal)} to the feed's ground.",
+            f"No conductor connects {with_and(metal)} to the feed's ground.",
         )
     yield from _through_devices(at)
 
@@ -72,7 +73,7 @@ def _through_devices(at: Premises) -> Iterator[Finding]:
         yield Finding(
             "seen",
             names,
-            f"Ground comes to {in_words(names)} only through the contact of a switch.",
+            f"Ground comes to {with_and(names)} only through the contact of a switch.",
         )
 
 
@@ -94,7 +95,7 @@ def yoke_grounded(at: Premises, _: Text) -> Iterator[Finding]:
         yield Finding(
             "seen",
             names,
-            f"No conductor connects the ground terminal of {in_words(names)} to the feed's ground.",
+            f"No conductor connects the ground terminal of {with_and(names)} to the feed's ground.",
         )
 
 
@@ -109,7 +110,7 @@ def neutral_ground_tied(at: Premises, _: Text) -> Iterator[Finding]:
             meeting = list(_meeting(at, neutral))
             names = tuple(dict.fromkeys(name for name, _ in meeting)) or (neutral.name,)
             boxes = list(dict.fromkeys(box for _, box in meeting))
-            where = f" in {in_words(boxes)}, by way of {in_words(names)}" if boxes else ""
+            where = f" in {with_and(boxes)}, by way of {with_and(names)}" if boxes else ""
             because = f"The neutral of {feed.name} is connected to ground{where}."
         else:
             names = (neutral.name,)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, Literal
 
+from verify.base.sentences import with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
 from verify.engine.paths import Wiring
@@ -40,7 +41,11 @@ class Finding:
 
 
 class Supply:
-    """The states in which the terminals `ends` are connected to each part of a circuit."""
+    """The states in which the terminals `ends` are connected to each part of a circuit.
+
+    Sets of states spread over the pieces and contacts that the engine *paths* found. No engine says
+    in its findings which feed's neutral or ground comes to which end, so none can be asked here.
+    """
 
     def __init__(self, at: "Premises", ends: Iterable[End]) -> None:
         self._wiring = at.wiring
@@ -192,16 +197,10 @@ class Premises:
     def positions(self, state: int) -> str:
         """The positions of the switches in a state, as words."""
         stand = self.wiring.positions(state)
-        return in_words(
+        return with_and(
             f"{switch.name} {position}"
             for switch, position in zip(self.circuit.switches, stand, strict=True)
         )
-
-
-def in_words(items: Iterable[str]) -> str:
-    """Some things with commas between them and "and" before the last."""
-    *most, last = items
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def some_positions(at: Premises, states: int) -> str:

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from verify.base.sentences import with_and
 from verify.circuit.parts import Device
 from verify.rules.book import Text
-from verify.rules.premises import Finding, Premises, Supply, in_words, some_positions
+from verify.rules.premises import Finding, Premises, Supply, some_positions
 
 #: Switches that control a light together with others.
 _SEVERAL: Final = ("three-way", "four-way")
@@ -45,7 +46,7 @@ def _passed_on(at: Premises, supply: Supply) -> Iterator[tuple[Device, str]]:
 
 def _opened_and_closed(found: Mapping[str, str], what: str) -> Iterator[Finding]:
     if found:
-        places = in_words(f"{name} ({terminals})" for name, terminals in found.items())
+        places = with_and(f"{name} ({terminals})" for name, terminals in found.items())
         yield Finding(
             "seen", tuple(found), f"The feed's {what} is opened and closed by contacts of {places}."
         )
@@ -60,7 +61,7 @@ def neutral_at_switch(at: Premises, text: Text) -> Iterator[Finding]:
     names = tuple(switch.name for switch in without)
     boxes = list(dict.fromkeys(switch.box for switch in without))
     box_of = "the box" if len(boxes) == 1 else "the boxes"
-    because = f"No neutral comes to {in_words(boxes)}, {box_of} of {in_words(names)}."
+    because = f"No neutral comes to {with_and(boxes)}, {box_of} of {with_and(names)}."
     others = [switch.name for switch in at.circuit.switches if switch.box in with_neutral]
     if text.variant == "at-each" or not others:
         yield Finding("seen", names, because)
@@ -68,7 +69,7 @@ def neutral_at_switch(at: Premises, text: Text) -> Iterator[Finding]:
         yield Finding(
             "open",
             names,
-            f"{because} There is one at {in_words(others)}, which is enough if the whole floor is "
+            f"{because} There is one at {with_and(others)}, which is enough if the whole floor is "
             "seen from the switches; a file does not hold the room.",
         )
 

@@ -8,11 +8,12 @@ from typing import Final
 
 import networkx as nx
 
+from verify.base.sentences import with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import conductor_name
 from verify.rules.book import Text
 from verify.rules.currents import Flow
-from verify.rules.premises import Finding, Premises, in_words, some_positions
+from verify.rules.premises import Finding, Premises, some_positions
 
 _SERVICE: Final = ""  # no box has this name
 
@@ -38,7 +39,7 @@ class _Balance:
                 f"{name} one way and does not come back in it.{more}",
             )
         if self.undecided:
-            names = in_words(self.undecided)
+            names = with_and(self.undecided)
             yield Finding("open", tuple(self.undecided), f"Whether {names} balance is {self.why}")
 
 

@@ -7,7 +7,8 @@ in it. One who does not begins with the switches as they stand and moves them: a
 first, and what is seen may be as intended under any renaming of positions, so a set has to detect
 the mistake from wherever it begins, under every renaming. Either way the set has to meet certain
 other sets, one or more for each mistake, and the smallest that does is a minimum hitting set, found
-here exactly.
+here exactly. Of all smallest sets the one with the shortest walk is wanted, so they are enumerated:
+an integer programme ends with one of them. The tests hold their size to what it finds.
 
 A set of states is a number, as in `verify.behaviour.findings`.
 """

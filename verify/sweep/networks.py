@@ -18,7 +18,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
-from verify.electric.solve import compiled_kernel
+from verify.electric.solving_kernel import solve_rows
 from verify.engine.words import WordsEngine
 from verify.fault.change import Change
 from verify.fault.network import NOTHING, Batch, Flattener
@@ -278,7 +278,7 @@ def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
     `matters` (3, rows) are the states in which each of the three counts. Only first states are
     asked for, so a row is solved state by state until each is found, and no further.
     """
-    compiled_kernel()  # there is always more to come
+    compiled(solve_rows)  # there is always more to come
     shown &= ~unclear
     shown &= matters
     (at,) = np.nonzero(unclear)

@@ -31,11 +31,6 @@ class Bounds:
     room_of_return: float
 
 
-def is_simple(circuit: Circuit) -> bool:
-    """True if connections tell the path of the current."""
-    return bounds_of(circuit) is not None
-
-
 def bounds_of(circuit: Circuit) -> Bounds | None:
     """The bounds of a circuit in which connections tell the path of the current, else None.
 

@@ -9,6 +9,7 @@ from functools import cached_property
 from itertools import islice
 from typing import Final
 
+from verify.base.sentences import counted
 from verify.base.telling import (
     COLUMNS,
     NO_LIMIT,
@@ -16,7 +17,6 @@ from verify.base.telling import (
     Group,
     Words,
     cautions_group,
-    counted,
     grid_width,
     heading,
     html,

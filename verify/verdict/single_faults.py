@@ -8,16 +8,8 @@ from typing import Any, Final, overload
 import numpy as np
 
 from verify.base.problems import CircuitError, Problem, UserError
-from verify.base.telling import (
-    Grid,
-    Group,
-    Words,
-    cautions_group,
-    counted,
-    heading,
-    html,
-    plain,
-)
+from verify.base.sentences import counted
+from verify.base.telling import Grid, Group, Words, cautions_group, heading, html, plain
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
 from verify.behaviour.naming import signature_name

@@ -12,6 +12,7 @@ from typing import Final
 import networkx as nx
 
 from verify.base.problems import BugError
+from verify.base.sentences import with_and
 from verify.circuit.parts import End
 from verify.circuit.wording import box_words, conductor_words, owner_words
 from verify.engine.paths import Node, StateGraph, Wiring, closes
@@ -49,12 +50,7 @@ def _listed(items: Sequence[str]) -> str:
     """One item or more with "and" before the last; what a long list leaves out is counted."""
     if len(items) > _LONGEST_LIST:
         items = [*items[: _LONGEST_LIST - 1], f"{len(items) - _LONGEST_LIST + 1} more places"]
-    return _with_and(items)
-
-
-def _with_and(items: Sequence[str]) -> str:
-    *most, last = items
-    return f"{', '.join(most)} and {last}" if most else last
+    return with_and(items)
 
 
 class Tracer:
@@ -141,7 +137,7 @@ class Tracer:
                 clauses.append(f"is joined in {box_words(there.box)} to {spliced}")
             else:
                 clauses[-1] += f" on {conductor_words(there.name)}"
-        return _with_and(clauses)
+        return with_and(clauses)
 
     def _place(self, end: End) -> str:
         return place_words(self.wiring, end)

@@ -5,7 +5,7 @@ locations and the rules, so that any number of workers, now or later, comes to t
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cache
@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
@@ -194,20 +195,11 @@ def _set(states: Iterable[int]) -> int:
     return sum(1 << state for state in states)
 
 
-@cache
-def compiled_search() -> Callable[..., int]:
-    """The kernel as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    kernel: Callable[..., int] = numba.njit(cache=True, nogil=True)(search)
-    return kernel
-
-
 def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple[list[Wiring], int]:
     """The growth strings of `stop` terminals that the rules leave, and how many nodes it took."""
     tables = tables_of(parts_of(locations))
     is_small = locations <= _NOT_WORTH_COMPILING and rules == PRUNED
-    kernel = search if is_small else compiled_search()
+    kernel = search if is_small else compiled(search)
     room = _ROOM
     while True:
         found = np.zeros((room, stop), np.int8)

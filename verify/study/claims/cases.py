@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Final
 
-import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
@@ -17,7 +16,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.behaviour.signature import Codes, Signature, canonical, state_codes
 from verify.circuit.model import Circuit
-from verify.circuit.parts import Device, End, conductor_name
+from verify.circuit.parts import Device, End
 from verify.engine.contract import Engine
 from verify.engine.words import terminals
 from verify.fault.change import Change, Wiring
@@ -140,23 +139,9 @@ class Study:
         """What each conductor and terminal is for."""
         return Roles(self.circuit)
 
-    @cached_property
-    def _nets(self) -> dict[int, int]:
-        """The smallest end that conductors connect with each end of the circuit as intended."""
-        wiring = self._wiring
-        graph: nx.Graph[int] = nx.Graph()
-        for ends in wiring.joins:
-            nx.add_path(graph, ends)
-        for cable in self.circuit.cables:
-            for colour in cable.conductors:
-                name = conductor_name(cable.name, colour)
-                here, there = (wiring.number(box, name) for box in cable.between)
-                graph.add_edge(here, there)
-        return {end: min(net) for net in nx.connected_components(graph) for end in net}
-
     def net(self, box: str, name: str) -> int:
         """What an end is connected to by conductors as intended, as the smallest end of it."""
-        return self._nets[self.circuit.end_index[End(box, name)]]
+        return self._wiring.nets[self.circuit.end_index[End(box, name)]]
 
 
 @dataclass(frozen=True, slots=True)

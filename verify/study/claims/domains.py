@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
+from verify.base.sentences import with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Join
 from verify.layout.enumeration import layouts
@@ -23,8 +24,8 @@ class Layouts:
     @property
     def words(self) -> str:
         """Which circuits these are."""
-        sizes = " and ".join(map(str, self.sizes))
-        titles = " and ".join(SCHEMES[scheme].title for scheme in self.schemes)
+        sizes = with_and(map(str, self.sizes))
+        titles = with_and(SCHEMES[scheme].title for scheme in self.schemes)
         return f"all layouts of {sizes} locations wired as {titles}"
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
@@ -100,7 +101,7 @@ class Bypassed:
     @property
     def words(self) -> str:
         """Which circuits these are."""
-        how = " and ".join(f"{one} with {other}" for one, other in self.pairs)
+        how = with_and(f"{one} with {other}" for one, other in self.pairs)
         return f"all layouts of 3 locations, the four-way taken out and {how} joined"
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:

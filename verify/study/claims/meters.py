@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from verify.base.sentences import with_and
 from verify.behaviour.findings import position, states_in
 from verify.circuit.devices import POSITIONS, Position
 from verify.circuit.parts import Device, Failure
@@ -87,7 +88,7 @@ class _Reading(NamedTuple):
 
 def _reads(case: Case, reading: _Reading) -> str:
     """What the meters read at a point, in words."""
-    handles = " and ".join(
+    handles = with_and(
         f"{switch.name} {position(reading.state, number)}"
         for number, switch in enumerate(case.circuit.switches)
     )

@@ -4,19 +4,13 @@ from collections.abc import Iterator
 from typing import Final
 
 from verify.circuit.parts import Device
+from verify.fault.failed_parts import PART_KINDS, LooseJoin
+from verify.fault.landing_errors import LANDING_KINDS
 from verify.layout.schemes import SCHEMES
 from verify.study.claims.cases import Case
 
-LANDINGS: Final = ("left-off", "moved", "exchanged", "bridged", "split")
-PARTS: Final = (
-    "conductor-open",
-    "conductors-shorted",
-    "contact-open",
-    "contact-welded",
-    "switch-stuck",
-    "lamp-open",
-    "lamp-shorted",
-)
+LANDINGS: Final = tuple(kind.name for kind in LANDING_KINDS)
+PARTS: Final = tuple(kind.name for kind in PART_KINDS if not isinstance(kind, LooseJoin))
 OPENING: Final = ("left-off", "split", "conductor-open", "contact-open", "lamp-open")
 TOUCHING: Final = ("bridged", "conductors-shorted")
 #: Every kind but loose connections, which only volts tell from sound ones.

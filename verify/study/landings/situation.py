@@ -13,13 +13,14 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from verify.base.connecting import connected
 from verify.base.problems import CircuitError, Problem, listing
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.electric.sizes import unreadable_sizes
 from verify.fault.change import Change, Wiring
 from verify.fault.contract import Fault
-from verify.fault.network import CLOSED_DOWN, CLOSED_UP, NOTHING, Flattener
+from verify.fault.network import CLOSED_DOWN, CLOSED_UP, Flattener
 from verify.study.landings.partitions import MOST_ENDS, Rows, bell, canonical
 
 MOST_SWITCHES: Final = 6
@@ -69,13 +70,12 @@ class Situation:
         self.boxes = free_boxes(circuit)
         self.ways = math.prod(box.partitions for box in self.boxes)
         batch = Flattener(circuit).batch([Change()])
-        self._node = self._nodes(
-            [
-                *batch.conductors[batch.conducts[0] != 0],
-                *batch.bridges[0][batch.bridges[0, :, 0] != NOTHING],
-                *([feed[1], feed[2]] for feed in batch.feeds),
-            ]
+        index = circuit.end_index
+        fixed = (
+            [index[End(join.box, end)] for end in join.ends] for join in circuit.joins if join.fixed
         )
+        backs = batch.feeds[:, 1:].tolist()
+        self._node = connected([*fixed, *batch.wires(0), *backs], len(circuit.ends))
         self.line, self.back = self.node(batch.feeds[0, 0]), self.node(batch.feeds[0, 1])
         self.lamp = self.node(batch.lamps[0, 0]), self.node(batch.lamps[0, 1])
         self.lamp_works = bool(batch.works[0, 0])
@@ -83,19 +83,6 @@ class Situation:
             self._contacts(number, batch.contacts, batch.contact_switch, batch.closed[0])
             for number, _ in enumerate(circuit.switches)
         )
-
-    def _nodes(self, connected: Sequence[Sequence[int]]) -> list[int]:
-        node = list(range(len(self.circuit.ends)))
-        index = self.circuit.end_index
-        fixed = [
-            [index[End(join.box, name)] for name in join.ends]
-            for join in self.circuit.joins
-            if join.fixed
-        ]
-        for group in (*fixed, *connected):
-            merged = {node[end] for end in group}
-            node = [min(merged) if own in merged else own for own in node]
-        return node
 
     def node(self, end: int) -> int:
         """The node that an end belongs to."""

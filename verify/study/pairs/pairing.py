@@ -24,30 +24,23 @@ import numpy.typing as npt
 from verify.circuit.failures import failed_part
 from verify.fault.change import Wiring
 from verify.fault.contract import Fault
+from verify.fault.failed_parts import PART_KINDS, LooseJoin
+from verify.fault.landing_errors import LANDING_KINDS
+from verify.fault.wrong_switches import CablesMixed, WrongDevice
 
 Flags = npt.NDArray[np.bool_]
 Numbers = npt.NDArray[np.int32]
 
+_LANDING: Final = tuple(kind.name for kind in LANDING_KINDS)
 #: Kinds of which pairs are made. Left out are a loose connection, which connections do not show,
 #: a wrong scheme, which leaves nothing to be mistaken twice, and supplies mixed up, whose sites
 #: depend on what the whole circuit connects.
 PAIRED_KINDS: Final = (
-    "left-off",
-    "moved",
-    "exchanged",
-    "bridged",
-    "split",
-    "conductor-open",
-    "conductors-shorted",
-    "contact-open",
-    "contact-welded",
-    "switch-stuck",
-    "lamp-open",
-    "lamp-shorted",
-    "wrong-device",
-    "cables-mixed",
+    *_LANDING,
+    *(kind.name for kind in PART_KINDS if not isinstance(kind, LooseJoin)),
+    WrongDevice.name,
+    CablesMixed.name,
 )
-_LANDING: Final = ("left-off", "moved", "exchanged", "bridged", "split")
 #: No kind needs more of its joins than two things, each of two joins or one.
 _MOST_NEEDS: Final = 2
 _MOST_JOINS: Final = 2
