@@ -16,10 +16,10 @@ from catalogue.pages.visit import (
 )
 from verify.base.problems import shown
 
-#: In bytes, of path and query; a pasted circuit file of the longest that the desk takes has room.
+#: In bytes, of path and query: a pasted circuit file of 8,000 characters has room, even where each
+#: is written as three.
 LONGEST_ADDRESS: Final = 40_000
-#: More than any form of ours has: a finding for each of 256 combinations stays below it in links,
-#: which leave out what was not tried.
+#: More than any form of ours has; nobody tries two hundred combinations of positions.
 MOST_KEYS: Final = 200
 
 #: Names of this machine itself, to which no name server on the way can lead.
