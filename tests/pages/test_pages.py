@@ -46,6 +46,8 @@ FIXED = [
     "terms",
     "scope",
     "cautions",
+    "changes",
+    "licences",
 ]
 
 
