@@ -144,6 +144,14 @@ class Addresses:
         """The cautions in full."""
         return self._page("cautions")
 
+    def changes(self) -> str:
+        """What changed from version to version."""
+        return self._page("changes")
+
+    def licences(self) -> str:
+        """The licences in full."""
+        return self._page("licences")
+
     def static(self, name: str, version: str) -> str:
         """A file that goes with the pages; `version` changes with its content."""
         return self._page("static", name) + _query({"v": version})

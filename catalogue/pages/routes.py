@@ -4,7 +4,7 @@ import re
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
-from catalogue.pages import coverage, words
+from catalogue.pages import coverage, project, words
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
 from catalogue.pages.claims import claim, claim_picture, claims
@@ -55,6 +55,8 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/terms": words.terms,
     f"{ROOT}/scope": coverage.scope,
     f"{ROOT}/cautions": words.cautions,
+    f"{ROOT}/changes": project.changes,
+    f"{ROOT}/licences": project.licences,
 }
 
 #: The pages that judge a circuit of the visitor's, or hold every suspect against what was seen.

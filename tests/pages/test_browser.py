@@ -58,6 +58,8 @@ PAGES: Final = {
     "mimics": f"{ROOT}/mimics",
     "practice": f"{ROOT}/practice?seed=3&boxes=open",
     "practice solved": f"{ROOT}/practice?seed=2&answer=tell",
+    "changes": f"{ROOT}/changes",
+    "licences": f"{ROOT}/licences",
     "refusal": f"{ROOT}/desk?locations=77",
     "wrong file": f"{ROOT}/desk?file=hello",
 }

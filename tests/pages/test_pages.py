@@ -47,6 +47,8 @@ FIXED = [
     "terms",
     "scope",
     "cautions",
+    "changes",
+    "licences",
 ]
 
 
