@@ -1,6 +1,6 @@
 """The typeface of pictures and pages: how wide its letters are, and its files in style sheets.
 
-`scripts/fonts.py` makes the files; `catalogue/static/fonts-license.txt` is their licence.
+`scripts/fonts.py` makes the files; `catalogue/static/fonts-license.txt` says whose they are.
 """
 
 import json
