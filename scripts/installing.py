@@ -55,7 +55,8 @@ class Installation:
         """Take in one line of pip's output."""
         self._found += line.startswith(_FOUND)
         if line.startswith(_UNPACKS):
-            self._unpacks_since = time.time()
+            # File systems stamp files by a coarser clock, which may be behind.
+            self._unpacks_since = time.time() - _SECONDS_BETWEEN
             self._to_unpack = line.count(",") + 1
 
     def unpacked(self) -> int:
