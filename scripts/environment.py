@@ -1,14 +1,15 @@
 """The environment in `.venv` that the scripts beside this file share.
 
-`python3 scripts/environment.py` makes it with everything that the tests and checks need.
+`python3 scripts/environment.py` makes it with everything that the tests and checks need, in the
+versions of `constraints.txt`; with `--newest` in the newest that fit.
 The grammar is kept old, so that an old Python gets as far as saying that it is too old.
 """
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -16,11 +17,17 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import NoReturn
 
+import pins
+from installing import Installation
+
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 PROGRAMS = VENV / ("Scripts" if os.name == "nt" else "bin")
 OLDEST_PYTHON = (3, 11)
 TEST_EXTRA = "[test]"
+NEWEST = "--newest"
+#: What `NEWEST` does, for the help of scripts that take it.
+NEWEST_HELP = "install the newest versions that fit, not those that the tests ran with"
 
 _STAMP = VENV / "miswire-stamp"
 _LINES_SHOWN_ON_FAILURE = 15
@@ -54,14 +61,16 @@ def require_python(running: tuple[int, int], *, has_venv: bool) -> None:
         )
 
 
-def ensure(extra: str = "") -> None:
+def ensure(extra: str = "", *, newest: bool = False) -> None:
     """Bring `.venv` up to date with `pyproject.toml`; an interrupted run is simply repeated.
 
-    `extra` is empty or `TEST_EXTRA`. Exits with status 2 if the environment cannot be made.
+    `extra` is empty or `TEST_EXTRA`. Versions are those that the tests ran with where they are
+    known for this Python, otherwise and with `newest` the newest that fit.
+    Exits with status 2 if the environment cannot be made.
     """
     require_python(sys.version_info[:2], has_venv=all(map(find_spec, ("venv", "ensurepip"))))
     place = f"{ROOT} {sys.version!r}"
-    content = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
+    content = contents(newest=newest)
     recorded = _STAMP.read_text("utf-8").split("\n") if _STAMP.is_file() else []
     # An environment that can run the tests can run everything.
     if recorded in ([place, content, extra], [place, content, TEST_EXTRA]):
@@ -70,13 +79,32 @@ def ensure(extra: str = "") -> None:
         if recorded[:1] != [place]:
             _make()
         _STAMP.write_text(place, "utf-8")  # a fresh one or not, it is not up to date yet
-        _install(f".{extra}")
+        _install(f".{extra}", newest=newest)
         _STAMP.write_text("\n".join((place, content, extra)), "utf-8")
     except OSError as error:
         refuse(f"environment={VENV}: {error}; mend that, then run this script again.")
     except KeyboardInterrupt:
         say("\nInterrupted; run this script again to go on.")
         raise SystemExit(130) from None
+
+
+def _listening(command: list[str]) -> subprocess.Popen[str]:
+    """A program that runs in the checkout, whose output can be read as it comes."""
+    return subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, encoding="utf-8"
+    )
+
+
+def forget() -> None:
+    """Have the next `ensure` make the environment anew."""
+    _STAMP.unlink(missing_ok=True)
+
+
+def contents(*, newest: bool) -> str:
+    """What changes when an environment has to be brought up to date: of what it is made."""
+    made_of = (ROOT / "pyproject.toml").read_bytes()
+    made_of += NEWEST.encode() if newest else pins.PLACE.read_bytes()
+    return hashlib.sha256(made_of).hexdigest()
 
 
 def _make() -> None:
@@ -93,31 +121,42 @@ def _make() -> None:
         refuse(f"{made.stdout}environment={VENV}: Python could not make it, see above.")
 
 
-def _install(requirement: str) -> None:
+def _install(requirement: str, *, newest: bool) -> None:
+    python = "{}.{}".format(*sys.version_info)
+    known = pins.read(pins.PLACE.read_text("utf-8"))
+    pinned = any(pin.python == python for pin in known)
+    if newest:
+        options = ["--upgrade", "--upgrade-strategy", "eager"]
+    elif pinned:
+        options = ["--constraint", str(pins.PLACE)]
+    else:
+        options = []
+        say(
+            f"python={python}: the tests were not run with it, "
+            "so the newest versions that fit are installed."
+        )
     say("Installing Miswire and what it needs, a minute or two")
     command = [str(PROGRAMS / "python"), "-m", "pip", "install", "--no-input"]
-    command += ["--disable-pip-version-check", "--progress-bar", "off", "--editable", requirement]
+    command += ["--disable-pip-version-check", "--progress-bar", "off", *options]
+    expected = {pin.name for pin in known if TEST_EXTRA in requirement or not pin.for_tests}
     lines = []
-    with subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, encoding="utf-8"
-    ) as pip:
+    command += ["--editable", requirement]
+    with Installation(VENV, len(expected)) as installation, _listening(command) as pip:
         for line in pip.stdout or ():
             lines.append(line)
-            _show(line.strip())
-    _show("")
+            installation.hear(line.strip())
     if pip.returncode:
         shown = "".join(lines[-_LINES_SHOWN_ON_FAILURE:])
+        gone = (
+            ""
+            if newest or not pinned
+            else "; if a version that scripts/constraints.txt names is not to be had any more, "
+            f"run it with {NEWEST}, which takes the newest versions that fit"
+        )
         refuse(
             f"{shown}pip={pip.returncode}: the installation failed, see above; "
-            "if the package index was out of reach, run this script again."
+            f"if the package index was out of reach, run this script again{gone}."
         )
-
-
-def _show(line: str) -> None:
-    """Keep one line of a terminal up to date; a log file is spared the details."""
-    if sys.stderr.isatty():
-        width = shutil.get_terminal_size().columns - 1
-        print(f"\r\x1b[K{line[:width]}", end="", file=sys.stderr, flush=True)
 
 
 def run(*command: str) -> int:
@@ -126,12 +165,26 @@ def run(*command: str) -> int:
     Control-C reaches the program by itself, a request to terminate is passed on:
     either way the program is given the time to finish.
     """
-    with subprocess.Popen([str(PROGRAMS / command[0]), *command[1:]], cwd=ROOT) as process:
+    return _run(command, None)[0]
+
+
+def ask(*command: str) -> tuple[int, str]:
+    """Run a program like `run`; its exit status and what it printed on standard output."""
+    return _run(command, subprocess.PIPE)
+
+
+def _run(command: tuple[str, ...], stdout: int | None) -> tuple[int, str]:
+    with subprocess.Popen(
+        [str(PROGRAMS / command[0]), *command[1:]], cwd=ROOT, stdout=stdout, encoding="utf-8"
+    ) as process:
         signal.signal(signal.SIGINT, lambda *_: None)
         signal.signal(signal.SIGTERM, lambda *_: process.terminate())
-        status = process.wait()
-    return status if status >= 0 else 128 - status
+        printed, _ = process.communicate()
+    status = process.returncode
+    return status if status >= 0 else 128 - status, printed or ""
 
 
 if __name__ == "__main__":
-    ensure(TEST_EXTRA)
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    arguments.add_argument(NEWEST, action="store_true", help=NEWEST_HELP)
+    ensure(TEST_EXTRA, newest=arguments.parse_args().newest)

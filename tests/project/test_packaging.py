@@ -2,7 +2,9 @@
 
 import ast
 import importlib.util
+import re
 import shutil
+import subprocess
 import tomllib
 from collections.abc import Callable
 from importlib.metadata import EntryPoint
@@ -10,6 +12,7 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+import yaml
 from click.testing import CliRunner
 
 import catalogue
@@ -76,6 +79,50 @@ def test_wheel_prefers_its_own_data(tmp_path: Path) -> None:
     assert installed.data_path("plan.txt") == package / "_data" / "plan.txt"
 
 
+def test_every_licence_is_there_in_full() -> None:
+    """The texts in `data/licences/` are those that the project's expression names, each of them."""
+    named = set(re.split(r" AND | OR |[()]", PROJECT["license"])) - {""}
+    texts = sorted((environment.ROOT / "data" / "licences").iterdir())
+    assert {text.stem for text in texts} == named
+    for pattern in PROJECT["license-files"]:
+        assert sorted(environment.ROOT.glob(pattern)) == texts
+    for text in texts:
+        words = " ".join(text.read_text("utf-8").split())
+        assert len(words) > 3000
+        assert "Copyright" in words
+
+
+def test_the_top_of_the_project_is_short() -> None:
+    """Who opens the project sees its folders and two documents, and no file that lies about."""
+    tracked = subprocess.run(
+        ["git", "ls-files"], cwd=environment.ROOT, capture_output=True, encoding="utf-8", check=True
+    )
+    top = {line.partition("/")[0] for line in tracked.stdout.splitlines()}
+    assert {name for name in top if not name.startswith(".")} == {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "verify",
+        "catalogue",
+        "tests",
+        "data",
+        "scripts",
+    }
+
+
+def test_commits_are_checked_as_in_ci() -> None:
+    """What looks at a commit are the programs of `.ci/run`, of `.venv`, and nothing is fetched."""
+    hooks = yaml.safe_load((environment.ROOT / ".pre-commit-config.yaml").read_text("utf-8"))
+    (repository,) = hooks["repos"]
+    assert repository["repo"] == "local"
+    assert {hook["language"] for hook in repository["hooks"]} == {"system"}
+    ci = (environment.ROOT / ".ci" / "run").read_text("utf-8")
+    for hook in repository["hooks"]:
+        program, *arguments = hook["entry"].split()
+        assert program.startswith(".venv/bin/")
+        assert re.search(rf"^{re.escape(' '.join([program, *arguments]))}\b", ci, re.MULTILINE)
+
+
 def test_scripts_ask_for_the_declared_python() -> None:
     """The scripts refuse exactly the Pythons that the project does not support."""
     assert PROJECT["requires-python"] == ">={}.{}".format(*environment.OLDEST_PYTHON)
@@ -96,7 +143,9 @@ def test_unfit_python_is_refused(
     assert remedy in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("name", ["environment.py", "start.py", "test.py"])
+@pytest.mark.parametrize(
+    "name", ["environment.py", "installing.py", "pins.py", "start.py", "test.py"]
+)
 def test_scripts_parse_on_an_old_python(name: str) -> None:
     """An old Python understands the scripts well enough to say that it is too old."""
     source = (environment.ROOT / "scripts" / name).read_text("utf-8")
