@@ -1,6 +1,7 @@
 """`miswire claims`: what people say about such lights, and what becomes of it."""
 
 import json
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -9,7 +10,15 @@ import click
 
 from catalogue.build.claim_rows import register_form, store_register
 from catalogue.commands.options import Options
-from catalogue.report.terminal import Progress, cautions_paragraph, counted, heading, paragraph, say
+from catalogue.report.terminal import (
+    Progress,
+    cautions_paragraph,
+    counted,
+    file_name,
+    heading,
+    paragraph,
+    say,
+)
 from catalogue.store.file import require_catalogue
 from verify.base.problems import shown
 from verify.study.claims.contract import STATUSES, Judged
@@ -31,7 +40,8 @@ MEANINGS: Final = {
     "--into",
     type=click.Path(path_type=Path),
     metavar="DB",
-    help="Store the whole register in that catalogue, so that `miswire serve` shows it.",
+    help="Store the whole register in that catalogue, for `miswire serve` to show, "
+    "and print only how many there are of each status.",
 )
 def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
     """Judge what people say about lights controlled from several places.
@@ -60,17 +70,29 @@ def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
     if as_json:
         say(json.dumps(register_form(judged), indent=2))
         return
+    if into is not None:
+        say(_counted(judged))
+        say(
+            f"They are in {file_name(into)}: {shlex.join(['miswire', 'serve', str(into)])} shows "
+            "them, and `miswire claims` without --into prints them."
+        )
+        return
     for line in _told(judged):
         say(line)
     say(cautions_paragraph())
 
 
-def _told(judged: list[Judged]) -> Iterator[str]:
+def _counted(judged: list[Judged]) -> str:
+    """How many claims there are of each status."""
     numbers = [
         f"{sum(item.answer.status == status for item in judged)} {status.replace('-', ' ')}"
         for status in STATUSES
     ]
-    yield paragraph(f"{counted(len(judged), 'claim')}: {', '.join(numbers)}.")
+    return paragraph(f"{counted(len(judged), 'claim')}: {', '.join(numbers)}.")
+
+
+def _told(judged: list[Judged]) -> Iterator[str]:
+    yield _counted(judged)
     yield ""
     for status in STATUSES:
         chosen = [item for item in judged if item.answer.status == status]

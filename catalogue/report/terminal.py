@@ -26,6 +26,8 @@ _FALLBACK: Final = (80, 24)
 _BETWEEN_COLUMNS: Final = "  "
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _BAR_CELLS: Final = 30
+#: How often a job tells how far it is where there is no terminal.
+_SECONDS_BETWEEN_LINES: Final = 20.0
 _COLOURS: Final = {"sound": "green", "mimic": "magenta", "misbehaves": "yellow", "trips": "red"}
 
 
@@ -125,12 +127,14 @@ class Progress:
     """A bar on standard error with the time left, shown once a job has taken `patience` seconds.
 
     Call it with what is done and what there is in all, and use it as a context. What is done at
-    the first call took no time of this job. Without a terminal nothing is shown.
+    the first call took no time of this job. Without a terminal a line is written now and then
+    instead, so that a log file tells how far a long job is.
     """
 
     def __init__(self, label: str, patience: float = 2.0) -> None:
         self._label = label
         self._due = time.monotonic() + patience
+        self._line_due = time.monotonic() + _SECONDS_BETWEEN_LINES
         self._bar: ProgressBar[int] | None = None
         self._first = 0
         self._is_shown = False
@@ -160,6 +164,14 @@ class Progress:
                 hidden=not sys.stderr.isatty(),
             )
         self._bar.make_step(done - self._first - self._bar.pos)
-        if time.monotonic() >= self._due:
+        if self._bar.hidden:
+            self._write_line(self._bar, done, total)
+        elif time.monotonic() >= self._due:
             self._is_shown = True
             self._bar.render_progress()
+
+    def _write_line(self, bar: "ProgressBar[int]", done: int, total: int) -> None:
+        if time.monotonic() >= self._line_due and done < total:
+            self._line_due = time.monotonic() + _SECONDS_BETWEEN_LINES
+            left = f", {bar.format_eta()} left" if bar.eta_known else ""
+            click.echo(f"{self._label}: {done:,} of {total:,}{left}", err=True)

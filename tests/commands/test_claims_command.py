@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -91,6 +92,24 @@ def test_text_says_everything() -> None:
         assert part in text
     assert text.startswith("1 claim: 0 proved, 0 holds in samples, 0 depends, 1 refuted.")
     assert "Cautions:" in text
+
+
+def test_storing_prints_the_numbers_only(
+    database: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who stores the register is told how many there are of each status, and where they went."""
+    target = changed(database, tmp_path, "delete from claim")
+    monkeypatch.setattr("catalogue.commands.claims.CLAIMS", [CLAIM[name] for name in SOME])
+    result = run("claims", "--into", str(target))
+    assert result.exit_code == 0
+    statuses = Counter(judged.answer.status for judged in decide(CLAIM[name] for name in SOME))
+    told = words(result.stdout)
+    assert told.startswith(f"6 claims: {statuses['proved']} proved, ")
+    assert f"{statuses['refuted']} refuted. They are in {target}: " in told
+    assert f"miswire serve {target}" in told
+    assert len(result.stdout.splitlines()) < 6
+    with closing(sqlite3.connect(target)) as connection:
+        assert connection.execute("select count(*) from claim").fetchone() == (len(SOME),)
 
 
 def test_unknown_names_and_places_are_refused(tmp_path: Path) -> None:
