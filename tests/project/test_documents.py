@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -99,6 +100,41 @@ def test_developers_know_every_room() -> None:
         if path.is_file() or any(f.is_file() and f.suffix != ".pyc" for f in path.rglob("*"))
     }
     assert rooms - listed == set()
+
+
+_PATH = re.compile(r"`((?:verify|catalogue|tests|data|scripts|\.ci)/[^`\s]*)")
+_MODULE = re.compile(r"`((?:verify|catalogue)(?:\.[a-z_]+)+)")
+_CONSTANT = re.compile(r"`([A-Z]+(?:_[A-Z]+)*)`")
+
+
+def test_developers_are_sent_to_places_that_exist() -> None:
+    """Every path, module and constant that the guide names is there."""
+    paths, modules, constants = (
+        set(pattern.findall(DEVELOPERS)) for pattern in (_PATH, _MODULE, _CONSTANT)
+    )
+    assert len(paths) > 40
+    assert [path for path in sorted(paths) if not (ROOT / path).exists()] == []
+    assert modules
+    assert [name for name in sorted(modules) if find_spec(name) is None] == []
+    code = "".join(
+        path.read_text("utf-8")
+        for package in ("verify", "catalogue")
+        for path in (ROOT / package).rglob("*.py")
+    )
+    assert constants
+    assert [
+        name for name in sorted(constants) if not re.search(rf"^{name}\b.* = ", code, re.MULTILINE)
+    ] == []
+
+
+def test_the_commands_of_the_quick_loop_name_what_exists() -> None:
+    """The first screen of the guide can be typed as it stands."""
+    loop = DEVELOPERS.split("\n## ")[1]
+    (block,) = re.findall(r"```sh\n(.*?)```", loop, re.DOTALL)
+    assert DEVELOPERS.index(block) + len(block) < 800
+    named = re.findall(r"(?:tests|scripts|\.ci)/\S+", block)
+    assert len(named) == 5
+    assert [path for path in named if not (ROOT / path).exists()] == []
 
 
 def test_every_column_has_its_help() -> None:
