@@ -10,8 +10,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Final
 
-import catalogue
-
 #: A name of our own, so that a font installed on a machine is never taken for it.
 FAMILY: Final = "Miswire Sans"
 #: The others are as wide, letter by letter, for programs that load no fonts.
@@ -23,7 +21,7 @@ _WEIGHTS: Final = {"regular": 400, "bold": 700}
 @cache
 def advances(*, bold: bool) -> Mapping[str, float]:
     """How wide each letter of the typeface is, as a share of its size."""
-    table = json.loads((files(catalogue) / "static/advances.json").read_text("utf-8"))
+    table = json.loads((files("catalogue") / "static/advances.json").read_text("utf-8"))
     widths: dict[str, int] = table["bold" if bold else "regular"]
     return {letter: width / table["unitsPerEm"] for letter, width in widths.items()}
 
@@ -41,7 +39,7 @@ def all_faces() -> str:
 
 
 def _face(family: str, name: str, weight: int) -> str:
-    content = b64encode((files(catalogue) / "static" / name).read_bytes()).decode()
+    content = b64encode((files("catalogue") / "static" / name).read_bytes()).decode()
     return (
         f'@font-face{{font-family:"{family}";font-weight:{weight};'
         f'src:url(data:font/woff2;base64,{content}) format("woff2")}}\n'

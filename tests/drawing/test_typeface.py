@@ -159,11 +159,12 @@ def test_our_own_writing_has_letters() -> None:
 
 
 def test_letters_come_with_their_licence() -> None:
-    """The licence stands beside the fonts and reserves no font name."""
+    """Beside the fonts stands whose they are, and the licence in full is with the others."""
     text = (files(catalogue) / "static/fonts-license.txt").read_text("utf-8")
-    assert "SIL OPEN FONT LICENSE Version 1.1" in text
+    in_full = data_path("licences/OFL-1.1.txt").read_text("utf-8")
+    assert "SIL OPEN FONT LICENSE Version 1.1" in in_full
+    assert "with Reserved Font Name" not in in_full
     assert len(re.findall(r"^Copyright 20\d\d The \w+ Project Authors", text, re.M)) == 2
-    assert "with Reserved Font Name" not in text
     for name in ("sans-regular", "sans-bold", "marks"):
         assert f"{name}.woff2" in text
         assert (files(catalogue) / f"static/{name}.woff2").read_bytes()[:4] == b"wOF2"
