@@ -7,6 +7,7 @@ from typing import Any, Final, cast
 import numpy as np
 import numpy.typing as npt
 
+from verify.base.compiling import compiled
 from verify.electric.grid import Grid, Network, Reals
 from verify.electric.solving_kernel import Phasors, States, solve_rows
 
@@ -20,10 +21,8 @@ _COLD: Final = 1e-3
 
 @cache
 def compiled_kernel() -> Any:
-    """`solve_rows` as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    return numba.njit(cache=True, nogil=True)(solve_rows)
+    """`solve_rows` as machine code, see `verify.base.compiling`."""
+    return compiled(solve_rows)
 
 
 @dataclass(frozen=True, slots=True)

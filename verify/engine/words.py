@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from verify.base.compiling import compiled
 from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.circuit.model import Circuit
 from verify.engine.words_kernel import judge
@@ -29,11 +30,8 @@ WORTH_COMPILING_ONCE: Final = 1500
 
 @cache
 def compiled_kernel() -> Callable[..., None]:
-    """The kernel as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    kernel: Callable[..., None] = numba.njit(cache=True, nogil=True)(judge)
-    return kernel
+    """The kernel as machine code, see `verify.base.compiling`."""
+    return compiled(judge)
 
 
 class WordsEngine:

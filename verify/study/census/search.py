@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
@@ -196,11 +197,8 @@ def _set(states: Iterable[int]) -> int:
 
 @cache
 def compiled_search() -> Callable[..., int]:
-    """The kernel as machine code, compiled once for each machine and kept on disk by numba."""
-    import numba
-
-    kernel: Callable[..., int] = numba.njit(cache=True, nogil=True)(search)
-    return kernel
+    """The kernel as machine code, see `verify.base.compiling`."""
+    return compiled(search)
 
 
 def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple[list[Wiring], int]:
