@@ -42,6 +42,7 @@ from verify.base.compiling import inlined
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
 Places = npt.NDArray[np.uint16]
+Joins = npt.NDArray[np.int16] | npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 
 #: In which of the states 0…63 switch 0…5 is down; switch i > 5 is down in whole words.
@@ -114,25 +115,21 @@ def judge(
 
     for row in range(rows):
         of = join_of[row]
-        find_nets(conductors, conducts[row], bridges[row], of, net)
+        find_nets(row, conductors, conducts, bridges, of, net)
         count_ends(of, size)
         _find_wired(feeds, of, net, wired)
         both_poles = _has_both_poles(switches, switch_ends, of, net, wired)
         floating = _is_metal_floating(metal, of, net, wired)
-        used = _find_contacts(contacts, closed[row], of, net, from_net, to_net, which)
+        used = _find_contacts(row, contacts, closed, of, net, from_net, to_net, which)
 
         for word in range(trips.shape[1]):
-            for u in range(used):
-                c = which[u]
-                mask[u] = _closed_in(closed[row, c], contact_switch[c], word) & valid
+            _mask_contacts(row, word, used, which, contact_switch, closed, valid, mask)
             _connect_feeds(feeds, on_b, valid, of, net, live, leg_b, neutral, ground)
             for rail in range(4 if has_b else 3):
-                _spread(rails[rail], used, from_net, to_net, mask)
+                _spread(rails, rail, used, from_net, to_net, mask)
             trip = _NONE
-            if has_b:  # lines of different legs must not meet; apart, both are simply live
-                for join in range(joins):
-                    trip |= live[join] & leg_b[join]
-                    live[join] |= leg_b[join]
+            if has_b:
+                trip = _join_legs(live, leg_b)
             tied = _NONE
             for feed in range(len(feeds)):
                 a = net[of[feeds[feed, 1]]]
@@ -146,41 +143,36 @@ def judge(
             _judge_lamps(
                 row, word, lamps, works, holds, of, net, wired, live, neutral, ground, lit, hazards
             )
-            _judge_conductors(
-                row, word, conductors, is_ground, holds, of, net, size, live, hazards
-            )
-            metal_live = _NONE
-            for m in range(len(metal)):
-                metal_live |= live[net[of[metal[m]]]]
+            _judge_conductors(row, word, conductors, is_ground, holds, of, net, size, live, hazards)
             for end in range(live_at.shape[1]):
                 live_at[row, end, word] = live[net[of[end]]] & holds
             if both_poles:
                 hazards[row, 3, word] = holds
-            hazards[row, 4, word] = metal_live & holds
+            hazards[row, 4, word] = _any_of(live, metal, of, net) & holds
             if floating:
                 hazards[row, 5, word] = holds
             hazards[row, 8, word] = tied & holds
-            served = _served_in(receptacles, of, net, live, neutral, ground)
-            hazards[row, 11, word] = holds & ~served
+            hazards[row, 11, word] = holds & ~_served_in(
+                receptacles, of, net, live, neutral, ground
+            )
 
 
 @inlined
 def find_nets(
-    conductors: Indices, conducts: Bytes, bridges: Indices, of: Indices, net: Indices
+    row: int, conductors: Joins, conducts: Bytes, bridges: Indices, of: Joins, net: Joins
 ) -> None:
-    """Fill `net` (joins,) with one join for all that conductors and bridges connect.
+    """Fill `net` (joins,) with one join for all that conductors and bridges of a row connect.
 
-    `conducts` (conductors,) and `bridges` (bridges, 2) are those of one row; `of` (ends,) is the
-    join of each end.
+    `of` (ends,) is the join of each end in that row.
     """
     for join in range(len(net)):
         net[join] = join
     for c in range(len(conductors)):
-        if conducts[c]:
+        if conducts[row, c]:
             _merge(net, of[conductors[c, 0]], of[conductors[c, 1]])
-    for c in range(len(bridges)):
-        if bridges[c, 0] >= 0:
-            _merge(net, of[bridges[c, 0]], of[bridges[c, 1]])
+    for c in range(bridges.shape[1]):
+        if bridges[row, c, 0] >= 0:
+            _merge(net, of[bridges[row, c, 0]], of[bridges[row, c, 1]])
     for join in range(len(net)):
         root = net[join]
         while net[root] != root:
@@ -189,7 +181,7 @@ def find_nets(
 
 
 @inlined
-def _merge(net: Indices, a: int, b: int) -> None:
+def _merge(net: Joins, a: int, b: int) -> None:
     """Hang the root of join b under that of join a."""
     while net[a] != a:
         a = net[a]
@@ -199,7 +191,7 @@ def _merge(net: Indices, a: int, b: int) -> None:
 
 
 @inlined
-def count_ends(of: Indices, size: Indices) -> None:
+def count_ends(of: Joins, size: Indices) -> None:
     """Fill `size` (joins,) with how many ends each join has."""
     for join in range(len(size)):
         size[join] = 0
@@ -251,6 +243,7 @@ def _is_metal_floating(metal: Indices, of: Indices, net: Indices, wired: Indices
 
 @inlined
 def _find_contacts(
+    row: int,
     contacts: Indices,
     closed: Bytes,
     of: Indices,
@@ -261,13 +254,13 @@ def _find_contacts(
 ) -> int:
     """List the contacts that ever connect two nets: which they are and what they connect.
 
-    `closed` (contacts,) is that of one row. Returns how many they are.
+    Returns how many they are.
     """
     used = 0
     for c in range(len(contacts)):
         a = net[of[contacts[c, 0]]]
         b = net[of[contacts[c, 1]]]
-        if closed[c] and a != b:
+        if closed[row, c] and a != b:
             from_net[used] = a
             to_net[used] = b
             which[used] = c
@@ -276,20 +269,35 @@ def _find_contacts(
 
 
 @inlined
-def _closed_in(positions: int, switch: int, word: int) -> np.uint64:
-    """The states of a word in which a contact is closed; bits 0 and 1 of `positions`: up, down."""
-    if switch < 6:
-        down = DOWN[switch]
-    elif (word >> (switch - 6)) & 1:
-        down = _ALL
-    else:
-        down = _NONE
-    states = _NONE
-    if positions & 1:
-        states |= ~down
-    if positions & 2:
-        states |= down
-    return states
+def _mask_contacts(
+    row: int,
+    word: int,
+    used: int,
+    which: Indices,
+    contact_switch: Indices,
+    closed: Bytes,
+    valid: np.uint64,
+    mask: Words,
+) -> None:
+    """Fill `mask` with the states of a word in which each contact of `which` is closed.
+
+    Bits 0 and 1 of `closed` tell of when its switch is up, and down.
+    """
+    for u in range(used):
+        c = which[u]
+        switch = contact_switch[c]
+        if switch < 6:
+            down = DOWN[switch]
+        elif (word >> (switch - 6)) & 1:
+            down = _ALL
+        else:
+            down = _NONE
+        states = _NONE
+        if closed[row, c] & 1:
+            states |= ~down
+        if closed[row, c] & 2:
+            states |= down
+        mask[u] = states & valid
 
 
 @inlined
@@ -320,8 +328,10 @@ def _connect_feeds(
 
 
 @inlined
-def _spread(rail: Words, used: int, from_net: Indices, to_net: Indices, mask: Words) -> None:
-    """Give both nets of each contact what either has, in the states `mask` that it is closed in.
+def _spread(
+    rails: Words, rail: int, used: int, from_net: Indices, to_net: Indices, mask: Words
+) -> None:
+    """Give both nets of each contact what either has of a rail, in the states that it is closed in.
 
     This is done until nothing changes.
     """
@@ -331,11 +341,30 @@ def _spread(rail: Words, used: int, from_net: Indices, to_net: Indices, mask: Wo
         for u in range(used):
             a = from_net[u]
             b = to_net[u]
-            differ = (rail[a] ^ rail[b]) & mask[u]
+            differ = (rails[rail, a] ^ rails[rail, b]) & mask[u]
             if differ:
-                rail[a] |= differ
-                rail[b] |= differ
+                rails[rail, a] |= differ
+                rails[rail, b] |= differ
                 spreading = True
+
+
+@inlined
+def _join_legs(live: Words, leg_b: Words) -> np.uint64:
+    """Make what is live by either leg simply live; returns the states in which legs meet."""
+    meet = _NONE
+    for join in range(len(live)):
+        meet |= live[join] & leg_b[join]
+        live[join] |= leg_b[join]
+    return meet
+
+
+@inlined
+def _any_of(rail: Words, some: Indices, of: Indices, net: Indices) -> np.uint64:
+    """The states in which some of these ends is connected to a rail."""
+    states = _NONE
+    for number in range(len(some)):
+        states |= rail[net[of[some[number]]]]
+    return states
 
 
 @inlined
