@@ -1,10 +1,10 @@
 """The verdicts on all single faults of a circuit, each different network judged once.
 
 Faults differ in far fewer ways than they are many: most of a circuit is as it was. What *words*
-would look at is given a name, and a network whose name is known is not judged again, in whatever
-circuit it comes up. What the engine *volts* adds depends on where conductors run; here it follows
-from the path of the lamp's current, which connections tell as long as the current does not divide
-in ways that only resistances decide. Where it may, and in circuits that are not simple
+would look at is written down, and a network that was met is not judged again, in whatever circuit
+it comes up. What the engine *volts* adds depends on where conductors run; here it follows from the
+path of the lamp's current, which connections tell as long as the current does not divide in ways
+that only resistances decide. Where it may, and in circuits that are not simple
 (`verify.sweep.simple`), *volts* itself is asked. Tests hold the answers to those of *volts*.
 """
 
@@ -22,7 +22,6 @@ from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.volts import VoltsEngine, engine_for
 from verify.fault.change import Wiring
-from verify.fault.network import Batch
 from verify.layout.enumeration import Layout
 from verify.layout.routing import ROOT
 from verify.sweep.listing import Listing
@@ -127,24 +126,25 @@ class Bulk:
         if bounds is None:
             raise BugError(f"{circuit.name} is not simple")
         rows = Rows.of_circuit(circuit, bounds)
-        outcome, entering = self._networks(circuit, rows.batch).path_of(rows)
+        outcome, entering = self._networks(rows).path_of(rows)
         names = (circuit.ends[end].name for end in rows.terminals)
         return outcome, Currents(scheme, items, dict(zip(names, entering, strict=True)))
 
     def _judge_rows(self, rows: Rows) -> tuple[npt.NDArray[np.int64], int]:
         """The number of the outcome of each row, and how many had to be solved."""
-        return self._networks(rows.circuit, rows.batch).outcomes_of(rows)
+        return self._networks(rows).outcomes_of(rows)
 
-    def _networks(self, circuit: Circuit, batch: Batch) -> Networks:
+    def _networks(self, rows: Rows) -> Networks:
+        """Those of all circuits with the same devices, whose terminals and contacts are alike."""
         shape = (
-            *(switch.kind for switch in circuit.switches),
-            len(batch.metal),
-            *batch.on_b.tolist(),
+            *(switch.kind for switch in rows.circuit.switches),
+            len(rows.batch.metal),
+            *rows.batch.on_b.tolist(),
         )
         if shape not in self._shapes:
             if len(self._shapes) >= _MOST_SHAPES:
                 del self._shapes[next(iter(self._shapes))]
-            self._shapes[shape] = Networks(shape, self.outcomes)
+            self._shapes[shape] = Networks(rows.name_width, self.outcomes)
         return self._shapes[shape]
 
     def _judge_by(

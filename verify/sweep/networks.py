@@ -1,11 +1,11 @@
 """Networks that were met, by name, and what they do; the rows of a circuit in which they come up.
 
-What *words* would look at is given a name, and a network whose name is known is not judged again,
-in whatever circuit it comes up. Where its current runs in the conductors of a circuit is asked row
-by row.
+What *words* would look at is written down as a name (`verify.sweep.network_names`), and a network
+whose name is known is not judged again, in whatever circuit it comes up. A name is compared whole,
+not by a hash of it: networks are taken for one only if they are one. Where its current runs in the
+conductors of a circuit is asked row by row.
 """
 
-import hashlib
 from typing import Final
 
 import networkx as nx
@@ -51,6 +51,7 @@ class Rows:
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
         self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
+        self.name_width = names.width_of_names(len(self.terminals), batch.closed.shape[1])
         self.terminal_of = np.full(batch.join_of.shape[1], NOTHING, np.int16)
         self.terminal_of[self.terminals] = np.arange(len(self.terminals))
         widths = [len(cable.conductors) for cable in circuit.cables]
@@ -92,10 +93,9 @@ class Rows:
 class Networks:
     """The networks of circuits with the same devices that have been met, and what they do."""
 
-    def __init__(self, shape: tuple[object, ...], outcomes: KnownOutcomes) -> None:
+    def __init__(self, name_width: int, outcomes: KnownOutcomes) -> None:
         self._words = WordsEngine()
-        self._seed = _hashed(shape)
-        self._known = Numbering()
+        self._known = Numbering(name_width)
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
@@ -189,7 +189,7 @@ class Networks:
     def _networks_of(self, rows: Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
         """The number of the network of each row, and its nets; networks that are new are judged."""
         batch = rows.batch
-        called = np.empty((len(batch), 2), np.uint64)
+        called = np.empty((len(batch), rows.name_width), np.uint64)
         nets = np.empty((len(batch), int(batch.join_of.max()) + 1), np.int16)
         compiled(names.name_networks)(
             _unsigned(rows.terminals),
@@ -200,7 +200,6 @@ class Networks:
             batch.closed,
             batch.works,
             batch.bridges,
-            self._seed,
             called,
             _unsigned(nets),
         )
@@ -303,8 +302,3 @@ def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
             bits = np.where(is_above, low, np.uint64(0)) & matters[number, at[open_]]
             shown[number, at[open_]] |= bits
         left[open_] &= ~low
-
-
-def _hashed(shape: tuple[object, ...]) -> Words:
-    digest = hashlib.blake2b(repr(shape).encode(), digest_size=16).digest()
-    return np.frombuffer(digest, "<u8").astype(np.uint64)

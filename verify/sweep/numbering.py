@@ -1,83 +1,139 @@
-"""Numbers for what is met, in the order in which it comes up: only arrays, no object for each."""
+"""Numbers for what is met, in the order in which it comes up: only arrays, no object for each.
+
+Names lie in a table by their hashes with open addressing, each in the first free slot from that of
+its hash on: Knuth, *The Art of Computer Programming* 3, section 6.4, linear probing (from memory).
+Equal hashes are no reason to take two names for one: a name that is found is compared whole.
+"""
 
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from verify.base.compiling import compiled
+from verify.base.compiling import compiled, inlined
 
 Words = npt.NDArray[np.uint64]
 Numbers = npt.NDArray[np.int64]
 
 _FIRST_SIZE: Final = 1 << 12
+_NONE: Final = np.uint64(0)
+_SEED: Final = np.uint64(0xC2B2AE3D27D4EB4F)
 _PRIME: Final = np.uint64(0x9E3779B97F4A7C15)
-_SHIFT: Final = np.uint64(29)
+_HALF: Final = np.uint64(32)
 
 
 class Numbering:
-    """Numbers for names of 128 bits, whose lowest bits should differ: the next one for each new."""
+    """Numbers for names, each of which is `width` words: the next one for each new name.
 
-    def __init__(self) -> None:
+    Names are found by a hash and compared whole: two that differ never get one number.
+    """
+
+    def __init__(self, width: int = 1) -> None:
         self._count = 0
-        self._table = np.zeros((_FIRST_SIZE, 2), np.uint64)
+        self._names = np.zeros((0, width), np.uint64)
+        self._hashes = np.zeros(_FIRST_SIZE, np.uint64)
         self._places = np.full(_FIRST_SIZE, -1, np.int64)
 
     def __len__(self) -> int:
         return self._count
 
     def of(self, names: Words) -> tuple[Numbers, Numbers]:
-        """The number of each of `names` (rows, 2), and the rows in which new ones first come up.
+        """The number of each of `names` (rows, width), and the rows in which new ones first come.
 
         The latter are in the order of the new numbers.
         """
-        while 2 * (self._count + len(names)) > len(self._table):
-            self._grow()
+        self._make_room(len(names))
         found = np.empty(len(names), np.int64)
         first = np.empty(len(names), np.int64)
         known = self._count
-        self._count = look_up(names, self._table, self._places, found, first, known)
+        self._count = compiled(look_up)(
+            names, self._names, self._hashes, self._places, found, first, known
+        )
         return found, first[: self._count - known]
 
     def of_keys(self, keys: Numbers) -> tuple[Numbers, Numbers]:
-        """As `of`, for `keys` (rows,) that are whole numbers."""
-        words = keys.astype(np.uint64)
-        mixed = words * _PRIME
-        return self.of(np.stack((mixed ^ (mixed >> _SHIFT), words), 1))
+        """As `of`, for `keys` (rows,) that are whole numbers; `width` is 1."""
+        return self.of(keys.astype(np.uint64)[:, None])
 
-    def _grow(self) -> None:
-        taken = self._places >= 0
-        names = self._table[taken][np.argsort(self._places[taken])]
-        self._table = np.zeros((2 * len(self._table), 2), np.uint64)
-        self._places = np.full(len(self._table), -1, np.int64)
-        look_up(names, self._table, self._places, *np.empty((2, len(names)), np.int64), 0)
+    def _make_room(self, more: int) -> None:
+        """Have room for so many more names, and leave half of the slots free."""
+        while 2 * (self._count + more) > len(self._places):
+            hashes, places = self._hashes, self._places
+            self._hashes = np.zeros(2 * len(places), np.uint64)
+            self._places = np.full(2 * len(places), -1, np.int64)
+            compiled(put_again)(hashes, places, self._hashes, self._places)
+        if self._count + more > len(self._names):
+            names = np.empty((len(self._places) // 2, self._names.shape[1]), np.uint64)
+            names[: self._count] = self._names[: self._count]
+            self._names = names
 
 
-@compiled
+@inlined
+def hash_of(names: Words, row: int) -> np.uint64:
+    """Some bits that depend on all of a name: where to begin to look for it, and no more."""
+    mixed = _SEED
+    for word in range(names.shape[1]):
+        mixed = mixed * _PRIME + names[row, word]
+    mixed = (mixed ^ (mixed >> _HALF)) * _PRIME
+    return mixed ^ (mixed >> _HALF)
+
+
+@inlined
+def _difference(names: Words, row: int, others: Words, other: int) -> np.uint64:
+    """0 where two names are the same; all words are looked at, which is quicker than to stop."""
+    difference = _NONE
+    for word in range(names.shape[1]):
+        difference |= names[row, word] ^ others[other, word]
+    return difference
+
+
+def put_again(hashes: Words, places: Numbers, new_hashes: Words, new_places: Numbers) -> None:
+    """Put the names of a table, see `look_up`, into one that is empty and has more slots."""
+    last = np.uint64(len(new_places) - 1)
+    for old in range(len(places)):
+        if places[old] >= 0:
+            slot = hashes[old] & last
+            while new_places[slot] >= 0:
+                slot = (slot + np.uint64(1)) & last
+            new_hashes[slot] = hashes[old]
+            new_places[slot] = places[old]
+
+
 def look_up(
-    names: Words, table: Words, places: Numbers, found: Numbers, first: Numbers, known: int
+    names: Words,
+    known_names: Words,
+    hashes: Words,
+    places: Numbers,
+    found: Numbers,
+    first: Numbers,
+    known: int,
 ) -> int:
-    """Fill `found` (rows,) with the number of each name; new names get the next ones.
+    """Fill `found` (rows,) with the number of each of `names` (rows, width); new ones get the next.
 
-    `table` (size, 2) with `places` (size,) holds `known` names by their bits; a place below 0 is
-    free. `first` (rows,) gets the rows in which new names first come up. Returns how many names
-    are known now; there must be room for all rows.
+    `known_names` has the `known` names by their numbers. `places` (size,) has their numbers, each
+    in the first slot that was free from that of its hash on, which is in `hashes` (size,); a place
+    below 0 is free. `first` (rows,) gets the rows in which new names first come up. Returns how
+    many names are known now; there must be room for all rows. At least half of the slots stay
+    free, so that every look ends at a free one.
     """
-    last = np.uint64(len(table) - 1)
+    last = np.uint64(len(places) - 1)
     new = 0
     for row in range(len(names)):
-        slot = names[row, 0] & last
-        while places[slot] >= 0 and (
-            table[slot, 0] != names[row, 0] or table[slot, 1] != names[row, 1]
-        ):
+        mixed = hash_of(names, row)
+        slot = mixed & last
+        place = places[slot]
+        while place >= 0 and _difference(names, row, known_names, place):
             slot = (slot + np.uint64(1)) & last
-        if places[slot] < 0:
-            table[slot, 0] = names[row, 0]
-            table[slot, 1] = names[row, 1]
-            places[slot] = known + new
+            place = places[slot]
+        if place < 0:
+            place = known + new
+            hashes[slot] = mixed
+            places[slot] = place
+            for word in range(names.shape[1]):
+                known_names[place, word] = names[row, word]
             first[new] = row
             new += 1
-        found[row] = places[slot]
+        found[row] = place
     return known + new
 
 
