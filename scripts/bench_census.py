@@ -7,7 +7,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED
-from verify.study.census.search import Run, run_of, search_batches
+from verify.study.census.search import SearchRun, run_of, search_batches
 
 #: With and without the rules, whole, and a part of a run that is long enough to be spread.
 _LOCATIONS = 3
@@ -28,7 +28,7 @@ def census() -> dict[str, object]:
             more, _ = _timed(run_of(_LOCATIONS, PRUNED & ~rule.bit))
             without[rule.name] = round(more / nodes, 2)
     whole_nodes, whole_seconds = _timed(run_of(_WHOLE_LOCATIONS))
-    part = Run(run_of(_SPREAD_LOCATIONS).batches[:_SPREAD_BATCHES], 0)
+    part = SearchRun(run_of(_SPREAD_LOCATIONS).batches[:_SPREAD_BATCHES], 0)
     part_nodes, alone_seconds = _timed(part)
     with ProcessPoolExecutor(_WORKERS, mp_context=get_context("spawn")) as pool:
         # Once before the clock starts, so that both workers have loaded the kernel.
@@ -54,7 +54,7 @@ def census() -> dict[str, object]:
     }
 
 
-def _timed(run: Run, executor: Executor | None = None) -> tuple[int, float]:
+def _timed(run: SearchRun, executor: Executor | None = None) -> tuple[int, float]:
     """The nodes of a run, and the seconds that its batches take."""
     started = time.perf_counter()
     results = search_batches(run.batches, executor=executor, window=3 * _WORKERS)

@@ -12,7 +12,7 @@ from browser import HOSTILE, Browser, visiting
 
 from catalogue.build.sweep import build
 from catalogue.pages.visit import Visit
-from catalogue.prove.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
+from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove.proving import prove
 from catalogue.store.file import Store
 from catalogue.store.spelling import teach_texts
@@ -38,7 +38,7 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     build(path, [2], drawn=2, seed=1)
     plan = make_plan([2], 2, 1)
     with closing(Store(path)) as store:
-        store.write(Batch(plan.batches[-1].id, ()), prove([Own(0, 0)]))
+        store.write(CircuitBatch(plan.batches[-1].id, ()), prove([Own(0, 0)]))
         store.finish(store.begin(plan, ""))
     return path
 

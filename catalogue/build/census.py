@@ -12,7 +12,7 @@ from catalogue.report.terminal import file_name
 from verify.base.problems import Problem, UserError
 from verify.study.census.pruning import PRUNED
 from verify.study.census.search import VERSION, Found, run_of, search_batches
-from verify.study.census.terminals import Parts, Wiring, parts_of
+from verify.study.census.terminals import CensusParts, Wiring, parts_of
 from verify.study.census.wiring_families import Family, families_of
 
 #: How many batches may be out at once for each worker.
@@ -27,7 +27,7 @@ Progress = Callable[[int, int], None]
 class Census:
     """Every wiring with any-location control, in families; `nodes` terminals were placed."""
 
-    parts: Parts
+    parts: CensusParts
     families: tuple[Family, ...]
     nodes: int
 

@@ -8,10 +8,10 @@ from catalogue.report.forms import FORMAT, short_cautions
 from catalogue.store.file import now, require_catalogue
 from catalogue.store.schema import open_for_writing
 from verify.base.version import version
-from verify.study.claims.contract import Judged
+from verify.study.claims.contract import JudgedClaim
 
 
-def register_form(judged: Sequence[Judged]) -> dict[str, object]:
+def register_form(judged: Sequence[JudgedClaim]) -> dict[str, object]:
     """The register as the command prints it for programs."""
     return {
         "format": FORMAT,
@@ -20,7 +20,7 @@ def register_form(judged: Sequence[Judged]) -> dict[str, object]:
     }
 
 
-def _claim_form(item: Judged) -> dict[str, object]:
+def _claim_form(item: JudgedClaim) -> dict[str, object]:
     found = item.answer.counterexample
     return {
         **_decided(item),
@@ -36,7 +36,7 @@ def _claim_form(item: Judged) -> dict[str, object]:
     }
 
 
-def _decided(item: Judged) -> dict[str, object]:
+def _decided(item: JudgedClaim) -> dict[str, object]:
     """What was decided of a claim, but for the counterexample."""
     claim, answer = item.claim, item.answer
     return {
@@ -52,7 +52,7 @@ def _decided(item: Judged) -> dict[str, object]:
     }
 
 
-def store_register(path: Path, judged: Sequence[Judged]) -> None:
+def store_register(path: Path, judged: Sequence[JudgedClaim]) -> None:
     """Put the register into a catalogue, in place of the one that is there.
 
     Raises UserError for a file that is no catalogue.

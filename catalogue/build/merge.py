@@ -13,7 +13,7 @@ from sqlite3 import Connection
 from typing import Final
 
 from catalogue.build.sweep import self_check
-from catalogue.prove.plan import Plan, make_plan
+from catalogue.prove.build_plan import BuildPlan, make_plan
 from catalogue.prove.summary import COUNT_IN
 from catalogue.store.columns import Column, Table
 from catalogue.store.file import Store, require_catalogue
@@ -29,7 +29,7 @@ _DERIVED: Final = ("profile", "scope")
 
 
 @dataclass(frozen=True, slots=True)
-class Merged:
+class MergeResult:
     """What a merge did: circuits put in now, of those `planned`; `missing` are in no part.
 
     `digest` is None while some are missing.
@@ -43,7 +43,7 @@ class Merged:
 
 def merge(
     path: Path, parts: Sequence[Path], progress: Progress = lambda done, total: None
-) -> Merged:
+) -> MergeResult:
     """Put the finished batches of `parts` into the catalogue in `path`, made if there is none.
 
     Each part is taken whole or not at all; to merge again, with more parts, goes on. Counts
@@ -63,13 +63,13 @@ def merge(
         missing = sum(len(batch.specs) for batch in plan.batches if batch.id not in done)
         if taken:
             store.count_profile()
-        return Merged(taken, plan.circuits, missing, None if missing else store.finish(run))
+        return MergeResult(taken, plan.circuits, missing, None if missing else store.finish(run))
 
 
-def _common_plan(parts: Sequence[Path]) -> Plan:
+def _common_plan(parts: Sequence[Path]) -> BuildPlan:
     """The whole build that all parts are parts of."""
     problems: list[Problem] = []
-    plans: dict[tuple[object, ...], tuple[Path, Plan]] = {}
+    plans: dict[tuple[object, ...], tuple[Path, BuildPlan]] = {}
     for part in parts:
         try:
             require_catalogue(part)
@@ -121,7 +121,7 @@ def _words(asked: tuple[object, ...]) -> str:
     return f"--locations {locations or 'none'} --scheme {schemes} {drawing}"
 
 
-def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
+def _take(store: Store, part: Path, run: int, plan: BuildPlan) -> int:
     """Put the circuits of one part in, with all that hangs on them; how many they are."""
     before = store.done()
     connection = store.db.conn
@@ -152,7 +152,7 @@ def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
     return int(circuits)
 
 
-def _take_counts(connection: Connection, part: Path, plan: Plan, before: set[str]) -> int:
+def _take_counts(connection: Connection, part: Path, plan: BuildPlan, before: set[str]) -> int:
     """Count the faults of a part in; for how many circuits. Counts cannot be told apart again."""
     done = {str(row[0]) for row in connection.execute("select id from part.work where done = 1")}
     if done <= before:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from catalogue.build.workforce import Hiring, Workforce, processes
-from catalogue.prove.plan import Batch, Plan, batch_versions, make_plan
+from catalogue.prove.build_plan import BuildPlan, CircuitBatch, batch_versions, make_plan
 from catalogue.prove.proving import Proved, prove_as
 from catalogue.prove.summary import summarize_as
 from catalogue.store.file import Store
@@ -59,7 +59,7 @@ def build(
 
 def build_plan(
     path: Path,
-    plan: Plan,
+    plan: BuildPlan,
     *,
     hire: Hiring | None = None,
     progress: Progress = lambda done, total: None,
@@ -94,8 +94,8 @@ def build_plan(
 
 
 def _stored(
-    store: Store, batches: Sequence[Batch], force: Workforce, *, summary: bool
-) -> Iterator[Batch]:
+    store: Store, batches: Sequence[CircuitBatch], force: Workforce, *, summary: bool
+) -> Iterator[CircuitBatch]:
     """Each batch once it is stored."""
     window = force.workers * _WINDOW
     if not summary:
@@ -110,8 +110,8 @@ def _stored(
 
 
 def sweep(
-    batches: Sequence[Batch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
-) -> Iterator[tuple[Batch, Proved]]:
+    batches: Sequence[CircuitBatch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
+) -> Iterator[tuple[CircuitBatch, Proved]]:
     """The rows of each batch, in order; see `verify.base.spreading`."""
     work = partial(prove_as, batch_versions())
     return in_order(batches, work, executor=executor, window=window)

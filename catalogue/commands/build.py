@@ -12,7 +12,7 @@ import click
 from catalogue.build.sweep import Built, build_plan
 from catalogue.build.workforce import EXECUTORS, Hiring, cluster, processes
 from catalogue.commands.options import Options, processors
-from catalogue.prove.plan import Shard, make_plan
+from catalogue.prove.build_plan import Shard, make_plan
 from catalogue.report.terminal import Progress, say
 from verify.base.problems import shown
 from verify.behaviour.judgement import VERDICTS

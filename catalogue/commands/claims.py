@@ -21,7 +21,7 @@ from catalogue.report.terminal import (
 from catalogue.store.file import require_catalogue
 from verify.base.problems import shown
 from verify.base.sentences import counted
-from verify.study.claims.contract import STATUSES, Judged
+from verify.study.claims.contract import STATUSES, JudgedClaim
 from verify.study.claims.register import CLAIM, CLAIMS, decide
 
 #: What a status means, as a heading.
@@ -82,7 +82,7 @@ def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
     say(cautions_paragraph())
 
 
-def _counted(judged: list[Judged]) -> str:
+def _counted(judged: list[JudgedClaim]) -> str:
     """How many claims there are of each status."""
     numbers = [
         f"{sum(item.answer.status == status for item in judged)} {status.replace('-', ' ')}"
@@ -91,7 +91,7 @@ def _counted(judged: list[Judged]) -> str:
     return paragraph(f"{counted(len(judged), 'claim')}: {', '.join(numbers)}.")
 
 
-def _told(judged: list[Judged]) -> Iterator[str]:
+def _told(judged: list[JudgedClaim]) -> Iterator[str]:
     yield _counted(judged)
     yield ""
     for status in STATUSES:
@@ -103,7 +103,7 @@ def _told(judged: list[Judged]) -> Iterator[str]:
             yield from _told_claim(item)
 
 
-def _told_claim(item: Judged) -> Iterator[str]:
+def _told_claim(item: JudgedClaim) -> Iterator[str]:
     claim, answer = item.claim, item.answer
     yield heading(claim.name, "  ")
     yield paragraph(f"“{claim.saying}”", "    ")

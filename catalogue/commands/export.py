@@ -11,7 +11,7 @@ import click
 from catalogue.commands.options import Options
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
-from catalogue.store.export import FORMATS, Export, Part
+from catalogue.store.export import FORMATS, Export, ExportPart
 from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import teach_texts
 from verify.base.problems import listing, shown
@@ -67,7 +67,7 @@ def export(
     options.check()
     require_catalogue(database)
     require_ours(out, (), COMMAND)
-    part = Part(tuple(dict.fromkeys(kinds)), tuple(dict.fromkeys(verdicts)), sizes)
+    part = ExportPart(tuple(dict.fromkeys(kinds)), tuple(dict.fromkeys(verdicts)), sizes)
     with (
         closing(sqlite3.connect(f"file:{database.absolute()}?mode=ro", uri=True)) as connection,
         tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".miswire-") as folder,

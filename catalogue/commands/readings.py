@@ -14,7 +14,7 @@ from catalogue.report.metering import (
     MOST_STATES,
     RETURNS,
     Measured,
-    Point,
+    ProbePoint,
     agree,
     all_points,
     assumed_words,
@@ -175,7 +175,7 @@ def _told(
     yield cautions_paragraph()
 
 
-def _names(circuit: Circuit, point: Point) -> list[str]:
+def _names(circuit: Circuit, point: ProbePoint) -> list[str]:
     """A point's terminals as they are written, or its conductors where it has no terminal."""
     cables = {cable.name for cable in circuit.cables}
     terminals = [end.name for end in point.ends if end.owner not in cables]

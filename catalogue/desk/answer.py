@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
-from catalogue.desk.checks import POWER_OFF_KINDS, Bench, Check, CheckKind, Hypothesis
-from catalogue.desk.match import Group as Suspected
+from catalogue.desk.checks import POWER_OFF_KINDS, Check, CheckBench, CheckKind, Hypothesis
 from catalogue.desk.match import Match, sights
-from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
+from catalogue.desk.match import SuspectGroup as Suspected
+from catalogue.desk.planner import CheckPlan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
@@ -20,7 +20,7 @@ from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm
 from verify.base.cautions import cautions
 from verify.base.problems import Problem, UserError, shown
 from verify.base.sentences import counted
-from verify.base.telling import Group, Words, cautions_group, heading, html, plain
+from verify.base.telling import Group, Passage, cautions_group, heading, html, plain
 from verify.behaviour.findings import position
 
 #: The word for a finding that no suspect predicts.
@@ -43,7 +43,7 @@ _NOTHING_WRONG: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class MadeCheck:
     """A check that was made: its title, what was found, and how many suspects were left then."""
 
     key: str
@@ -69,18 +69,18 @@ class Answer:
         return Match(self.pool, self.symptoms, self.priors, self.any_order)
 
     @cached_property
-    def _bench(self) -> Bench:
-        return Bench(self.match, self.kinds)
+    def _bench(self) -> CheckBench:
+        return CheckBench(self.match, self.kinds)
 
     @cached_property
-    def _after(self) -> tuple[list[Hypothesis], list[Step]]:
+    def _after(self) -> tuple[list[Hypothesis], list[MadeCheck]]:
         """The hypotheses that are left after the results, and the way there.
 
         Raises UserError for the first result that names no check or no finding: what could be
         checked after it nobody knows.
         """
         left = self._bench.hypotheses()
-        steps: list[Step] = []
+        steps: list[MadeCheck] = []
         for key, word in self.results:
             check = self._bench.check(key, left)
             place = f"result {shown(key)}={shown(word)}"
@@ -98,7 +98,7 @@ class Answer:
             else:
                 message = f"must be one of {shown(', '.join([*words, OTHER]), 400)}"
                 raise UserError([Problem(place, message)])
-            steps.append(Step(key, check.title, found, len({h.suspect for h in left})))
+            steps.append(MadeCheck(key, check.title, found, len({h.suspect for h in left})))
         return left, steps
 
     @property
@@ -107,7 +107,7 @@ class Answer:
         return self._after[0]
 
     @property
-    def steps(self) -> list[Step]:
+    def steps(self) -> list[MadeCheck]:
         """The checks that were made."""
         return self._after[1]
 
@@ -152,7 +152,7 @@ class Answer:
         return proposals(power_off(checks, self.stops), self.hypotheses)
 
     @cached_property
-    def plan(self) -> Plan:
+    def plan(self) -> CheckPlan:
         """The whole plan from here."""
         return make_plan(self._bench, self.hypotheses, self.stops, self.observed.seen)
 
@@ -214,7 +214,7 @@ class Answer:
             yield [stop_alarm(self.stops)]
         if self.steps:
             yield [
-                Words(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
+                Passage(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
                 for step in self.steps
             ]
         if self.groups:
@@ -222,19 +222,19 @@ class Answer:
             alike = "members of a group look alike" if self.stops else _ALIKE
             yield [heading(f"{what} what was seen; {alike}")]
         else:
-            yield [Words(NOTHING_FITS)]
+            yield [Passage(NOTHING_FITS)]
         for number, group in enumerate((self.groups or self.nearest)[:most], 1):
             yield [*group_told(number, group, self.stops)]
         if len(self.groups) > most:
-            yield [Words(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
+            yield [Passage(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
         needs_power = any(p.check.kind.name not in POWER_OFF_KINDS for p in self.next_checks)
-        watch = [Words(f"{phrase('watch')} (--sign)", marker="! ")] if needs_power else []
+        watch = [Passage(f"{phrase('watch')} (--sign)", marker="! ")] if needs_power else []
         if with_plan:
             yield [
-                heading("Plan"),
+                heading("CheckPlan"),
                 *watch,
                 *plan_told(self.plan, "", self.stops),
-                Words(
+                Passage(
                     f"Expected: {self.plan.checks:.1f} checks, cost {self.plan.cost:.1f}; "
                     f"{self.uncertainty:.1f} bits to find out."
                 ),
@@ -248,7 +248,7 @@ class Answer:
             ]
         if self.ending:
             yield [heading(self.ending)]
-        yield [Words(note) for note in self.notes]
+        yield [Passage(note) for note in self.notes]
 
     def __repr__(self) -> str:
         return plain([*self.told(), cautions_group()])

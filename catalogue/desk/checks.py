@@ -117,7 +117,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Bench:
+class CheckBench:
     """All checks over the hypotheses that fit what was seen."""
 
     match: Match

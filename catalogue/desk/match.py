@@ -24,7 +24,7 @@ Numbers = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class SuspectGroup:
     """Suspects that do the same in every state, held against what was seen.
 
     `codes` is the pool's behaviour as the person named the positions; `matched`, `contradicted`
@@ -145,7 +145,7 @@ class Match:
         return [s for s in self.pool.suspects if len(self.consistent_readings(s))]
 
     @cached_property
-    def groups(self) -> list[Group]:
+    def groups(self) -> list[SuspectGroup]:
         """All groups, the best first: by what contradicts them, then by share."""
         members: dict[tuple[object, int, int], list[Suspect]] = {}
         for suspect in self.pool.suspects:
@@ -168,7 +168,9 @@ class Match:
         """What suspects of one group have in common."""
         return self._signatures[codes].word if len(self.readings) > 1 else codes
 
-    def _group(self, suspects: Sequence[Suspect], shown: int, failed: int, total: float) -> Group:
+    def _group(
+        self, suspects: Sequence[Suspect], shown: int, failed: int, total: float
+    ) -> SuspectGroup:
         codes = suspects[0].codes
         matched, contradicted = self._seen
         best = int(np.lexsort((-matched[codes], contradicted[codes]))[0])
@@ -176,7 +178,7 @@ class Match:
         untested = len(self.symptoms.untried) + sum(
             not SIGN[name].is_computed for name in self.symptoms.signs
         )
-        return Group(
+        return SuspectGroup(
             signature=signature,
             name=signature_name(signature),
             codes=tuple(self.pool.codes[codes][self.readings[best]].tolist()),

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from catalogue.desk.checks import Bench, Check, Hypothesis
+from catalogue.desk.checks import Check, CheckBench, Hypothesis
 from catalogue.desk.match import Numbers
 from catalogue.desk.pool import Suspect
 from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
@@ -63,7 +63,7 @@ def _gain(check: Check, weights: np.ndarray) -> float:
 
 
 @dataclass(frozen=True)
-class Plan:
+class CheckPlan:
     """What to do from here: stop, or check and go on by what is found.
 
     `weight` is the share of all suspects that comes here, `stops` are the reasons to stop that are
@@ -73,7 +73,7 @@ class Plan:
     suspects: tuple[Suspect, ...]
     weight: float
     check: Check | None = None
-    branches: tuple[tuple[str, "Plan"], ...] = ()
+    branches: tuple[tuple[str, "CheckPlan"], ...] = ()
     stops: tuple[Stop, ...] = ()
 
     @cached_property
@@ -96,11 +96,11 @@ class Plan:
 
 
 def make_plan(
-    bench: Bench,
+    bench: CheckBench,
     hypotheses: Sequence[Hypothesis] | None = None,
     stops: tuple[Stop, ...] = (),
     seen: Mapping[int, int] | None = None,
-) -> Plan:
+) -> CheckPlan:
     """The greedy plan that ends when no check tells the remaining suspects apart.
 
     `stops` are the reasons to stop that are known from the beginning, `seen` what the light did in
@@ -113,13 +113,13 @@ def make_plan(
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
     pool = bench.match.pool
 
-    def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> Plan:
+    def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> CheckPlan:
         keep_deadline()
         here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
         suspects = tuple(pool.suspects[number] for number in names)
         weight = sum(hypothesis.weight for hypothesis in here) / total
-        end = Plan(suspects, weight, stops=stops)
+        end = CheckPlan(suspects, weight, stops=stops)
         if len(suspects) == 1:
             return end
         found = outcomes[:, members]
@@ -134,7 +134,7 @@ def make_plan(
         best = ranked[0].check
         predicted = np.array(best.outcomes)
 
-        def branch(outcome: int) -> tuple[str, Plan]:
+        def branch(outcome: int) -> tuple[str, CheckPlan]:
             word, told = best.results[outcome]
             signs = {stop.name for stop in stops} | set(found_signs(pool, seen, best.key, word))
             sight = {int(best.key.partition(":")[2]): SIGHTS[word]} if _is_sight(best, word) else {}

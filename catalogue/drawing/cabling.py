@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
+from catalogue.drawing.box_order import cable_label
+from catalogue.drawing.floor_plan import FloorPlan
 from catalogue.drawing.measures import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
-from catalogue.drawing.place import Point, Run, ribbon, sheath_width
-from catalogue.drawing.plan import Plan
-from catalogue.drawing.rows import cable_label
-from catalogue.drawing.scene import Sheath, Wire, Words
+from catalogue.drawing.place import CablePath, Point, ribbon, sheath_width
+from catalogue.drawing.scene import Caption, Sheath, Wire
 from catalogue.drawing.states import StateView
 from catalogue.drawing.text import fitted
 from verify.base.problems import BugError
@@ -40,7 +40,7 @@ class Cabling:
     """The cables of one circuit, once it is known where their conductors are in the boxes."""
 
     def __init__(
-        self, circuit: Circuit, plan: Plan, view: StateView, places: Mapping[End, Place]
+        self, circuit: Circuit, plan: FloorPlan, view: StateView, places: Mapping[End, Place]
     ) -> None:
         self.circuit = circuit
         self.plan = plan
@@ -54,7 +54,7 @@ class Cabling:
         for run in self.plan.placement.runs:
             yield self._sheath(run)
 
-    def _sheath(self, run: Run) -> Sheath:
+    def _sheath(self, run: CablePath) -> Sheath:
         cable = run.cable
         start_box, end_box = self._boxes_along(run)
         middle = self._middle_line(run, start_box, end_box)
@@ -70,7 +70,7 @@ class Cabling:
             for line, text in enumerate(filter(None, (name, facts))):
                 short, full = fitted(text, WIDEST_CABLE_LABEL, SMALL)
                 at = corner.moved(0, 15 + 15 * line)
-                label.append(Words(at, short, SMALL, "start", False, "soft", full))
+                label.append(Caption(at, short, SMALL, "start", False, "soft", full))
         conductors: list[Wire] = []
         breaks, shorts = self._failures_in(run)
         for colour, points in lines.items():
@@ -93,14 +93,14 @@ class Cabling:
             tuple(shorts),
         )
 
-    def _boxes_along(self, run: Run) -> tuple[str, str]:
+    def _boxes_along(self, run: CablePath) -> tuple[str, str]:
         """The box where the run begins, and that where it ends."""
         one, other = run.cable.between
         if run.cable in self.plan.tree.up[one]:
             return other, one
         return one, other
 
-    def _middle_line(self, run: Run, start_box: str, end_box: str) -> tuple[Point, ...]:
+    def _middle_line(self, run: CablePath, start_box: str, end_box: str) -> tuple[Point, ...]:
         """The run with its pieces inside the boxes, up to where the conductors spread."""
         first, *between, last = run.points
         colour = run.cable.conductors[0]
@@ -110,7 +110,7 @@ class Cabling:
             ends.append(Point(point.x, place.at.y - place.inwards * SPREAD))
         return (ends[0], *between, ends[1])
 
-    def _offsets(self, run: Run) -> Iterator[tuple[str, float]]:
+    def _offsets(self, run: CablePath) -> Iterator[tuple[str, float]]:
         order = self.plan.rows.colours[run.cable.name]
         for number, colour in enumerate(order):
             yield colour, RIBBON_PITCH * (number - (len(order) - 1) / 2)
@@ -131,7 +131,7 @@ class Cabling:
             self.places[End(end_box, name)].at,
         )
 
-    def spots(self, run: Run, count: int) -> list[tuple[Point, Point]]:
+    def spots(self, run: CablePath, count: int) -> list[tuple[Point, Point]]:
         """Places on the longest piece of a cable, from its first box on, each with a direction."""
         start_box, end_box = self._boxes_along(run)
         middle = self._middle_line(run, start_box, end_box)
@@ -149,7 +149,7 @@ class Cabling:
             )
         return spots
 
-    def _failures_in(self, run: Run) -> tuple[dict[str, Point], list[Wire]]:
+    def _failures_in(self, run: CablePath) -> tuple[dict[str, Point], list[Wire]]:
         """Where conductors are broken, by colour, and the lines that stand for shorts.
 
         Shorts are nearer to the cable's first box, as the engines take them to be.

@@ -21,7 +21,7 @@ class Pin(NamedTuple):
     above: bool
 
 
-class Net:
+class PinNet:
     """The pins of one join; one of a single pin needs no track.
 
     `from_above` and `from_below` are the places of its pins on the two edges, `left` and `right`
@@ -53,7 +53,7 @@ class Routing:
     crossings: int
 
 
-def crossings_if_above(upper: Net, lower: Net) -> int:
+def crossings_if_above(upper: PinNet, lower: PinNet) -> int:
     """How often two nets cross if the one has the higher track; `FORBIDDEN` if they overlap."""
     low_left, low_right = lower.left, lower.right
     up_left, up_right = upper.left, upper.right
@@ -72,7 +72,7 @@ def crossings_if_above(upper: Net, lower: Net) -> int:
     return crossings
 
 
-def fewest_crossings(nets: Sequence[Net]) -> int:
+def fewest_crossings(nets: Sequence[PinNet]) -> int:
     """A lower bound: each pair of nets stacked as suits these two best."""
     routed = [net for net in nets if net.size > 1]
     return sum(
@@ -82,7 +82,7 @@ def fewest_crossings(nets: Sequence[Net]) -> int:
     )
 
 
-def route(nets: Sequence[Net]) -> Routing | None:
+def route(nets: Sequence[PinNet]) -> Routing | None:
     """Tracks for all nets, or None if pins of different nets stand in each other's way."""
     numbers = [number for number, net in enumerate(nets) if net.size > 1]
     cost = {

@@ -7,7 +7,7 @@ from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.circuit.wording import box_words, conductor_words
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 
 def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
@@ -27,7 +27,7 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
 
 def ladder_described(circuit: Circuit, view: StateView) -> str:
     """What conductors alone connect, as sentences, and the state."""
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     nets: dict[int, list[str]] = {}
     for device in circuit.devices:
         for name in device.form.switched_terminals:

@@ -11,14 +11,14 @@ import networkx as nx
 
 from catalogue.drawing.measures import MARGIN, NORMAL, SMALL
 from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Disc, Join, Stroke, Terminal, Wire, Words
+from catalogue.drawing.scene import Caption, Disc, DrawnJoin, Stroke, Terminal, Wire
 from catalogue.drawing.states import StateView
-from catalogue.drawing.symbols import Condition, Drawn, condition_of
+from catalogue.drawing.symbols import SymbolInside, SymbolState, condition_of
 from catalogue.drawing.text import Fitted, fitted, text_width
 from verify.circuit.devices import Contact
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
-from verify.engine.paths import Wiring, closes
+from verify.engine.paths import WireGraph, closes
 
 _BETWEEN_LAYERS = 112
 _BETWEEN_NETS = 30
@@ -37,10 +37,10 @@ class Diagram:
 
     width: float
     height: float
-    joins: tuple[Join, ...]
+    joins: tuple[DrawnJoin, ...]
     strokes: tuple[Stroke, ...]
     discs: tuple[Disc, ...]
-    words: tuple[Words, ...]
+    words: tuple[Caption, ...]
     terminals: tuple[Terminal, ...]
 
 
@@ -88,7 +88,7 @@ class _Ladder:
     def __init__(self, circuit: Circuit, view: StateView) -> None:
         self.circuit = circuit
         self.view = view
-        self.wiring = Wiring(circuit)
+        self.wiring = WireGraph(circuit)
         self.rungs = list(_rungs(circuit))
         self.rails = self._rails()
         layers = self._layers()
@@ -110,7 +110,7 @@ class _Ladder:
                 for net in self.rails
             ),
         )
-        self.inside = Drawn()
+        self.inside = SymbolInside()
         self.terminals: list[Terminal] = []
         self.feet: dict[int, list[float]] = {net: [] for net in self.x}
         self.lines: dict[int, list[tuple[Point, ...]]] = {net: [] for net in self.x}
@@ -199,14 +199,14 @@ class _Ladder:
         )
         room = self.left - 2 * MARGIN
         name, full = fitted(device.name, room, NORMAL, bold=True)
-        self.inside.words.append(Words(Point(MARGIN, y), name, NORMAL, bold=True, full=full))
+        self.inside.words.append(Caption(Point(MARGIN, y), name, NORMAL, bold=True, full=full))
         y += 24
         middles = []
         for rung in self.rungs:
             if rung.device is device:
                 middles.append(Point(self._middle(rung), y))
                 self.inside.words.append(
-                    Words(Point(MARGIN + _LABEL_INDENT, y + 4.5), rung.label, SMALL, tone="soft")
+                    Caption(Point(MARGIN + _LABEL_INDENT, y + 4.5), rung.label, SMALL, tone="soft")
                 )
                 y = self._rung(rung, condition, y)
         if len({middle.x for middle in middles}) == 1 and len(middles) > 1:
@@ -217,7 +217,7 @@ class _Ladder:
     def _middle(self, rung: _Rung) -> float:
         return self.gap[min(self.layer[self.net(end)] for end in (rung.a, rung.b))]
 
-    def _rung(self, rung: _Rung, condition: Condition, y: float) -> float:
+    def _rung(self, rung: _Rung, condition: SymbolState, y: float) -> float:
         """One rung; returns the height of the next."""
         a, b = sorted((rung.a, rung.b), key=lambda end: self.x[self.net(end)])
         middle = self._middle(rung)
@@ -245,7 +245,7 @@ class _Ladder:
         self.feet[net].append(points[0].y)
         self.lines[net].append(points)
 
-    def _contact(self, contact: Contact, condition: Condition, x: float, y: float) -> None:
+    def _contact(self, contact: Contact, condition: SymbolState, x: float, y: float) -> None:
         half = _HALF_SYMBOL
         left, right = (x - half, y), (x + half, y)
         failure = condition.failed_contacts.get(frozenset((contact.a, contact.b)))
@@ -263,7 +263,7 @@ class _Ladder:
         else:
             self.inside.line(left, raised, tone="blade")
 
-    def _load(self, device: Device, condition: Condition, x: float, y: float) -> None:
+    def _load(self, device: Device, condition: SymbolState, x: float, y: float) -> None:
         inside, half, r = self.inside, _HALF_SYMBOL, 14
         is_lit = device.name in self.view.lit
         inside.line((x - half, y), (x - r, y))
@@ -283,7 +283,7 @@ class _Ladder:
             for side in (-1, 1):
                 inside.line((x - 17, y - 17 * side), (x + 17, y + 17 * side), tone="failed")
 
-    def _net_lines(self, bottom: float) -> Iterator[Join]:
+    def _net_lines(self, bottom: float) -> Iterator[DrawnJoin]:
         for net, x in self.x.items():
             feet = self.feet[net]
             rail = self.rails.get(net)
@@ -298,11 +298,11 @@ class _Ladder:
             dots = [Point(x, foot) for foot in sorted(set(feet))] if len(span) > 1 else []
             for foot in feet if len(span) == 1 else ():
                 self.inside.disc(x, foot, 4)
-            yield Join(ends, tuple(wires), tuple(dots))
+            yield DrawnJoin(ends, tuple(wires), tuple(dots))
             if rail:
                 name, full = self._rail_label(net)
                 at = Point(x - 6, self._rail_top(net) - 12)
-                self.inside.words.append(Words(at, name, NORMAL, bold=True, full=full))
+                self.inside.words.append(Caption(at, name, NORMAL, bold=True, full=full))
                 start = Point(x, self._rail_top(net))
                 self.terminals += (Terminal(end, start, True) for end in rail)
 

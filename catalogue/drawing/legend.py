@@ -6,7 +6,7 @@ from typing import Final
 from catalogue.drawing import look
 from catalogue.drawing.measures import MARGIN, SMALL
 from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Band, Cap, Mark, Scene, Stroke, Trail, Wire, Words
+from catalogue.drawing.scene import Band, Cap, Caption, Mark, Scene, Stroke, Trail, Wire
 from catalogue.drawing.signs import (
     bad_contact,
     band,
@@ -158,6 +158,6 @@ def legend(entries: Entries, width: float, top: float) -> tuple[list[str], float
         if x > MARGIN and x + needed > width - MARGIN:
             x, y = float(MARGIN), y + _ROW
         content += sign(Point(x, y))
-        content.append(words(Words(Point(x + _SIGN, y + 4), meaning, SMALL, tone="soft")))
+        content.append(words(Caption(Point(x + _SIGN, y + 4), meaning, SMALL, tone="soft")))
         x += needed + _BETWEEN
     return content, y + _ROW / 2

@@ -8,16 +8,16 @@ from catalogue.drawing import look
 from catalogue.drawing.ladder import Diagram
 from catalogue.drawing.measures import SMALL
 from catalogue.drawing.scene import (
+    BoxFrame,
+    Caption,
     Disc,
-    Frame,
-    Join,
+    DrawnJoin,
     Scene,
     Sheath,
     Sleeve,
     Stroke,
     Symbol,
     Terminal,
-    Words,
 )
 from catalogue.drawing.signs import (
     SCREW,
@@ -40,7 +40,7 @@ _LARGE_DISC: Final = 10  # lamps, which have lines in them
 _SMALL_SCREW: Final = 3.2
 
 
-def _frame(frame: Frame) -> Iterator[str]:
+def _frame(frame: BoxFrame) -> Iterator[str]:
     box = {
         "x": frame.corner.x,
         "y": frame.corner.y,
@@ -81,7 +81,7 @@ def _conductors(sheath: Sheath) -> Iterator[str]:
         yield titled("Broken conductor", break_sign(point))
 
 
-def joined(join: Join, ground: str = look.BOX) -> Iterator[str]:
+def joined(join: DrawnJoin, ground: str = look.BOX) -> Iterator[str]:
     """The lines of a join and its dots, on a ground of that colour."""
     yield from wires(join.wires, ground)
     for point in join.dots:
@@ -170,7 +170,7 @@ def _sleeve(sleeve: Sleeve) -> str:
             stroke=look.SOFT,
             stroke_width=1,
         )
-        + words(Words(sleeve.at.moved(0, 4.6), sleeve.text, SMALL, "middle")),
+        + words(Caption(sleeve.at.moved(0, 4.6), sleeve.text, SMALL, "middle")),
         class_="sleeve",
         data_end=sleeve.end.name,
         data_box=sleeve.end.box,

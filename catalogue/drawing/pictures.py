@@ -6,13 +6,13 @@ from typing import Final
 
 from catalogue.drawing.describe import ladder_described
 from catalogue.drawing.differ import Difference, differences
+from catalogue.drawing.floor_plan import have_same_places, plan
 from catalogue.drawing.ladder import diagram
 from catalogue.drawing.legend import Entries, legend, schematic_entries, wiring_entries
 from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
 from catalogue.drawing.painting import ladder_content, scene_content
 from catalogue.drawing.place import Point
-from catalogue.drawing.plan import have_same_places, plan
-from catalogue.drawing.scene import Scene, Words
+from catalogue.drawing.scene import Caption, Scene
 from catalogue.drawing.states import StateView, steps_of, view_of
 from catalogue.drawing.svg import document, element, number, words
 from catalogue.drawing.text import wrapped
@@ -186,13 +186,13 @@ def _page(
         lines += [(line, NORMAL, False) for line in wrapped(say(note), room, NORMAL)]
     for text, size, bold in lines:
         y += _LINE
-        content.append(words(Words(Point(MARGIN, y - 6), text, size, bold=bold)))
+        content.append(words(Caption(Point(MARGIN, y - 6), text, size, bold=bold)))
     x, bottom = 0.0, y
     for panel in panels:
         top = y
         if panel.heading:
             at = Point(x + MARGIN, top + 26)
-            content.append(words(Words(at, panel.heading, LARGE, bold=True, tone="fault")))
+            content.append(words(Caption(at, panel.heading, LARGE, bold=True, tone="fault")))
             top += 14
         content.append(
             element(
@@ -215,5 +215,5 @@ def _page(
     cautions = say(f"Cautions: {summary()}")
     for line in wrapped(cautions, room, SMALL):
         bottom += _SMALL_LINE
-        content.append(words(Words(Point(MARGIN, bottom), line, SMALL, tone="soft")))
+        content.append(words(Caption(Point(MARGIN, bottom), line, SMALL, tone="soft")))
     return document(width, bottom + MARGIN, say(title), f"{say(description)} {cautions}", content)

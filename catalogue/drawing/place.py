@@ -55,7 +55,7 @@ class BoxSize:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class CablePath:
     """A cable's middle line from the box above to the box below, all pieces level or upright."""
 
     cable: Cable
@@ -68,7 +68,7 @@ class Placement:
     """The upper left corner of each box, and every cable."""
 
     boxes: Mapping[str, Point]
-    runs: tuple[Run, ...]
+    runs: tuple[CablePath, ...]
     width: float
     height: float
 
@@ -85,7 +85,7 @@ class _Block:
     width: float
     height: float
     boxes: Mapping[str, Point]
-    runs: tuple[Run, ...]
+    runs: tuple[CablePath, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,7 @@ class _Placer:
             for cable in bundle
         ]
         boxes = {box: Point(0, 0)}
-        runs: list[Run] = []
+        runs: list[CablePath] = []
         width, bottom = size.needed_width, size.height
         for row in self._rows(list(self.tree.down[box]), limit):
             here = [strand for strand in strands if strand.child in row]
@@ -190,9 +190,9 @@ class _Placer:
         return lanes + sum(self.narrow(child).width + BETWEEN_BOXES for child in row)
 
 
-def _landed(strand: _Strand, top: float, label: float) -> Run:
+def _landed(strand: _Strand, top: float, label: float) -> CablePath:
     points = (*strand.points, Point(strand.x, top))
-    return Run(strand.cable, points, (_beside(strand.cable, strand.x, label),))
+    return CablePath(strand.cable, points, (_beside(strand.cable, strand.x, label),))
 
 
 def _beside(cable: Cable, x: float, y: float) -> Point:
@@ -200,8 +200,8 @@ def _beside(cable: Cable, x: float, y: float) -> Point:
     return Point(x + sheath_width(cable) / 2 + 7, y)
 
 
-def _moved(run: Run, dx: float, dy: float) -> Run:
-    return Run(
+def _moved(run: CablePath, dx: float, dy: float) -> CablePath:
+    return CablePath(
         run.cable,
         tuple(p.moved(dx, dy) for p in run.points),
         tuple(at.moved(dx, dy) for at in run.labels),
@@ -239,7 +239,7 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
     # Cables that go round need the room on the right of every box.
     limit = 0 if tree.extras else PAGE_WIDTH - 2 * MARGIN
     boxes: dict[str, Point] = {}
-    runs: list[Run] = []
+    runs: list[CablePath] = []
     y, width = float(MARGIN), 0.0
     for root in tree.roots:
         block = placer.block(root, limit)
@@ -272,7 +272,7 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
             Point(bx, by),
             Point(bx, b_top),
         )
-        runs.append(Run(cable, points, tuple(labels)))
+        runs.append(CablePath(cable, points, tuple(labels)))
         width = lane + half + BETWEEN_RIBBONS
     if tree.extras:
         width += MARGIN

@@ -30,7 +30,7 @@ class Disc:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Caption:
     """A line of text: `at` is its anchor on the base line; `full` is what was shortened."""
 
     at: Point
@@ -62,7 +62,7 @@ class Symbol:
     strip: float  # the height of the strip of terminals, below 0 if it is at the bottom
     strokes: Sequence[Stroke]
     discs: Sequence[Disc]
-    words: Sequence[Words]
+    words: Sequence[Caption]
     terminals: Sequence[Terminal]
     description: str
     live: frozenset[str]  # the terminals at line voltage
@@ -118,7 +118,7 @@ class Loose:
 
 
 @dataclass(frozen=True, slots=True)
-class Join:
+class DrawnJoin:
     """The lines of one join in a box, and the dots where they meet."""
 
     ends: tuple[End, ...]
@@ -134,14 +134,14 @@ class Sheath:
     title: str
     points: tuple[Point, ...]
     width: float
-    label: tuple[Words, ...]
+    label: tuple[Caption, ...]
     conductors: tuple[Wire, ...]
     breaks: tuple[Point, ...]
     shorts: tuple[Wire, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class BoxFrame:
     """A box."""
 
     name: str
@@ -149,7 +149,7 @@ class Frame:
     corner: Point
     width: float
     height: float
-    label: tuple[Words, ...]
+    label: tuple[Caption, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,9 +175,9 @@ class Scene:
     height: float
     title: str
     description: str
-    frames: tuple[Frame, ...]
+    frames: tuple[BoxFrame, ...]
     sheaths: tuple[Sheath, ...]
-    joins: tuple[Join, ...]
+    joins: tuple[DrawnJoin, ...]
     symbols: tuple[Symbol, ...]
     sleeves: tuple[Sleeve, ...]
     bands: tuple[Band, ...]

@@ -8,7 +8,7 @@ from verify.base.problems import Problem, UserError, listing, shown
 from verify.circuit.devices import POSITIONS, Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.verdict.evidence import Evidence
 
 
@@ -38,7 +38,7 @@ def view_of(circuit: Circuit, state: int | None) -> StateView:
     """
     if state is None:
         return NO_STATE
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     at = StateGraph(wiring, state)
     names = [switch.name for switch in circuit.switches]
     return StateView(

@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from catalogue.drawing import look
 from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Words
+from catalogue.drawing.scene import Caption
 from catalogue.drawing.text import text_width
 from catalogue.drawing.typeface import FACE
 
@@ -86,7 +86,7 @@ def text_element(
     )
 
 
-def words(text: Words) -> str:
+def words(text: Caption) -> str:
     """A line of text; its full form, where it was shortened, as its title."""
     where = {
         "x": text.at.x,

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from math import cos, pi, sin
 from typing import Final
 
+from catalogue.drawing.box_order import drawn_terminals
 from catalogue.drawing.measures import FEED_HEIGHT, NORMAL, SMALL, STRIP, TERMINAL_PITCH
 from catalogue.drawing.place import Point
-from catalogue.drawing.rows import drawn_terminals
-from catalogue.drawing.scene import Disc, Stroke, Words
+from catalogue.drawing.scene import Caption, Disc, Stroke
 from catalogue.drawing.text import fitted
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
@@ -25,7 +25,7 @@ _LAMP_RADIUS: Final = 18
 
 
 @dataclass(frozen=True)
-class Condition:
+class SymbolState:
     """What of a device shows in its symbol: failed parts, and in a state its position or light."""
 
     position: Position | None = None
@@ -35,7 +35,7 @@ class Condition:
     is_lit: bool | None = None
 
 
-def condition_of(circuit: Circuit, device: Device) -> Condition:
+def condition_of(circuit: Circuit, device: Device) -> SymbolState:
     """The failed parts of a device; of no state."""
     stuck, failure = None, None
     contacts: dict[frozenset[str], str] = {}
@@ -49,16 +49,16 @@ def condition_of(circuit: Circuit, device: Device) -> Condition:
             contacts[frozenset(name.partition(".")[2] for name in failed.at)] = failed.kind
         elif failed.kind.startswith("lamp"):
             failure = failed.kind
-    return Condition(stuck=stuck, failed_contacts=contacts, failure=failure)
+    return SymbolState(stuck=stuck, failed_contacts=contacts, failure=failure)
 
 
 @dataclass
-class Drawn:
+class SymbolInside:
     """The inside of a symbol."""
 
     strokes: list[Stroke] = field(default_factory=list)
     discs: list[Disc] = field(default_factory=list)
-    words: list[Words] = field(default_factory=list)
+    words: list[Caption] = field(default_factory=list)
 
     def line(self, *points: tuple[float, float], tone: str = "lead", at: str | None = None) -> None:
         """A line of the symbol."""
@@ -77,18 +77,18 @@ class Drawn:
 
     def say(self, x: float, y: float, text: str, anchor: str = "middle") -> None:
         """A word in the symbol."""
-        self.words.append(Words(Point(x, y), text, SMALL, anchor))
+        self.words.append(Caption(Point(x, y), text, SMALL, anchor))
 
-    def moved(self, dx: float, dy: float) -> "Drawn":
+    def moved(self, dx: float, dy: float) -> "SymbolInside":
         """The same elsewhere."""
-        return Drawn(
+        return SymbolInside(
             [
                 Stroke(tuple(p.moved(dx, dy) for p in s.points), s.tone, s.terminal)
                 for s in self.strokes
             ],
             [Disc(d.centre.moved(dx, dy), d.radius, d.tone) for d in self.discs],
             [
-                Words(w.at.moved(dx, dy), w.text, w.size, w.anchor, w.bold, w.tone, w.full)
+                Caption(w.at.moved(dx, dy), w.text, w.size, w.anchor, w.bold, w.tone, w.full)
                 for w in self.words
             ],
         )
@@ -101,9 +101,9 @@ def terminal_x(device: Device) -> dict[str, float]:
     }
 
 
-def drawn(device: Device, condition: Condition) -> Drawn:
+def drawn(device: Device, condition: SymbolState) -> SymbolInside:
     """The inside of a device whose terminals are above; the origin is its upper left corner."""
-    into = Drawn()
+    into = SymbolInside()
     x = terminal_x(device)
     _SYMBOLS[device.kind](into, x, device, condition)
     if "ground" in x and device.kind != "feed":
@@ -111,15 +111,15 @@ def drawn(device: Device, condition: Condition) -> Drawn:
     return into
 
 
-def _ground(into: Drawn, x: float, top: float, y: float, terminal: str) -> None:
+def _ground(into: SymbolInside, x: float, top: float, y: float, terminal: str) -> None:
     into.line((x, top), (x, y), at=terminal)
     for number, half in enumerate((13, 8.5, 4)):
         into.line((x - half, y + 6 * number), (x + half, y + 6 * number), at=terminal)
 
 
-def bond_symbol() -> Drawn:
+def bond_symbol() -> SymbolInside:
     """The screw that bonds a metal box: its terminal is 30 to the right."""
-    into = Drawn()
+    into = SymbolInside()
     _ground(into, TERMINAL_PITCH / 2, _LEAD, 62, "")
     return into
 
@@ -128,7 +128,10 @@ _Segment = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _contacts(
-    into: Drawn, device: Device, condition: Condition, segments: Mapping[frozenset[str], _Segment]
+    into: SymbolInside,
+    device: Device,
+    condition: SymbolState,
+    segments: Mapping[frozenset[str], _Segment],
 ) -> None:
     """The blades: where they are in a state, without one everywhere they can be."""
     position = condition.stuck or condition.position
@@ -154,7 +157,7 @@ def _contacts(
         into.say(TERMINAL_PITCH * len(device.form.terminals) / 2, 112, note)
 
 
-def _note(condition: Condition) -> str:
+def _note(condition: SymbolState) -> str:
     notes = [f"stuck {condition.stuck}"] if condition.stuck else []
     kinds = set(condition.failed_contacts.values())
     notes += ["contact welded"] if "contact-welded" in kinds else []
@@ -162,7 +165,9 @@ def _note(condition: Condition) -> str:
     return ", ".join(notes) or (f"handle {condition.position}" if condition.position else "")
 
 
-def _single_pole(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _single_pole(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     a, b, y = x["s1"], x["s2"], 74
     into.line((a, _LEAD), (a, y), (a + 10, y), at="s1")
     into.line((b, _LEAD), (b, y), (b - 4, y), at="s2")
@@ -174,7 +179,9 @@ def _single_pole(into: Drawn, x: Mapping[str, float], device: Device, cond: Cond
         into.line((a + 10, y), (b - 12, y - 20), tone="blade" if position else "ghost")
 
 
-def _three_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _three_way(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     common, up, down = x["common"], x["traveler-1"], x["traveler-2"]
     pivot = (common + 12, 71.0)
     into.line((common, _LEAD), (common, 71), pivot, at="common")
@@ -196,7 +203,9 @@ def _three_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condit
     into.say(up + 9, 81, "down", "start")
 
 
-def _four_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _four_way(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     a, b, upper, lower = x["a1"], x["b1"], 54, 88
     into.line((a, _LEAD), (a, upper), at="a1")
     into.line((x["a2"], _LEAD), (x["a2"], lower), (a, lower), at="a2")
@@ -213,7 +222,7 @@ def _four_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Conditi
     )
 
 
-def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _lamp(into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState) -> None:
     contact, shell, y = x["contact"], x["shell"], 69
     middle, r = (contact + shell) / 2, _LAMP_RADIUS
     into.line((contact, _LEAD), (contact, y), (middle - r, y), at="contact")
@@ -240,7 +249,9 @@ def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) 
         into.say(middle, 112, "lit" if cond.is_lit else "dark")
 
 
-def _receptacle(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _receptacle(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     line, neutral, y = x["line"], x["neutral"], 84
     middle, r = (line + neutral) / 2, 17
     into.line((line, _LEAD), (line, y), (middle - r, y), at="line")
@@ -251,9 +262,9 @@ def _receptacle(into: Drawn, x: Mapping[str, float], device: Device, cond: Condi
     into.line((middle, y - r), (middle, y - r - 9))
 
 
-def feed_symbol(device: Device) -> Drawn:
+def feed_symbol(device: Device) -> SymbolInside:
     """The feed, whose terminals are below: the breaker in the line."""
-    into = Drawn()
+    into = SymbolInside()
     x = terminal_x(device)
     bottom = FEED_HEIGHT - STRIP
     line, neutral, ground = x["line"], x["neutral"], x["ground"]
@@ -270,7 +281,7 @@ def feed_symbol(device: Device) -> Drawn:
     return into
 
 
-_Draw = Callable[[Drawn, Mapping[str, float], Device, Condition], None]
+_Draw = Callable[[SymbolInside, Mapping[str, float], Device, SymbolState], None]
 _SYMBOLS: Final[Mapping[str, _Draw]] = {
     "single-pole": _single_pole,
     "three-way": _three_way,
@@ -291,7 +302,7 @@ def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
     return device.name, facts
 
 
-def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Words]:
+def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Caption]:
     """The captions, fitted to the body; `y` is the base line of the first."""
     lines: Sequence[tuple[str, bool, float]] = [
         (text, bold, size)
@@ -301,4 +312,4 @@ def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> I
     ]
     for number, (text, bold, size) in enumerate(lines):
         short, full = fitted(text, width - 12, size, bold=bold)
-        yield Words(Point(width / 2, y + 16 * number), short, size, "middle", bold, "ink", full)
+        yield Caption(Point(width / 2, y + 16 * number), short, size, "middle", bold, "ink", full)

@@ -16,7 +16,7 @@ from verify.base.resources import data_path
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.registry import fault_kind, fault_kinds, find_fault
 from verify.layout.enumeration import Layout
@@ -264,7 +264,10 @@ class _Reader:
                 place, f"{what}: there is no kind '{shown(kind)}'; kinds are {', '.join(kinds)}"
             )
             return
-        sites = {",".join(found): fault for found, fault in fault_kind(kind).sites(Wiring(circuit))}
+        sites = {
+            ",".join(found): fault
+            for found, fault in fault_kind(kind).sites(NumberedCircuit(circuit))
+        }
         if site not in sites:
             self._refuse(
                 place,

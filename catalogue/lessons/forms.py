@@ -77,7 +77,7 @@ class StepForm(TypedDict):
     left: int
 
 
-class RuleForm(TypedDict):
+class SheetRuleForm(TypedDict):
     """An observation against a published rule."""
 
     section: str
@@ -102,7 +102,7 @@ class AnswerForm(TypedDict):
     steps: list[StepForm]
     rulebook: str
     rulebook_note: str
-    rules: list[RuleForm]
+    rules: list[SheetRuleForm]
     reason: str
     note: str
     engines: str
@@ -293,7 +293,7 @@ def _answer(sheet: Sheet, say: Say) -> AnswerForm:
         rulebook=sheet.book.title,
         rulebook_note=note(),
         rules=[
-            RuleForm(
+            SheetRuleForm(
                 section=remark.section,
                 title=remark.rule.title,
                 because=say(remark.finding.because),

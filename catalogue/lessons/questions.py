@@ -29,7 +29,7 @@ _Item = TypeVar("_Item")
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class AnswerChoice:
     """One thing to choose; `why` says why it is right or wrong."""
 
     id: str
@@ -44,17 +44,17 @@ class Question:
 
     id: Literal["wrong", "danger", "next"]
     prompt: str
-    choices: tuple[Choice, ...]
+    choices: tuple[AnswerChoice, ...]
     multiple: bool = False
 
     @property
-    def right(self) -> list[Choice]:
+    def right(self) -> list[AnswerChoice]:
         """The choices that are right."""
         return [choice for choice in self.choices if choice.is_right]
 
 
 @dataclass(frozen=True)
-class Asked:
+class QuestionSubject:
     """What questions are about: the suspects of the intended circuit, and the true one among them.
 
     `found` is what is seen of the circuit with the mistake in it, see `seen_in_boxes`, `answer`
@@ -181,7 +181,7 @@ class Asked:
             else "At least one of them holds.",
         )
         lettered = _lettered(choices, order)
-        last = Choice(_LETTERS[len(lettered)], *none)
+        last = AnswerChoice(_LETTERS[len(lettered)], *none)
         return Question(
             "danger",
             "Is it dangerous? Mark everything that holds in some combination in which the breaker "
@@ -244,12 +244,14 @@ def _is_seen_alike(one: Circuit, other: Circuit) -> bool:
     return (one.joins, one.devices, one.cables) == (other.joins, other.devices, other.cables)
 
 
-def _lettered(choices: Sequence[tuple[str, bool, str]], order: random.Random) -> tuple[Choice, ...]:
+def _lettered(
+    choices: Sequence[tuple[str, bool, str]], order: random.Random
+) -> tuple[AnswerChoice, ...]:
     """Choices in a new order, each with its letter."""
     shuffled = list(choices)
     shuffle(shuffled, order)
     return tuple(
-        Choice(letter, *choice) for letter, choice in zip(_LETTERS, shuffled, strict=False)
+        AnswerChoice(letter, *choice) for letter, choice in zip(_LETTERS, shuffled, strict=False)
     )
 
 

@@ -15,7 +15,7 @@ from catalogue.desk.stops import Panel, phrase
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.dress import Dress
-from catalogue.lessons.questions import Asked, Question, seen_in_boxes
+from catalogue.lessons.questions import Question, QuestionSubject, seen_in_boxes
 from catalogue.lessons.wording import Usage
 from verify.behaviour.signature import OVER, unpacked
 from verify.circuit.model import Circuit
@@ -34,7 +34,7 @@ _CIRCUITS_KEPT = 32
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SheetStep:
     """A check of the plan: what to do, what to mind, what is found, and who is left then."""
 
     kind: str
@@ -106,22 +106,24 @@ class Sheet:
     @cached_property
     def questions(self) -> tuple[Question, ...]:
         """The questions with their choices."""
-        asked = Asked(self.pool, self.truth, self.seen, self.examination.judgement, self.answer)
+        asked = QuestionSubject(
+            self.pool, self.truth, self.seen, self.examination.judgement, self.answer
+        )
         return asked.questions(f"{self.seed} {self.case.label}")
 
     @cached_property
-    def steps(self) -> tuple[Step, ...]:
+    def steps(self) -> tuple[SheetStep, ...]:
         """The checks of the plan in order, as they come out where the mistake is this one."""
         return tuple(self._steps())
 
-    def _steps(self) -> Iterator[Step]:
+    def _steps(self) -> Iterator[SheetStep]:
         here = self.answer.plan
         while here.check is not None:
             found, after = next(
                 branch for branch in here.branches if self.truth in branch[1].suspects
             )
             kind = here.check.kind
-            yield Step(
+            yield SheetStep(
                 kind.title,
                 here.check.title,
                 here.check.how,

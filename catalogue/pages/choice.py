@@ -30,7 +30,7 @@ class Condition(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class FaultChoice:
     """What is asked of faults: ids of what they have, words of what they are called.
 
     What is None or empty is left open. `hazard` is one of those that hold; `family` is a whole
@@ -102,7 +102,7 @@ def together(conditions: Sequence[Condition]) -> Condition:
     )
 
 
-def total(visit: Visit, choice: Choice) -> int:
+def total(visit: Visit, choice: FaultChoice) -> int:
     """How many faults there are of a choice."""
     if choice.circuit is not None:
         judged = choice.judged()
@@ -116,7 +116,7 @@ def total(visit: Visit, choice: Choice) -> int:
     )
 
 
-def fault_ids(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[int]:
+def fault_ids(visit: Visit, choice: FaultChoice, limit: int, skip: int = 0) -> list[int]:
     """The ids of the faults of a choice from the `skip`-th on, in the order of the catalogue."""
     if choice.circuit is not None:
         judged = choice.judged()
@@ -127,15 +127,15 @@ def fault_ids(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[i
         )
         return [row[0] for row in rows]
     chosen = total(visit, choice)
-    if chosen * _OFTEN >= total(visit, Choice()):
+    if chosen * _OFTEN >= total(visit, FaultChoice()):
         return _among_all(visit, choice, limit, skip)
-    looks = Choice(verdict=choice.verdict, signature=choice.signature, hazard=choice.hazard)
+    looks = FaultChoice(verdict=choice.verdict, signature=choice.signature, hazard=choice.hazard)
     if total(visit, looks) <= _FEW:
         return _by_outcome(visit, choice)[skip : skip + limit]
     return list(islice(_by_family(visit, choice), skip, skip + limit))
 
 
-def _among_all(visit: Visit, choice: Choice, limit: int, skip: int) -> list[int]:
+def _among_all(visit: Visit, choice: FaultChoice, limit: int, skip: int) -> list[int]:
     """By going through all faults, from the first that is known to be one of them."""
     counted, judged = choice.counted(), choice.judged()
     (first,) = visit.rows(
@@ -150,7 +150,7 @@ def _among_all(visit: Visit, choice: Choice, limit: int, skip: int) -> list[int]
     return [row[0] for row in rows]
 
 
-def _by_outcome(visit: Visit, choice: Choice) -> list[int]:
+def _by_outcome(visit: Visit, choice: FaultChoice) -> list[int]:
     """All of them, by way of the few outcomes that may be theirs."""
     judged = choice.judged()
     rows = visit.rows(
@@ -161,7 +161,7 @@ def _by_outcome(visit: Visit, choice: Choice) -> list[int]:
     return sorted(row[0] for row in rows)
 
 
-def _by_family(visit: Visit, choice: Choice) -> Iterator[int]:
+def _by_family(visit: Visit, choice: FaultChoice) -> Iterator[int]:
     """All of them, by way of their families, of which each is begun when its first is due."""
     counted = choice.counted()
     judged = replace(choice, family="", words="").judged()

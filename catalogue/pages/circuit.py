@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.choice import FaultChoice
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.outline import outline
@@ -50,7 +50,7 @@ def circuit(visit: Visit) -> Page:
         "states": [],
         "evidence": {},
         "layout": outline(checked.circuit) if checked.circuit else [],
-        "counts": counts_by_kind(visit, Choice(circuit=row["id"])),
+        "counts": counts_by_kind(visit, FaultChoice(circuit=row["id"])),
         "circuit_file": row["file"],
         "provenance": provenance(visit, row["work_id"]),
         **reading_facts(checked.circuit),

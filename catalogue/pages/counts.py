@@ -2,7 +2,7 @@
 
 from typing import Final, TypedDict
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.choice import FaultChoice
 from catalogue.pages.visit import Visit
 
 
@@ -32,7 +32,7 @@ _BY_KIND: Final = (
 IS_MIMIC: Final = "profile.verdict_id = (select id from verdict where name = 'mimic')"
 
 
-def counts_by_kind(visit: Visit, choice: Choice) -> Counts:
+def counts_by_kind(visit: Visit, choice: FaultChoice) -> Counts:
     """Counts of the faults of a choice."""
     counted = choice.counted()
     if choice.circuit is None:

@@ -5,7 +5,7 @@ from typing import Final
 from catalogue.desk.stops import stops
 from catalogue.desk.symptoms import SIGHTS, SIGNS
 from catalogue.pages.deskanswer import answer_facts, gray, positions
-from catalogue.pages.deskask import MOST_AS_FOUND, Asked, NotSearchedError, asked, state_key
+from catalogue.pages.deskask import MOST_AS_FOUND, DeskQuestion, NotSearchedError, asked, state_key
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskstart import dangers_ticked, start, stop_facts
 from catalogue.pages.deskwiring import OneCircuit
@@ -39,7 +39,7 @@ def desk(visit: Visit) -> Page:
         raise
 
 
-def _questions(question: Asked, problem: str | None) -> Page:
+def _questions(question: DeskQuestion, problem: str | None) -> Page:
     """The form: what is seen, and what is known of the wiring."""
     wiring = question.wiring
     chosen = wiring.query
@@ -91,7 +91,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
     )
 
 
-def _names(question: Asked) -> list[Facts]:
+def _names(question: DeskQuestion) -> list[Facts]:
     given = zip(question.wiring.names, letters(question.wiring.switches), strict=True)
     return [
         {"key": f"name{number}", "letter": letter, "name": "" if name == letter else name}
@@ -99,7 +99,7 @@ def _names(question: Asked) -> list[Facts]:
     ]
 
 
-def _rows(question: Asked) -> list[int]:
+def _rows(question: DeskQuestion) -> list[int]:
     """The states to ask about, each one flip from the one before where all are asked about."""
     switches = question.wiring.switches
     if switches <= _ALL_STATES:

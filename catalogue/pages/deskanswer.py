@@ -7,12 +7,12 @@ import numpy as np
 
 from catalogue.desk.answer import NOTHING_FITS, OTHER, Answer
 from catalogue.desk.checks import CLEAR, Hypothesis, check_kinds
-from catalogue.desk.match import Group, sights
+from catalogue.desk.match import SuspectGroup, sights
 from catalogue.desk.planner import Proposal
 from catalogue.desk.pool import NO_FAULT, Suspect
 from catalogue.desk.stops import panel_form, phrase, stop_forms
 from catalogue.desk.symptoms import SIGN
-from catalogue.pages.deskask import Asked
+from catalogue.pages.deskask import DeskQuestion
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
 from catalogue.pages.visit import Facts, RefusalError, Visit
 from verify.base.problems import UserError
@@ -25,7 +25,7 @@ _NOTHING_WRONG: Final = "Nothing may be wrong at all: a light wired as intended 
 _WEIGHTS: Final = "Weights of your own can be set with the command: miswire suspects --priors FILE."
 
 
-def answer_of(question: Asked) -> Answer:
+def answer_of(question: DeskQuestion) -> Answer:
     """The engine's answer. Raises RefusalError for findings that no check here can give."""
     answer = Answer(
         question.wiring.pool,
@@ -47,7 +47,7 @@ def gray(switches: int) -> list[int]:
     return [number ^ number >> 1 for number in range(1 << switches)]
 
 
-def positions(question: Asked, state: int) -> list[Facts]:
+def positions(question: DeskQuestion, state: int) -> list[Facts]:
     """Each switch by name with its position in a state."""
     return [
         {"name": name, "position": position(state, bit)}
@@ -55,7 +55,7 @@ def positions(question: Asked, state: int) -> list[Facts]:
     ]
 
 
-def answer_facts(visit: Visit, question: Asked) -> Facts:
+def answer_facts(visit: Visit, question: DeskQuestion) -> Facts:
     """Everything that the page of an answer shows."""
     answer = answer_of(question)
     shown = (answer.groups or answer.nearest)[:_SHOWN_IN_FULL]
@@ -98,7 +98,7 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
     }
 
 
-def _unsound(question: Asked) -> str | None:
+def _unsound(question: DeskQuestion) -> str | None:
     """The verdict on a known circuit as it is, where that is not sound."""
     if not isinstance(question.wiring, OneCircuit):
         return None
@@ -106,7 +106,7 @@ def _unsound(question: Asked) -> str | None:
     return None if verdict == "sound" else verdict
 
 
-def _path(question: Asked, answer: Answer) -> Facts:
+def _path(question: DeskQuestion, answer: Answer) -> Facts:
     """What was seen at first, and every check with its finding and the way back to before it."""
     symptoms = question.symptoms
     return {
@@ -128,11 +128,11 @@ def _path(question: Asked, answer: Answer) -> Facts:
     }
 
 
-def _faults(group: Group) -> int:
+def _faults(group: SuspectGroup) -> int:
     return sum(suspect.faults for suspect in group.suspects if suspect.family != NO_FAULT)
 
 
-def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts:
+def _group(visit: Visit, question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Facts:
     wiring = question.wiring
     word = group.signature.word
     families = [name for name in group.families if name[0] != NO_FAULT]
@@ -155,7 +155,7 @@ def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts
     }
 
 
-def _hazards(group: Group) -> Iterator[Facts]:
+def _hazards(group: SuspectGroup) -> Iterator[Facts]:
     counts = dict(group.hazards)
     for hazard in HAZARDS:
         if hazard.name in counts:
@@ -167,7 +167,7 @@ def _hazards(group: Group) -> Iterator[Facts]:
             }
 
 
-def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
+def _states(question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Iterator[Facts]:
     """What the suspects of a group do beside what was seen; of many switches what was seen."""
     seen = answer.observed.seen
     switches = question.wiring.switches
@@ -183,7 +183,7 @@ def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
             }
 
 
-def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
+def _example(question: DeskQuestion, suspect: Suspect | None) -> Facts | None:
     if suspect is None:
         return None
     label = suspect.label
@@ -201,7 +201,7 @@ def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
     }
 
 
-def _all(question: Asked, word: str) -> dict[str, str] | None:
+def _all(question: DeskQuestion, word: str) -> dict[str, str] | None:
     """The filters of the list that has all faults of a group, where there is one."""
     wiring = question.wiring
     if isinstance(wiring, OneCircuit) and wiring.label:
@@ -211,7 +211,7 @@ def _all(question: Asked, word: str) -> dict[str, str] | None:
     return None
 
 
-def _check(question: Asked, hypotheses: Sequence[Hypothesis], proposal: Proposal) -> Facts:
+def _check(question: DeskQuestion, hypotheses: Sequence[Hypothesis], proposal: Proposal) -> Facts:
     check, told = proposal.check, question.wiring.told
     numbers = np.array([hypothesis.suspect for hypothesis in hypotheses])
     weights = np.array([hypothesis.weight for hypothesis in hypotheses])

@@ -13,7 +13,7 @@ from catalogue.desk.covered import covered_sizes, why_not_searched
 from catalogue.desk.pool import require_judgeable
 from catalogue.desk.symptoms import SIGHTS, SIGNS, Symptoms
 from catalogue.pages.desksketch import letters, shapes
-from catalogue.pages.deskwiring import ORDINALS, AnyLayout, OneCircuit, OneLayout, Wiring
+from catalogue.pages.deskwiring import ORDINALS, AnyLayout, KnownWiring, OneCircuit, OneLayout
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.paging import whole_number
 from catalogue.pages.visit import RefusalError, Visit
@@ -41,13 +41,13 @@ class NotSearchedError(RefusalError):
 
 
 @dataclass(frozen=True)
-class Asked:
+class DeskQuestion:
     """A question: what is known of the wiring, what was seen, and the checks made since.
 
     `as_found`: up and down are only names that were given to the positions.
     """
 
-    wiring: Wiring
+    wiring: KnownWiring
     seen: Mapping[int, int] = field(default_factory=dict)
     signs: frozenset[str] = frozenset()
     steps: tuple[tuple[str, str], ...] = ()
@@ -89,13 +89,13 @@ def sign_key(name: str) -> str:
     return f"sign-{name}"
 
 
-def asked(visit: Visit) -> Asked | None:
+def asked(visit: Visit) -> DeskQuestion | None:
     """The question of an address, None if it asks nothing. Raises RefusalError, CircuitError."""
     wiring = _wiring(visit)
     if wiring is None:
         return None
     query = visit.query
-    return Asked(
+    return DeskQuestion(
         wiring,
         dict(_seen(query, wiring.switches)),
         frozenset(_signs(query)),
@@ -104,7 +104,7 @@ def asked(visit: Visit) -> Asked | None:
     )
 
 
-def _wiring(visit: Visit) -> Wiring | None:
+def _wiring(visit: Visit) -> KnownWiring | None:
     query = visit.query
     ways = [key for key in ("locations", "circuit", "file", "packed") if query.get(key)]
     if len(ways) > 1:
@@ -121,7 +121,7 @@ def _wiring(visit: Visit) -> Wiring | None:
     return _circuit(circuit, {"packed": packed(dump(circuit))})
 
 
-def _layouts(visit: Visit) -> Wiring:
+def _layouts(visit: Visit) -> KnownWiring:
     locations = whole_number(visit.query, "locations") or 0
     there = covered_sizes(visit.catalogue.execute).get(locations, ())
     if not there:
@@ -283,7 +283,7 @@ def _steps(query: Mapping[str, str]) -> Iterator[tuple[str, str]]:
         yield key, word
 
 
-def _as_found(query: Mapping[str, str], wiring: Wiring) -> bool:
+def _as_found(query: Mapping[str, str], wiring: KnownWiring) -> bool:
     positions = query.get("positions", "")
     if positions not in ("", "found", "file"):
         raise RefusalError("positions must be found or file; leave it out if up is only a name.")

@@ -4,13 +4,13 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from catalogue.desk.answer import Answer
-from catalogue.desk.planner import Plan
+from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Stop, panel_form, phrase, stop_forms
 from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskanswer import answer_of
 from catalogue.pages.deskask import NotSearchedError, asked
 from catalogue.pages.deskstart import start
-from catalogue.pages.deskwiring import Wiring
+from catalogue.pages.deskwiring import KnownWiring
 from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 
 _MOST_HYPOTHESES: Final = 1_000
@@ -32,7 +32,7 @@ def plan(visit: Visit) -> Page:
     if no_plan and not answer.stops:
         raise RefusalError(no_plan)
     return Page(
-        "Plan of checks",
+        "CheckPlan of checks",
         "desk_plan",
         {
             "stop": stop_forms(answer.stops),
@@ -62,7 +62,7 @@ def _no_plan(answer: Answer) -> str:
     return f"{many} Flip and look first, and ask again with what you saw."
 
 
-def _whole(wiring: Wiring, answer: Answer) -> Facts:
+def _whole(wiring: KnownWiring, answer: Answer) -> Facts:
     whole = answer.plan
     return {
         "suspects": len(whole.suspects),
@@ -75,7 +75,7 @@ def _whole(wiring: Wiring, answer: Answer) -> Facts:
     }
 
 
-def _minded(here: Plan) -> Iterator[str]:
+def _minded(here: CheckPlan) -> Iterator[str]:
     """The cautions of all checks of a plan."""
     if here.check is not None:
         if here.check.kind.caution:
@@ -84,7 +84,7 @@ def _minded(here: Plan) -> Iterator[str]:
             yield from _minded(branch)
 
 
-def _facts(wiring: Wiring, here: Plan, known: Sequence[Stop]) -> Facts:
+def _facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts:
     """A plan from some point on; `known` are the reasons to stop that were told before."""
     names = dict.fromkeys(
         suspect.description if wiring.pool.circuit else suspect.family for suspect in here.suspects

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from catalogue.desk.match import Group
+from catalogue.desk.match import SuspectGroup
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.pages.desksketch import Shape, letters
 from catalogue.pages.spelled import spelled
@@ -33,7 +33,7 @@ _COUNTED: Final = re.compile(r"\bswitch(?:es)? (\d+(?:, \d+)*(?: and \d+)?)")
 _BETWEEN: Final = re.compile(r"between switch-(\d) and switch-(\d)")
 
 
-class Wiring(ABC):
+class KnownWiring(ABC):
     """What is known of the wiring.
 
     `query` names it in an address; `names` are what the person calls the switches.
@@ -75,11 +75,11 @@ class Wiring(ABC):
 
         return _COUNTED.sub(listed, name)
 
-    def circuits(self, group: Group) -> int | None:
+    def circuits(self, group: SuspectGroup) -> int | None:
         """In how many circuits the faults of a group are; None where there is only one."""
         return None
 
-    def example(self, group: Group) -> Suspect | None:
+    def example(self, group: SuspectGroup) -> Suspect | None:
         """The suspect with a page of its own that stands for most faults."""
         return max(
             (s for s in group.suspects if s.family != NO_FAULT),
@@ -114,7 +114,7 @@ def _numbered_told(text: str, switch: Sequence[str], box: Sequence[str]) -> str:
 
 
 @dataclass(frozen=True)
-class AnyLayout(Wiring):
+class AnyLayout(KnownWiring):
     """Every layout of a size in the catalogue: nothing is known of the wiring."""
 
     visit: Visit
@@ -155,7 +155,7 @@ class AnyLayout(Wiring):
         """Switches by their order, as which of the person's is which is not known."""
         return _numbered_told(text, self.called, [f"{switch}’s box" for switch in self.called])
 
-    def circuits(self, group: Group) -> int | None:
+    def circuits(self, group: SuspectGroup) -> int | None:
         """Counted by signature, and where the group is not all of it by names and hazards."""
         behaviours = {suspect.codes for suspect in group.suspects}
         words = [canonical(self.pool.codes[codes], 1).word for codes in behaviours]
@@ -203,7 +203,7 @@ where signature_id in (select id from signature where word in ({words}))
 
 
 @dataclass(frozen=True)
-class OneLayout(Wiring):
+class OneLayout(KnownWiring):
     """The way the cables run is known; which switch the current meets first is not.
 
     Numbers of switches and boxes stand for places of the shape.
@@ -300,7 +300,7 @@ class OneLayout(Wiring):
         """Suspects of all circuits of the shape, those that look alike and have one name as one."""
         return self._found[0]
 
-    def circuits(self, group: Group) -> int | None:
+    def circuits(self, group: SuspectGroup) -> int | None:
         """How many of the circuits have a fault of the group."""
         pool, holding = self._found
         wanted = set(group.suspects)
@@ -359,7 +359,7 @@ def _placed_word(word: str, places: tuple[int, ...]) -> str:
 
 
 @dataclass(frozen=True)
-class OneCircuit(Wiring):
+class OneCircuit(KnownWiring):
     """A circuit that is known to the last wire; `label` if it is one of the catalogue."""
 
     circuit: Circuit

@@ -4,7 +4,7 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
-from catalogue.pages.choice import Choice, fault_ids, total
+from catalogue.pages.choice import FaultChoice, fault_ids, total
 from catalogue.pages.faultlist import listed_faults
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
@@ -154,7 +154,7 @@ def _states(intended_file: str, checked: Recheck) -> list[Facts]:
 
 def _alike(visit: Visit, row: Row) -> Facts:
     """Other faults that nobody can tell from this one by flipping switches."""
-    everywhere = Choice(signature=row["signature_id"])
+    everywhere = FaultChoice(signature=row["signature_id"])
     within = replace(everywhere, circuit=row["circuit_id"])
     here = fault_ids(visit, within, total(visit, within))
     shown = [number for number in here if number != row["id"]][:_ALIKE_HERE]
@@ -169,4 +169,4 @@ def _alike(visit: Visit, row: Row) -> Facts:
 
 def _family(visit: Visit, row: Row) -> Facts:
     """What a person would call the fault, and how many there are of that name."""
-    return {"name": row["family"], "faults": total(visit, Choice(family=row["family"]))}
+    return {"name": row["family"], "faults": total(visit, FaultChoice(family=row["family"]))}

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Final
 
-from catalogue.pages.choice import Choice, fault_ids, total
+from catalogue.pages.choice import FaultChoice, fault_ids, total
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
 from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
@@ -16,7 +16,7 @@ from catalogue.store.coverage import scheme_title
 _SELDOM: Final = 500
 
 
-def some_faults(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[Facts]:
+def some_faults(visit: Visit, choice: FaultChoice, limit: int, skip: int = 0) -> list[Facts]:
     """The first faults of a choice, in the order of the catalogue."""
     return listed_faults(visit, fault_ids(visit, choice, limit, skip))
 
@@ -108,9 +108,9 @@ def _chosen(visit: Visit, filters: _Filters) -> dict[str, Row]:
     return chosen
 
 
-def _choice(filters: _Filters, chosen: dict[str, Row]) -> Choice:
+def _choice(filters: _Filters, chosen: dict[str, Row]) -> FaultChoice:
     ids = {name: int(row["id"]) for name, row in chosen.items()}
-    return Choice(
+    return FaultChoice(
         circuit=ids.get("circuit"),
         kind=ids.get("kind"),
         verdict=ids.get("verdict"),
@@ -131,7 +131,7 @@ def _table(visit: Visit, filters: _Filters, chosen: dict[str, Row], number: int)
     columns = {"circuit": "label", "kind": "name", "verdict": "name"}
     given = {name for name, value in asdict(filters).items() if value not in (None, "")}
     is_found_soon = bool(given & {"circuit", "family"}) or (
-        number * _SELDOM >= total(visit, Choice())
+        number * _SELDOM >= total(visit, FaultChoice())
     )
     if given - {*columns, "family"} or not is_found_soon:
         return None

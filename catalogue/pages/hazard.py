@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.choice import FaultChoice
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.faultlist import some_faults
@@ -16,13 +16,13 @@ def hazard(visit: Visit) -> Page:
     """One hazard, with the mimics that show it."""
     row = named_row(visit, "hazard", visit.parts["hazard"])
     mimic = named_row(visit, "verdict", "mimic")
-    mimics = some_faults(visit, Choice(hazard=row["id"], verdict=mimic["id"]), _EXAMPLES)
+    mimics = some_faults(visit, FaultChoice(hazard=row["id"], verdict=mimic["id"]), _EXAMPLES)
     return Page(
         row["title"],
         "hazard",
         {
             **{key: row[key] for key in ("name", "title", "condition", "danger")},
-            "counts": counts_by_kind(visit, Choice(hazard=row["id"])),
+            "counts": counts_by_kind(visit, FaultChoice(hazard=row["id"])),
             "mimics": mimics,
             "no_mimics": None if mimics else nothing_found(visit),
         },

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.choice import FaultChoice
 from catalogue.pages.counts import IS_MIMIC, counts_by_kind
 from catalogue.pages.visit import Page, Visit
 from catalogue.store.coverage import scope_groups
@@ -14,7 +14,7 @@ _SIGNATURES: Final = 6
 
 def home(visit: Visit) -> Page:
     """The ways in, with numbers from the catalogue."""
-    counts = counts_by_kind(visit, Choice())
+    counts = counts_by_kind(visit, FaultChoice())
     hazards = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
         f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"

@@ -6,7 +6,7 @@ from catalogue.pages.visit import Facts
 from catalogue.report.flows import CurrentForm, flow_forms
 from catalogue.report.metering import (
     Measured,
-    Point,
+    ProbePoint,
     against_returns,
     agree,
     all_points,
@@ -95,7 +95,7 @@ def _row(item: Measured) -> Facts:
     return {"point": _point(item.point), "cells": list(map(_cell, item.readings))}
 
 
-def _point(point: Point) -> Facts:
+def _point(point: ProbePoint) -> Facts:
     return {"names": list(point.words), "box": point.box}
 
 

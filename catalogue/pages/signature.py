@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.choice import FaultChoice
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import signature_row
@@ -17,12 +17,12 @@ _EXAMPLES: Final = 3
 def signature(visit: Visit) -> Page:
     """One signature: its table of states, and which faults look like this from outside."""
     row = signature_row(visit, visit.parts["signature"])
-    counts = counts_by_kind(visit, Choice(signature=row["id"]))
+    counts = counts_by_kind(visit, FaultChoice(signature=row["id"]))
     examples = [
         {
             "verdict": verdict["name"],
             "faults": some_faults(
-                visit, Choice(signature=row["id"], verdict=verdict["id"]), _EXAMPLES
+                visit, FaultChoice(signature=row["id"], verdict=verdict["id"]), _EXAMPLES
             ),
         }
         for verdict in visit.rows("select id, name from verdict order by id")

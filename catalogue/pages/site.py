@@ -79,7 +79,7 @@ _names: "WeakKeyDictionary[Datasette, str]" = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class PageFrame:
     """What stands around every page: where things are, the cautions, what is covered, by whom."""
 
     at: Addresses
@@ -117,7 +117,7 @@ def addresses(datasette: Datasette) -> Addresses:
     )
 
 
-async def frame(datasette: Datasette) -> Frame:
+async def frame(datasette: Datasette) -> PageFrame:
     """What stands around the pages of a Datasette."""
     name = await find_catalogue(datasette)
 
@@ -127,7 +127,7 @@ async def frame(datasette: Datasette) -> Frame:
     covers, run = "No catalogue is served here.", None
     if name is not None:
         covers, run = await datasette.get_database(name).execute_fn(read)
-    return Frame(
+    return PageFrame(
         addresses(datasette),
         summary(),
         covers,

@@ -17,7 +17,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 from verify.sweep.family_numbers import Families
-from verify.sweep.judging import Bulk, Judged
+from verify.sweep.judging import Bulk, JudgedFaults
 from verify.sweep.numbering import number_again
 from verify.sweep.outcomes import Outcome
 from verify.verdict.judging import NONE
@@ -108,7 +108,7 @@ class Memory:
         self._row_hashes = _NumberOf(self.marks, text_hash, np.uint64)
         self._family_hashes = _NumberOf(self.families.names, name_hash, np.uint64)
 
-    def row_of(self, judged: Judged) -> Numbers:
+    def row_of(self, judged: JudgedFaults) -> Numbers:
         """For each fault the place in `rows`; outcomes may differ in names of positions only."""
         lamps = len(judged.listing.wiring.circuit.lamps)
         if lamps not in self._row_of:

@@ -11,15 +11,15 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec, batch_versions
 from catalogue.prove.counting import count_alike, numbers_of
 from catalogue.prove.flip_rows import MOST_SWITCHES, FlipsRow, flips_rows
 from catalogue.prove.memory import FoundRow, Places, memory
 from catalogue.prove.pair_rows import PAIRS_AT, PairRows, pair_rows
-from catalogue.prove.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.base.problems import Problem, UserError
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import dump
-from verify.sweep.judging import Judged
+from verify.sweep.judging import JudgedFaults
 
 Numbers = npt.NDArray[np.int32]
 Counts = npt.NDArray[np.int64]
@@ -114,7 +114,7 @@ def as_version(versions: tuple[int, int, str, str]) -> None:
         )
 
 
-def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> Proved:
+def prove_as(versions: tuple[int, int, str, str], batch: CircuitBatch) -> Proved:
     """The rows of a batch; see `as_version`."""
     as_version(versions)
     return prove(batch.specs)
@@ -188,7 +188,7 @@ def _profile(
     )
 
 
-def _flips(judged: Judged) -> list[FlipsRow]:
+def _flips(judged: JudgedFaults) -> list[FlipsRow]:
     """How to test a circuit, from the verdicts on its faults."""
     if not len(judged.which) or len(judged.intended.codes) > 1 << MOST_SWITCHES:
         return []

@@ -11,11 +11,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec
 from catalogue.prove.counting import Numbers, count_alike, numbers_of
 from catalogue.prove.memory import Memory, memory
-from catalogue.prove.plan import Batch, PlannedCircuit, Spec
 from catalogue.prove.proving import as_version
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind, fault_kinds
 from verify.sweep.listing import sites_of
@@ -76,7 +76,7 @@ def summarize(specs: Sequence[Spec]) -> Summary:
     return total
 
 
-def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
+def summarize_as(versions: tuple[int, int, str, str], batch: CircuitBatch) -> Summary:
     """The faults of a batch, counted; see `catalogue.prove.proving.as_version`."""
     as_version(versions)
     return summarize(batch.specs)
@@ -91,7 +91,7 @@ class _Judged:
 
     label: str
     head: tuple[int, int, str]
-    wiring: Wiring
+    wiring: NumberedCircuit
     kind: Numbers
     site: Numbers
     family: Numbers

@@ -15,7 +15,7 @@ from verify.behaviour.states import state_rows
 from verify.circuit.devices import Position
 from verify.circuit.file import dump
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring as Numbered
+from verify.fault.change import NumberedCircuit as Numbered
 from verify.fault.change import changed
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import BookForm, RemarkForm, book_form, remark_form, remarks

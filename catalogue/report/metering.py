@@ -11,7 +11,7 @@ from verify.circuit.parts import End
 from verify.electric.numbers import Parameters, parameters
 from verify.electric.readings import Reading, points, readings
 from verify.electric.sizes import unreadable_sizes
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 from verify.verdict.walk import place_words
 
 #: Circuits of more states are not measured as a whole.
@@ -23,7 +23,7 @@ _VOLT: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class ProbePoint:
     """A place for a probe: its `ends`, those first that people look for, and their `words`."""
 
     box: str
@@ -35,8 +35,8 @@ class Point:
 class Measured:
     """The readings between two points, in the order of the states that were asked for."""
 
-    point: Point
-    against: Point
+    point: ProbePoint
+    against: ProbePoint
     readings: tuple[Reading, ...]
 
 
@@ -65,12 +65,12 @@ class MeasuredForm(TypedDict):
     states: list[ReadingForm]
 
 
-def all_points(circuit: Circuit) -> list[Point]:
+def all_points(circuit: Circuit) -> list[ProbePoint]:
     """Every point: those with a side of a lamp first, then those of switches, then the rest.
 
     Raises `CircuitError` where a size says nothing of resistance.
     """
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
 
     def rank(end: End) -> int:
         device = next((d for d in circuit.devices if d.name == end.owner), None)
@@ -82,24 +82,26 @@ def all_points(circuit: Circuit) -> list[Point]:
 
     found = [tuple(sorted(ends, key=rank)) for ends in points(circuit)]
     return [
-        Point(ends[0].box, ends, tuple(place_words(wiring, end) for end in ends))
+        ProbePoint(ends[0].box, ends, tuple(place_words(wiring, end) for end in ends))
         for ends in sorted(found, key=lambda ends: rank(ends[0]))
     ]
 
 
-def point_of(every: Iterable[Point], end: End) -> Point:
+def point_of(every: Iterable[ProbePoint], end: End) -> ProbePoint:
     """The point at which an end is."""
     return next(point for point in every if end in point.ends)
 
 
-def pairs_to(circuit: Circuit, every: Sequence[Point], terminal: str) -> list[tuple[Point, Point]]:
+def pairs_to(
+    circuit: Circuit, every: Sequence[ProbePoint], terminal: str
+) -> list[tuple[ProbePoint, ProbePoint]]:
     """Every point against a terminal of the first feed, ``neutral`` or ``ground``."""
     against = point_of(every, circuit.terminal(circuit.feed, terminal))
     return [(point, against) for point in every if point != against]
 
 
 def measured(
-    circuit: Circuit, pairs: Sequence[tuple[Point, Point]], states: Sequence[int]
+    circuit: Circuit, pairs: Sequence[tuple[ProbePoint, ProbePoint]], states: Sequence[int]
 ) -> list[Measured]:
     """The readings between pairs of points in some states."""
     read = iter(readings(circuit, [(a.ends[0], b.ends[0]) for a, b in pairs], states=states))
@@ -164,7 +166,7 @@ def measured_forms(found: Iterable[Measured]) -> list[MeasuredForm]:
     ]
 
 
-def _point_form(point: Point) -> PointForm:
+def _point_form(point: ProbePoint) -> PointForm:
     return PointForm(
         name=", ".join(point.words), box=point.box, ends=[end.name for end in point.ends]
     )

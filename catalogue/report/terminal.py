@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Self
 import click
 
 from verify.base.problems import Problem, shown
-from verify.base.telling import Grid, Group, cautions_group, filled, grid_text, plain
+from verify.base.telling import Group, TextTable, cautions_group, filled, grid_text, plain
 
 if TYPE_CHECKING:
     from click._termui_impl import ProgressBar
@@ -73,7 +73,7 @@ def _loud(text: str) -> str:
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], numbers: bool = False) -> str:
     """Columns as wide as their content; with `numbers` all but the first are set to the right."""
-    return grid_text(Grid(headings, [*rows], numbers), strong)
+    return grid_text(TextTable(headings, [*rows], numbers), strong)
 
 
 def file_name(path: object) -> str:

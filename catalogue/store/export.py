@@ -44,7 +44,7 @@ _ROWS_AT_ONCE: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ExportPart:
     """Which faults are wanted; what is empty does not restrict."""
 
     kinds: tuple[str, ...] = ()
@@ -81,7 +81,7 @@ class Export:
     """Writes one catalogue, or a part, into a folder that is there."""
 
     connection: sqlite3.Connection
-    part: Part
+    part: ExportPart
     folder: Path
 
     def write(self, form: str) -> dict[str, Path]:

@@ -16,7 +16,13 @@ from typing import Final
 
 import sqlite_utils
 
-from catalogue.prove.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
+from catalogue.prove.build_plan import (
+    BuildPlan,
+    CircuitBatch,
+    batch_versions,
+    engine_version,
+    fault_kind_versions,
+)
 from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
@@ -88,7 +94,7 @@ class Store:
         """Close the file."""
         self.db.close()
 
-    def begin(self, plan: Plan, self_check: str) -> int:
+    def begin(self, plan: BuildPlan, self_check: str) -> int:
         """Note a run and its batches, or find the run of the same plan; its id."""
         known = list(self.db.query("select id from run where plan = ?", [plan.id]))
         if known:
@@ -157,7 +163,7 @@ class Store:
                 self.db.conn.execute(f"drop index [{name}]")
         self.db.conn.execute("PRAGMA foreign_keys = OFF")  # every number is given here
 
-    def write(self, batch: Batch, proved: Proved) -> None:
+    def write(self, batch: CircuitBatch, proved: Proved) -> None:
         """Store a batch. A circuit drawn with another seed may be there already."""
         with self.db.atomic():
             if not any(map(self._is_there, proved.circuits)):
@@ -167,7 +173,7 @@ class Store:
     def _is_there(self, circuit: CircuitRows) -> bool:
         return self.db.table("circuit").count_where("label = ?", [circuit.label]) > 0
 
-    def write_summary(self, batch: Batch, summary: Summary) -> None:
+    def write_summary(self, batch: CircuitBatch, summary: Summary) -> None:
         """Count a batch in, once: what is noted as done is never counted again."""
         with self.db.atomic():
             write_summary(self.db.conn, summary, self._summary_numbers)

@@ -13,7 +13,7 @@ from catalogue.store.coverage import scope_line
 from catalogue.store.file import require_catalogue
 from catalogue.store.spelling import teach_texts
 from verify.base.problems import Problem, UnknownNameError, shown
-from verify.base.telling import Grid, Group, Words, cautions_group, heading, html, plain
+from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
 
@@ -83,9 +83,9 @@ class Catalogue:
 
     def _told(self) -> Iterator[Group]:
         yield [heading(self.path.name)]
-        yield [Words(self.covers)]
+        yield [Passage(self.covers)]
         counts = [[verdict, f"{number:,}"] for verdict, number in self.counts.items()]
-        yield [Grid(["verdict", "faults"], counts, numbers=True)]
+        yield [TextTable(["verdict", "faults"], counts, numbers=True)]
         yield cautions_group()
 
     def __repr__(self) -> str:

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
+from catalogue.prove.build_plan import CircuitBatch
 from catalogue.prove.flip_rows import write_flips
 from catalogue.prove.pair_rows import write_pairs
-from catalogue.prove.plan import Batch
 from catalogue.prove.proving import CircuitRows, FaultRows, Proved
 from catalogue.store.numbers import Numbers
 from catalogue.store.tables import TABLE
@@ -45,7 +45,7 @@ do update set faults = faults + excluded.faults, circuits = circuits + excluded.
 """
 
 
-def write_batch(db: Database, batch: Batch, proved: Proved, numbers: Numbers) -> None:
+def write_batch(db: Database, batch: CircuitBatch, proved: Proved, numbers: Numbers) -> None:
     """Store what was proved of a batch, within a transaction."""
     _Writing(db, proved, numbers).write(batch)
 
@@ -61,7 +61,7 @@ class _Writing:
         self.hazard_set = np.array([row.hazard_set for row in outcomes])
         self.signature = np.array([numbers.signature(row.word, row.lamps) for row in outcomes])
 
-    def write(self, batch: Batch) -> None:
+    def write(self, batch: CircuitBatch) -> None:
         execute = self.db.conn.execute
         circuits = self.proved.circuits
         first_id, first = (
@@ -84,7 +84,7 @@ class _Writing:
         if circuits:
             self.db.conn.executemany(_COUNT_IN, self._profile(first))
 
-    def _circuit(self, batch: Batch, number: int, rows: CircuitRows) -> dict[str, object]:
+    def _circuit(self, batch: CircuitBatch, number: int, rows: CircuitRows) -> dict[str, object]:
         verdicts = dict(zip(VERDICTS, rows.verdicts, strict=True))
         return {
             "id": number,

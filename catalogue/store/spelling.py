@@ -9,7 +9,7 @@ from sqlite3 import Connection
 from typing import Any, Final, TypeVar
 
 from verify.circuit.file import parse
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
 from verify.layout.enumeration import Layout
@@ -28,15 +28,15 @@ T = TypeVar("T")
 
 
 @lru_cache(maxsize=_CIRCUITS)
-def wiring(label: str, file: str) -> Wiring:
+def wiring(label: str, file: str) -> NumberedCircuit:
     """The circuit of a row, by its label and its file. Raises CircuitError."""
     scheme, _, code = label.partition("-")
     if scheme in SOUND_SCHEMES:
         try:
-            return Wiring(Layout.parse(code).circuit(scheme))
+            return NumberedCircuit(Layout.parse(code).circuit(scheme))
         except ValueError:
             pass  # no layout, but drawn
-    return Wiring(parse(file))
+    return NumberedCircuit(parse(file))
 
 
 @lru_cache(maxsize=_LISTS)

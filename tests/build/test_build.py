@@ -22,7 +22,7 @@ from catalogue.build.workforce import processes
 from catalogue.pages.findings import findings
 from catalogue.pages.visit import Visit
 from catalogue.prove import memory as memories
-from catalogue.prove.plan import Batch, make_plan
+from catalogue.prove.build_plan import CircuitBatch, make_plan
 from catalogue.prove.proving import Proved, prove
 from catalogue.store.contents import PROFILE, changed_circuits, digest_of
 from catalogue.store.schema import open_for_writing
@@ -343,7 +343,7 @@ def test_few_batches_are_out_at_once() -> None:
             future.set_result([])
             return future
 
-    def read() -> Iterator[Batch]:
+    def read() -> Iterator[CircuitBatch]:
         nonlocal out
         for batch, _ in sweep(make_plan([2], 6, 1).batches, executor=Counting(), window=3):
             out -= 1

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from catalogue.build.sweep import build
 from catalogue.desk.answer import OTHER, Answer, parse_results
-from catalogue.desk.checks import Bench, Check, Hypothesis, check_kinds
-from catalogue.desk.match import Group, Match
-from catalogue.desk.planner import Plan, entropy, make_plan, proposals
+from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
+from catalogue.desk.match import Match, SuspectGroup
+from catalogue.desk.planner import CheckPlan, entropy, make_plan, proposals
 from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.priors import load_priors
 from catalogue.desk.symptoms import SIGN, Symptoms, parse_saw, parse_signs
@@ -64,7 +64,7 @@ def behaviours(pool: Pool) -> Iterator[tuple[int, dict[int, int]]]:
         yield number, {state: OUTCOMES[code] for state, code in enumerate(codes)}
 
 
-def rank_of(suspect: Suspect, groups: Sequence[Group]) -> int:
+def rank_of(suspect: Suspect, groups: Sequence[SuspectGroup]) -> int:
     """The place of the group that holds a suspect, 1 first."""
     return next(place for place, group in enumerate(groups, 1) if suspect in group.suspects)
 
@@ -207,9 +207,9 @@ def test_nothing_fits_names_the_nearest() -> None:
     assert "No single fault" in str(impossible.to_json()["notes"])
 
 
-def hypotheses_of(pool: Pool, seen: dict[int, int]) -> tuple[Bench, list[Hypothesis]]:
+def hypotheses_of(pool: Pool, seen: dict[int, int]) -> tuple[CheckBench, list[Hypothesis]]:
     """The checks and the hypotheses that fit."""
-    bench = Bench(matched(pool, seen), check_kinds())
+    bench = CheckBench(matched(pool, seen), check_kinds())
     return bench, bench.hypotheses()
 
 
@@ -260,9 +260,9 @@ def test_the_plan_ends_at_every_suspect_once() -> None:
     pool = pool_of("chain", "2.L.f")
     bench, hypotheses = hypotheses_of(pool, {0: DARK, 3: DARK})
     plan = make_plan(bench, hypotheses)
-    ends: list[Plan] = []
+    ends: list[CheckPlan] = []
 
-    def walk(node: Plan) -> None:
+    def walk(node: CheckPlan) -> None:
         if node.check is None:
             ends.append(node)
             return
@@ -382,13 +382,13 @@ def test_the_first_wrong_result_ends_the_way(
 ) -> None:
     """After a result that is none nobody knows what could be checked, so nothing is worked out."""
     asked = []
-    find = Bench.check
+    find = CheckBench.check
 
-    def noted(bench: Bench, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
+    def noted(bench: CheckBench, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
         asked.append(key)
         return find(bench, key, hypotheses)
 
-    monkeypatch.setattr(Bench, "check", noted)
+    monkeypatch.setattr(CheckBench, "check", noted)
     wrong = answer(
         pool_of("chain", "1.f.1"), {0: DARK}, results=[result, *(["look:cellar=clear"] * 50)]
     )

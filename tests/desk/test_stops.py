@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
-from catalogue.desk.planner import Plan
+from catalogue.desk.planner import CheckPlan
 from catalogue.desk.pool import Pool, pool_of_circuit
 from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
@@ -67,7 +67,7 @@ def answered(
     return Answer(known, symptoms, {}, check_kinds(), False, parse_results(results))
 
 
-def nodes(plan: Plan) -> Iterator[Plan]:
+def nodes(plan: CheckPlan) -> Iterator[CheckPlan]:
     """A plan's checks and ends."""
     yield plan
     for _, branch in plan.branches:

@@ -34,7 +34,7 @@ from catalogue.lessons.wording import USAGES
 from verify.base.resources import data_path
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import FaultKind
 from verify.fault.registry import fault_kinds
 from verify.layout.enumeration import layouts
@@ -263,14 +263,14 @@ def _mistakes() -> Iterator[str]:
         for kind in fault_kinds():
             circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind))
             dressed = Dress.of(circuit, palette, (), "").dressed()
-            made = next(iter(kind.faults(Wiring(dressed)))).apply(dressed)
+            made = next(iter(kind.faults(NumberedCircuit(dressed)))).apply(dressed)
             yield wiring_picture(made, intended=dressed)
             yield wiring_picture(made, intended=dressed, marked=False, state=0)
             yield schematic_picture(made, state=1)
 
 
 def _has(circuit: Circuit, kind: FaultKind) -> bool:
-    return any(True for _ in kind.faults(Wiring(circuit)))
+    return any(True for _ in kind.faults(NumberedCircuit(circuit)))
 
 
 def _sheets() -> Iterator[str]:

@@ -69,7 +69,7 @@ Spec = LayoutSpec | DrawnSpec
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class CircuitBatch:
     """Circuits that are computed and stored together."""
 
     id: str
@@ -77,14 +77,14 @@ class Batch:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class BuildPlan:
     """A whole build. Equal ids mean equal content. A `summary` keeps counts in place of rows."""
 
     locations: tuple[int, ...]
     schemes: tuple[str, ...]
     drawn: int
     seed: int
-    batches: tuple[Batch, ...]
+    batches: tuple[CircuitBatch, ...]
     summary: bool = False
 
     @property
@@ -128,7 +128,7 @@ def make_plan(
     *,
     schemes: Sequence[str] = SOUND_SCHEMES,
     summary: bool = False,
-) -> Plan:
+) -> BuildPlan:
     """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
 
     The layouts are wired by each of `schemes`, in the order of `SOUND_SCHEMES`. With a `shard` only
@@ -147,7 +147,7 @@ def make_plan(
     batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
     if shard is not None:
         batches = batches[shard.number - 1 :: shard.count]
-    return Plan(sizes, wired, drawn, seed, tuple(batches), summary)
+    return BuildPlan(sizes, wired, drawn, seed, tuple(batches), summary)
 
 
 def _layout_specs(locations: int, scheme: str) -> Iterator[LayoutSpec]:
@@ -165,9 +165,9 @@ def batch_versions() -> tuple[int, int, str, str]:
     return ROWS_VERSION, FORMAT, engine_version(), fault_kind_versions()
 
 
-def _batch(specs: tuple[Spec, ...], summary: bool) -> Batch:
+def _batch(specs: tuple[Spec, ...], summary: bool) -> CircuitBatch:
     kept = ["summary"] if summary else []
-    return Batch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
+    return CircuitBatch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
 
 
 def _hash(content: object) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from catalogue.drawing.channel import Net, Pin, fewest_crossings, route
+from catalogue.drawing.channel import Pin, PinNet, fewest_crossings, route
 from catalogue.drawing.measures import (
     BOX_MARGIN,
     GRID,
@@ -94,7 +94,7 @@ def _box_item(box: str) -> Item:
 
 
 @dataclass(frozen=True)
-class Rows:
+class BoxOrder:
     """The order of everything in all boxes.
 
     `terminals` is how many terminals there must be room for on each device, `gaps` the room kept
@@ -206,17 +206,17 @@ class Edge:
                 yield name, start + item.lead + number * item.pitch
 
 
-def pinned(groups: Sequence[tuple[End, ...]], edges: tuple[Edge, Edge]) -> list[Net]:
+def pinned(groups: Sequence[tuple[End, ...]], edges: tuple[Edge, Edge]) -> list[PinNet]:
     """The joins as nets of pins."""
     places = {name: Pin(x, True) for name, x in edges[0].pins()}
     places |= {name: Pin(x, False) for name, x in edges[1].pins()}
-    return [Net([places[end.name] for end in group]) for group in groups]
+    return [PinNet([places[end.name] for end in group]) for group in groups]
 
 
 class _Search:
     """A local search over the order of things, one box after the other until nothing improves."""
 
-    def __init__(self, rows: Rows) -> None:
+    def __init__(self, rows: BoxOrder) -> None:
         self.rows = rows
         circuit = rows.circuit
         self.groups: dict[str, list[tuple[End, ...]]] = {box.name: [] for box in circuit.boxes}
@@ -228,7 +228,7 @@ class _Search:
         }
         self.costs = {box: self._cost(rows, box) for box in self.groups}
 
-    def run(self) -> Rows:
+    def run(self) -> BoxOrder:
         for _ in range(_PASSES):
             before = sum(self.costs.values())
             for cable in self.rows.circuit.cables:
@@ -240,13 +240,13 @@ class _Search:
         gaps = {box: self._gaps(box) for box in self.groups}
         return replace(self.rows, gaps=gaps)
 
-    def _cost(self, rows: Rows, box: str) -> float:
+    def _cost(self, rows: BoxOrder, box: str) -> float:
         edges = rows.edges(box)
         nets = pinned(self.groups[box], edges)
         length = sum(net.right - net.left for net in nets)
         return fewest_crossings(nets) + _LENGTH * length + _AWAY * edges[1].first_cable
 
-    def _try(self, rows: Rows, boxes: Sequence[str], penalty: float = 0) -> bool:
+    def _try(self, rows: BoxOrder, boxes: Sequence[str], penalty: float = 0) -> bool:
         costs = {box: self._cost(rows, box) for box in boxes}
         if sum(costs.values()) + penalty < sum(self.costs[box] for box in boxes) - 1e-9:
             self.rows = rows
@@ -341,14 +341,14 @@ class _Search:
         return [0, *sorted(gap for gap in found if 0 < gap <= _FURTHEST_SHIFT)]
 
 
-def arranged_rows(circuits: Sequence[Circuit], tree: BoxTree) -> Rows:
+def arranged_rows(circuits: Sequence[Circuit], tree: BoxTree) -> BoxOrder:
     """The rows in an order that is good for the first circuit, with room for the devices of all."""
     circuit = circuits[0]
     devices: dict[str, list[str]] = {box.name: [] for box in circuit.boxes}
     for device in circuit.devices:
         if device.kind != "feed":
             devices[device.box].append(device.name)
-    rows = Rows(
+    rows = BoxOrder(
         circuit,
         tree,
         {cable.name: cable.conductors for cable in circuit.cables},

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
+from catalogue.drawing.box_order import BoxOrder, Edge, arranged_rows, pinned
 from catalogue.drawing.channel import Routing, route
 from catalogue.drawing.measures import (
     BOX_MARGIN,
@@ -22,7 +23,6 @@ from catalogue.drawing.measures import (
     TRACK,
 )
 from catalogue.drawing.place import BoxSize, Placement, placed
-from catalogue.drawing.rows import Edge, Rows, arranged_rows, pinned
 from catalogue.drawing.text import text_width
 from catalogue.drawing.tree import BoxTree, box_tree
 from verify.base.problems import BugError
@@ -43,10 +43,10 @@ class Zones:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class FloorPlan:
     """Where boxes, cables and devices are, for circuits of the same parts."""
 
-    rows: Rows
+    rows: BoxOrder
     tree: BoxTree
     zones: Mapping[str, Zones]
     widths: Mapping[str, float]
@@ -80,7 +80,7 @@ def routing_in(circuit: Circuit, box: str, edges: tuple[Edge, Edge]) -> tuple[Gr
     return groups, routing
 
 
-def plan(circuits: Sequence[Circuit]) -> Plan:
+def plan(circuits: Sequence[Circuit]) -> FloorPlan:
     """A plan that fits all of `circuits`, in the order that suits the first.
 
     They must have the same places, see `have_same_places`.
@@ -89,7 +89,7 @@ def plan(circuits: Sequence[Circuit]) -> Plan:
 
 
 @lru_cache(maxsize=_PLANS_KEPT)
-def _plan(circuits: tuple[Circuit, ...]) -> Plan:
+def _plan(circuits: tuple[Circuit, ...]) -> FloorPlan:
     """A plan takes far longer than to draw by it, and every state is drawn by the same."""
     tree = box_tree(circuits[0])
     rows = arranged_rows(circuits, tree)
@@ -101,19 +101,19 @@ def _plan(circuits: tuple[Circuit, ...]) -> Plan:
     sizes: dict[str, BoxSize] = {}
     for box in boxes:
         zones[box], sizes[box] = _measured(rows, circuits, box)
-    return Plan(
+    return FloorPlan(
         rows, tree, zones, {box: size.width for box, size in sizes.items()}, placed(tree, sizes)
     )
 
 
-def _fits_all(rows: Rows, circuits: Sequence[Circuit], box: str) -> bool:
+def _fits_all(rows: BoxOrder, circuits: Sequence[Circuit], box: str) -> bool:
     return all(
         route(pinned(joins_in(circuit, box), replace(rows, circuit=circuit).edges(box))) is not None
         for circuit in circuits
     )
 
 
-def _measured(rows: Rows, circuits: Sequence[Circuit], box: str) -> tuple[Zones, BoxSize]:
+def _measured(rows: BoxOrder, circuits: Sequence[Circuit], box: str) -> tuple[Zones, BoxSize]:
     tracks, right, label_right = 1, 0.0, 0.0
     for circuit in circuits:
         edges = replace(rows, circuit=circuit).edges(box)
