@@ -16,7 +16,8 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 from catalogue.pages.cells import Cell, cell
-from catalogue.pages.foreign import no_sql, refusal_of
+from catalogue.pages.contract import RefusalError
+from catalogue.pages.datasette_errors import no_sql, refusal_of
 from catalogue.pages.gate import (
     App,
     Scope,
@@ -25,8 +26,7 @@ from catalogue.pages.gate import (
     require_short,
     whole_responses,
 )
-from catalogue.pages.routes import Route, routes
-from catalogue.pages.site import (
+from catalogue.pages.response import (
     Datasette,
     Request,
     find_catalogue,
@@ -36,10 +36,10 @@ from catalogue.pages.site import (
     refusal,
     static_version,
 )
-from catalogue.pages.visit import RefusalError
+from catalogue.pages.routes import Route, routes
 from catalogue.store.bounds import bound
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
 from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"

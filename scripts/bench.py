@@ -26,9 +26,9 @@ from catalogue.build.sweep import build
 from catalogue.build.workforce import processes
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import Pool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
 from verify.behaviour.signature import LIT
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from browser import ROOT
 
-from catalogue.desk.pool import Pool, pool_of_circuit
+from catalogue.desk.suspect_pool import Pool, pool_of_circuit
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, LIT, TRIP

@@ -11,11 +11,11 @@ from boathouse import stair
 from browser import HOSTILE, Browser, visiting
 
 from catalogue.build.sweep import build
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
 from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove.proving import prove
-from catalogue.store.file import Store
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
+from catalogue.store.writing import Store
 from verify.circuit.file import dump, parse
 
 

@@ -17,8 +17,8 @@ from sqlite_utils import Database
 from catalogue.build.pair_audit import Pair, choose_pairs, wrong_pairs
 from catalogue.build.workforce import processes
 from catalogue.store.contents import changed_circuits
-from catalogue.store.file import now, require_catalogue
 from catalogue.store.schema import open_for_writing
+from catalogue.store.writing import now, require_catalogue
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.hazards import HAZARD_NAMES

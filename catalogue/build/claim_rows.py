@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-from catalogue.report.forms import FORMAT, short_cautions
-from catalogue.store.file import now, require_catalogue
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.store.schema import open_for_writing
+from catalogue.store.writing import now, require_catalogue
 from verify.base.version import version
 from verify.study.claims.contract import JudgedClaim
 

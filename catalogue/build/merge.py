@@ -16,8 +16,8 @@ from catalogue.build.sweep import self_check
 from catalogue.prove.build_plan import BuildPlan, make_plan
 from catalogue.prove.summary import COUNT_IN
 from catalogue.store.columns import Column, Table
-from catalogue.store.file import Store, require_catalogue
 from catalogue.store.tables import TABLE, TABLES
+from catalogue.store.writing import Store, require_catalogue
 from verify.base.problems import Problem, UserError
 
 Progress = Callable[[int, int], None]

@@ -14,7 +14,7 @@ from catalogue.build.workforce import Hiring, Workforce, processes
 from catalogue.prove.build_plan import BuildPlan, CircuitBatch, batch_versions, make_plan
 from catalogue.prove.proving import Proved, prove_as
 from catalogue.prove.summary import summarize_as
-from catalogue.store.file import Store
+from catalogue.store.writing import Store
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.judgement import VERDICTS

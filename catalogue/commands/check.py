@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
-from catalogue.report.forms import check_form
+from catalogue.report.json_forms import check_form
 from catalogue.report.terminal import (
     cautions_paragraph,
     columns,

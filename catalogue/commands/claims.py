@@ -18,7 +18,7 @@ from catalogue.report.terminal import (
     paragraph,
     say,
 )
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import shown
 from verify.base.sentences import counted
 from verify.study.claims.contract import STATUSES, JudgedClaim

@@ -11,9 +11,9 @@ import click
 from catalogue.commands.options import Options
 from catalogue.lessons.curated import shipped_circuit
 from catalogue.lessons.suggest import Suggestion, suggest
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.report.terminal import Progress, cautions_paragraph, heading, paragraph, say
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UserError
 from verify.base.sentences import counted
 

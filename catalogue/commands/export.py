@@ -12,8 +12,8 @@ from catalogue.commands.options import Options
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from catalogue.store.export import FORMATS, Export, ExportPart
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.sentences import counted
 from verify.behaviour.judgement import VERDICTS

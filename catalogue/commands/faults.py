@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from catalogue.report.forms import faults_json
+from catalogue.report.json_forms import faults_json
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,

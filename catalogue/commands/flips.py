@@ -11,8 +11,8 @@ import click
 import numpy as np
 
 from catalogue.commands.loading import load_or_exit
-from catalogue.drawing.states import parse_state
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.drawing.state_view import parse_state
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.report.terminal import cautions_paragraph, file_name, heading, paragraph, say, table
 from verify.base.problems import Problem, UserError
 from verify.base.sentences import counted

@@ -12,7 +12,7 @@ from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.svg import BEGINNING
 from catalogue.drawing.typeface import standalone
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,

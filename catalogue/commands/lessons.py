@@ -9,15 +9,15 @@ from typing import Final, cast
 import click
 
 from catalogue.commands.options import Options
-from catalogue.lessons.build import FORMATS, Wanted, make_lessons
 from catalogue.lessons.curated import Case, Resolve, read_curated, shipped_circuit
+from catalogue.lessons.lesson_set import FORMATS, Wanted, make_lessons
 from catalogue.lessons.prints import PAPERS
 from catalogue.lessons.sheet import Stored
-from catalogue.lessons.wording import USAGES, Usage
+from catalogue.lessons.usage import USAGES, Usage
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import Progress, cautions_paragraph, file_name, paragraph, say
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import site_number
+from catalogue.store.rendering import site_number
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
 from verify.base.sentences import counted

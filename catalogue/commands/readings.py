@@ -8,8 +8,8 @@ from typing import Final
 import click
 
 from catalogue.commands.loading import load_or_exit
-from catalogue.drawing.states import parse_state
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.drawing.state_view import parse_state
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.report.metering import (
     MOST_STATES,
     RETURNS,

@@ -16,7 +16,7 @@ import click
 
 from catalogue.commands.options import Options
 from catalogue.report.terminal import file_name, say
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UserError, shown
 
 if TYPE_CHECKING:

@@ -12,9 +12,9 @@ from catalogue.desk.checks import POWER_OFF_KINDS, Check, CheckBench, CheckKind,
 from catalogue.desk.match import Match, sights
 from catalogue.desk.match import SuspectGroup as Suspected
 from catalogue.desk.planner import CheckPlan, Proposal, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
+from catalogue.desk.suspect_pool import NO_FAULT, Pool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm, stopped_end
 from verify.base.cautions import cautions

@@ -8,8 +8,8 @@ from typing import Final
 
 from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit, require_judgeable
 from catalogue.desk.priors import load_priors
+from catalogue.desk.suspect_pool import Pool, pool_of_catalogue, pool_of_circuit, require_judgeable
 from catalogue.desk.symptoms import Symptoms, named_switches, parse_saw, parse_signs
 from catalogue.store.reading import Catalogue, open_catalogue
 from verify.base.problems import Problem, UserError, shown

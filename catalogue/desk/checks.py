@@ -15,7 +15,7 @@ import numpy as np
 
 from catalogue.desk.match import Match, Numbers, sights
 from catalogue.desk.measuring import Meter
-from catalogue.desk.pool import Suspect
+from catalogue.desk.suspect_pool import Suspect
 from verify.base.deadline import keep_deadline
 from verify.base.problems import Problem, UserError
 from verify.base.resources import data_path

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Pool, Suspect
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.naming import signature_name

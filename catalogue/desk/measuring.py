@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.pool import Pool
+from catalogue.desk.suspect_pool import Pool
 from verify.electric.grid import Reals
 from verify.electric.readings import GroundReadings, ground_readings
 from verify.engine.words import WordsEngine, terminals

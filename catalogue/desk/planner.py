@@ -14,8 +14,8 @@ import numpy as np
 
 from catalogue.desk.checks import Check, CheckBench, Hypothesis
 from catalogue.desk.match import Numbers
-from catalogue.desk.pool import Suspect
 from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
+from catalogue.desk.suspect_pool import Suspect
 from catalogue.desk.symptoms import SIGHTS
 from verify.base.deadline import keep_deadline
 

@@ -11,7 +11,7 @@ from functools import cache
 from typing import Final, cast
 
 from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
-from catalogue.desk.pool import Pool
+from catalogue.desk.suspect_pool import Pool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DIM, LIT, OVER, TRIP

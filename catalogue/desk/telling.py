@@ -5,8 +5,8 @@ from typing import Final
 
 from catalogue.desk.match import SuspectGroup
 from catalogue.desk.planner import CheckPlan, Proposal
-from catalogue.desk.pool import NO_FAULT, Suspect
 from catalogue.desk.stops import Panel, Stop, phrase
+from catalogue.desk.suspect_pool import NO_FAULT, Suspect
 from verify.base.sentences import counted
 from verify.base.telling import Alarm, Passage, heading
 

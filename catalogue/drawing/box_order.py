@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from catalogue.drawing.channel import Pin, PinNet, fewest_crossings, route
-from catalogue.drawing.measures import (
+from catalogue.drawing.dimensions import (
     BOX_MARGIN,
     GRID,
     MARGIN,

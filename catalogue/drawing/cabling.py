@@ -6,11 +6,11 @@ from itertools import pairwise
 from typing import Final
 
 from catalogue.drawing.box_order import cable_label
+from catalogue.drawing.dimensions import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
 from catalogue.drawing.floor_plan import FloorPlan
-from catalogue.drawing.measures import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
-from catalogue.drawing.place import CablePath, Point, ribbon, sheath_width
+from catalogue.drawing.placement import CablePath, Point, ribbon, sheath_width
 from catalogue.drawing.scene import Caption, Sheath, Wire
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from catalogue.drawing.text import fitted
 from verify.base.problems import BugError
 from verify.circuit.model import Circuit

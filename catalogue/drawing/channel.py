@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import GRID
+from catalogue.drawing.dimensions import GRID
 
 FORBIDDEN: Final = 10_000
 _PASSES: Final = 8

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End

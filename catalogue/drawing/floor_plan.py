@@ -11,7 +11,7 @@ from typing import Final
 
 from catalogue.drawing.box_order import BoxOrder, Edge, arranged_rows, pinned
 from catalogue.drawing.channel import Routing, route
-from catalogue.drawing.measures import (
+from catalogue.drawing.dimensions import (
     BOX_MARGIN,
     CABLE_ZONE,
     CHANNEL_EDGE,
@@ -22,7 +22,7 @@ from catalogue.drawing.measures import (
     NAME_ZONE,
     TRACK,
 )
-from catalogue.drawing.place import BoxSize, Placement, placed
+from catalogue.drawing.placement import BoxSize, Placement, placed
 from catalogue.drawing.text import text_width
 from catalogue.drawing.tree import BoxTree, box_tree
 from verify.base.problems import BugError

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 
 import networkx as nx
 
-from catalogue.drawing.measures import MARGIN, NORMAL, SMALL
-from catalogue.drawing.place import Point
+from catalogue.drawing.dimensions import MARGIN, NORMAL, SMALL
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Caption, Disc, DrawnJoin, Stroke, Terminal, Wire
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from catalogue.drawing.symbols import SymbolInside, SymbolState, condition_of
 from catalogue.drawing.text import Fitted, fitted, text_width
 from verify.circuit.devices import Contact

@@ -3,9 +3,9 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
-from catalogue.drawing import look
-from catalogue.drawing.measures import MARGIN, SMALL
-from catalogue.drawing.place import Point
+from catalogue.drawing import style as look
+from catalogue.drawing.dimensions import MARGIN, SMALL
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Band, Cap, Caption, Mark, Scene, Stroke, Trail, Wire
 from catalogue.drawing.signs import (
     bad_contact,

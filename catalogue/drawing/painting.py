@@ -4,9 +4,9 @@ from collections.abc import Iterator, Sequence, Set
 from typing import Final
 from xml.sax.saxutils import escape
 
-from catalogue.drawing import look
+from catalogue.drawing import style as look
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.ladder import Diagram
-from catalogue.drawing.measures import SMALL
 from catalogue.drawing.scene import (
     BoxFrame,
     Caption,

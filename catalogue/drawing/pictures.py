@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from typing import Final
 
 from catalogue.drawing.describe import ladder_described
-from catalogue.drawing.differ import Difference, differences
+from catalogue.drawing.differences import Difference, differences
+from catalogue.drawing.dimensions import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
 from catalogue.drawing.floor_plan import have_same_places, plan
 from catalogue.drawing.ladder import diagram
 from catalogue.drawing.legend import Entries, legend, schematic_entries, wiring_entries
-from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
 from catalogue.drawing.painting import ladder_content, scene_content
-from catalogue.drawing.place import Point
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Caption, Scene
-from catalogue.drawing.states import StateView, steps_of, view_of
+from catalogue.drawing.state_view import StateView, steps_of, view_of
 from catalogue.drawing.svg import document, element, number, words
 from catalogue.drawing.text import wrapped
 from catalogue.drawing.wiring import reidentified, wiring_scene

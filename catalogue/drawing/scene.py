@@ -7,7 +7,7 @@ an end of one is an end of the other, or where a dot lies on both. Lines that cr
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.drawing.place import Point
+from catalogue.drawing.placement import Point
 from verify.circuit.parts import End
 
 

@@ -5,9 +5,9 @@ from itertools import pairwise
 from math import hypot
 from typing import Final
 
-from catalogue.drawing import look
-from catalogue.drawing.measures import SMALL
-from catalogue.drawing.place import Point
+from catalogue.drawing import style as look
+from catalogue.drawing.dimensions import SMALL
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Band, Cap, Loose, Mark, Stroke, Trail, Wire
 from catalogue.drawing.svg import element, number, path_data, text_element, titled
 

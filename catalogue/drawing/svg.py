@@ -10,8 +10,8 @@ from math import hypot
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
-from catalogue.drawing import look
-from catalogue.drawing.place import Point
+from catalogue.drawing import style as look
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Caption
 from catalogue.drawing.text import text_width
 from catalogue.drawing.typeface import FACE

@@ -11,8 +11,8 @@ from math import cos, pi, sin
 from typing import Final
 
 from catalogue.drawing.box_order import drawn_terminals
-from catalogue.drawing.measures import FEED_HEIGHT, NORMAL, SMALL, STRIP, TERMINAL_PITCH
-from catalogue.drawing.place import Point
+from catalogue.drawing.dimensions import FEED_HEIGHT, NORMAL, SMALL, STRIP, TERMINAL_PITCH
+from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Caption, Disc, Stroke
 from catalogue.drawing.text import fitted
 from verify.circuit.devices import Position

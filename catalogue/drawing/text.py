@@ -3,7 +3,7 @@
 import unicodedata
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import SMALL
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.typeface import advances
 
 #: Of letters that the typeface does not have, in whatever font a machine writes them: generous

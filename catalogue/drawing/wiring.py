@@ -6,9 +6,8 @@ from dataclasses import replace
 from catalogue.drawing.box_order import drawn_terminals
 from catalogue.drawing.cabling import Cabling, Place
 from catalogue.drawing.describe import described
-from catalogue.drawing.differ import Difference
-from catalogue.drawing.floor_plan import FloorPlan, routing_in
-from catalogue.drawing.measures import (
+from catalogue.drawing.differences import Difference
+from catalogue.drawing.dimensions import (
     ASIDE,
     BAND,
     BODY_HEIGHT,
@@ -28,7 +27,8 @@ from catalogue.drawing.measures import (
     TERMINAL_PITCH,
     TRACK,
 )
-from catalogue.drawing.place import Point, sheath_width
+from catalogue.drawing.floor_plan import FloorPlan, routing_in
+from catalogue.drawing.placement import Point, sheath_width
 from catalogue.drawing.scene import (
     Band,
     BoxFrame,
@@ -44,7 +44,7 @@ from catalogue.drawing.scene import (
     Trail,
     Wire,
 )
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from catalogue.drawing.symbols import (
     SymbolInside,
     bond_symbol,

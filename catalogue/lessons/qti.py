@@ -11,7 +11,13 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 from xml.etree import ElementTree
 
-from catalogue.lessons.forms import LessonsForm, QuestionForm, SheetForm, seen_words, table_words
+from catalogue.lessons.json_forms import (
+    LessonsForm,
+    QuestionForm,
+    SheetForm,
+    seen_words,
+    table_words,
+)
 
 ITEM_SPACE: Final = "http://www.imsglobal.org/xsd/imsqtiasi_v3p0"
 PACKAGE_SPACE: Final = "http://www.imsglobal.org/xsd/qti/qtiv3p0/imscp_v1p1"

@@ -12,7 +12,7 @@ from typing import Final, Literal, TypeVar
 from catalogue.desk.answer import Answer
 from catalogue.desk.match import sights
 from catalogue.desk.planner import Proposal
-from catalogue.desk.pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Pool, Suspect
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.signature import trip_code

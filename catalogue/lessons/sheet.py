@@ -10,13 +10,13 @@ from functools import cached_property, lru_cache
 
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, Suspect, pool_of_circuit
 from catalogue.desk.stops import Panel, phrase
+from catalogue.desk.suspect_pool import Pool, Suspect, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
-from catalogue.lessons.dress import Dress
 from catalogue.lessons.questions import Question, QuestionSubject, seen_in_boxes
-from catalogue.lessons.wording import Usage
+from catalogue.lessons.renaming import Dress
+from catalogue.lessons.usage import Usage
 from verify.behaviour.signature import OVER, unpacked
 from verify.circuit.model import Circuit
 from verify.fault.contract import Fault

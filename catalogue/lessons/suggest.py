@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from catalogue.lessons.curated import Case, Resolve
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.store.spelling import fault_text, site_text
+from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import BugError
 from verify.behaviour.hazards import HAZARD_NAMES
 

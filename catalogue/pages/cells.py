@@ -7,10 +7,10 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.site import Datasette, addresses, known_catalogue
-from catalogue.pages.spelled import fault_words
-from catalogue.pages.states import state_words
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
+from catalogue.pages.rendered import fault_words
+from catalogue.pages.response import Datasette, addresses, known_catalogue
+from catalogue.pages.state_tables import state_words
 
 Cell = Callable[[], Awaitable[Markup | None]]
 

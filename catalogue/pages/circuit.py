@@ -2,8 +2,9 @@
 
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import counts_by_kind
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.outline import outline
 from catalogue.pages.paging import paged, whole_number
@@ -12,9 +13,8 @@ from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
-from catalogue.pages.states import shown_states, state_facts
-from catalogue.pages.visit import Facts, Page, Visit
-from catalogue.report.forms import evidence_form
+from catalogue.pages.state_tables import shown_states, state_facts
+from catalogue.report.json_forms import evidence_form
 from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SCHEMES
 

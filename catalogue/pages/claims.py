@@ -3,8 +3,8 @@
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.contract import Facts, MissingError, Page, Row, Visit
 from catalogue.pages.pictures import MOST_BOXES, picture
-from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.base.problems import CircuitError
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit

@@ -2,8 +2,8 @@
 
 from typing import Final, TypedDict
 
-from catalogue.pages.choice import FaultChoice
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
+from catalogue.pages.fault_choice import FaultChoice
 
 
 class KindCounts(TypedDict):

@@ -4,7 +4,7 @@
 is none.
 """
 
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.contract import Page, Visit
 from catalogue.store.coverage import scope_groups
 
 

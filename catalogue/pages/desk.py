@@ -4,12 +4,12 @@ from typing import Final
 
 from catalogue.desk.stops import stops
 from catalogue.desk.symptoms import SIGHTS, SIGNS
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.deskanswer import answer_facts, gray, positions
 from catalogue.pages.deskask import MOST_AS_FOUND, DeskQuestion, NotSearchedError, asked, state_key
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskstart import dangers_ticked, start, stop_facts
 from catalogue.pages.deskwiring import OneCircuit
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES

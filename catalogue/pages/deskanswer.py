@@ -9,12 +9,12 @@ from catalogue.desk.answer import NOTHING_FITS, OTHER, Answer
 from catalogue.desk.checks import CLEAR, Hypothesis, check_kinds
 from catalogue.desk.match import SuspectGroup, sights
 from catalogue.desk.planner import Proposal
-from catalogue.desk.pool import NO_FAULT, Suspect
 from catalogue.desk.stops import panel_form, phrase, stop_forms
+from catalogue.desk.suspect_pool import NO_FAULT, Suspect
 from catalogue.desk.symptoms import SIGN
+from catalogue.pages.contract import Facts, RefusalError, Visit
 from catalogue.pages.deskask import DeskQuestion
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
-from catalogue.pages.visit import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.behaviour.findings import position
 from verify.behaviour.hazards import HAZARDS

@@ -9,14 +9,14 @@ from dataclasses import dataclass, field
 from itertools import count
 from typing import Final
 
-from catalogue.desk.covered import covered_sizes, why_not_searched
-from catalogue.desk.pool import require_judgeable
+from catalogue.desk.searchable import covered_sizes, why_not_searched
+from catalogue.desk.suspect_pool import require_judgeable
 from catalogue.desk.symptoms import SIGHTS, SIGNS, Symptoms
+from catalogue.pages.contract import RefusalError, Visit
 from catalogue.pages.desksketch import letters, shapes
 from catalogue.pages.deskwiring import ORDINALS, AnyLayout, KnownWiring, OneCircuit, OneLayout
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.paging import whole_number
-from catalogue.pages.visit import RefusalError, Visit
 from verify.base.problems import shown
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit

@@ -7,11 +7,11 @@ from catalogue.desk.answer import Answer
 from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Stop, panel_form, phrase, stop_forms
 from catalogue.desk.telling import stopped_end
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.deskanswer import answer_of
 from catalogue.pages.deskask import NotSearchedError, asked
 from catalogue.pages.deskstart import start
 from catalogue.pages.deskwiring import KnownWiring
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 
 _MOST_HYPOTHESES: Final = 1_000
 

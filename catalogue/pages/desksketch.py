@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from verify.layout.enumeration import LAMP_BOX, Layout, layouts
 from verify.layout.routing import ROOT
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable
 
-from catalogue.desk.covered import covered_sizes
+from catalogue.desk.searchable import covered_sizes
 from catalogue.desk.stops import named_stops, panel_form, phrase, signs_seen, stop_forms, stops
 from catalogue.desk.symptoms import SIGN
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.deskask import LONGEST_FILE, MOST_SWITCHES, sign_key
 from catalogue.pages.desksketch import shapes
 from catalogue.pages.deskwiring import ORDINALS
-from catalogue.pages.visit import Facts, Page, Visit
 
 
 def start(visit: Visit, problems: Iterable[str] = (), title: str = "", status: int = 200) -> Page:

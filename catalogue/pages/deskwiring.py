@@ -15,10 +15,10 @@ from typing import Final
 import numpy as np
 
 from catalogue.desk.match import SuspectGroup
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.pages.contract import Row, Visit
 from catalogue.pages.desksketch import Shape, letters
-from catalogue.pages.spelled import spelled
-from catalogue.pages.visit import Row, Visit
+from catalogue.pages.rendered import spelled
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.signature import Signature, canonical
 from verify.circuit.model import Circuit

@@ -4,18 +4,18 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice, fault_ids, total
+from catalogue.pages.contract import Facts, MissingError, Page, Row, Visit
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 from catalogue.pages.faultlist import listed_faults
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Recheck, Stored, recheck
+from catalogue.pages.rendered import site_number, spelled
 from catalogue.pages.rulefacts import rule_facts
-from catalogue.pages.spelled import site_number, spelled
-from catalogue.pages.states import compared_facts, forms_of, shown_states
-from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
-from catalogue.report.forms import evidence_form
+from catalogue.pages.state_tables import compared_facts, forms_of, shown_states
+from catalogue.report.json_forms import evidence_form
 from verify.behaviour.findings import Observation
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice, fault_ids, total
+from catalogue.pages.contract import Facts, Page, RefusalError, Row, Visit
 from catalogue.pages.coverage import nothing_found
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
 from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
-from catalogue.pages.spelled import SPELLED_BY, with_words
-from catalogue.pages.visit import Facts, Page, RefusalError, Row, Visit
+from catalogue.pages.rendered import SPELLED_BY, with_words
 from catalogue.store.coverage import scheme_title
 
 #: Of what is at least one in so many, Datasette's rows come soon.

@@ -5,11 +5,11 @@ from functools import cache
 from typing import Final
 
 from catalogue.build.census import take_census
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
-from catalogue.pages.visit import Facts, Page, Visit
 from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS

@@ -3,9 +3,9 @@
 from itertools import pairwise
 from typing import Final
 
+from catalogue.pages.contract import Facts, Page, Row, Visit
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.states import state_facts
-from catalogue.pages.visit import Facts, Page, Row, Visit
+from catalogue.pages.state_tables import state_facts
 from catalogue.prove.flip_rows import KNOWN, UNKNOWN
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError

@@ -6,8 +6,8 @@ from typing import Final
 import verify
 from catalogue.desk.answer import Answer
 from catalogue.desk.asking import suspects
-from catalogue.drawing.picture import Picture, draw
-from catalogue.pages.visit import Page, Visit
+from catalogue.drawing.draw import Picture, draw
+from catalogue.pages.contract import Page, Visit
 from catalogue.store.reading import Catalogue, open_catalogue
 from verify.base.resources import data_path
 

@@ -6,14 +6,14 @@ from typing import Any, Final
 
 from datasette.utils.asgi import Request
 
-from catalogue.pages.site import HEADERS
-from catalogue.pages.visit import (
+from catalogue.pages.contract import (
     MissingError,
     NotAllowedError,
     NotOursError,
     RefusalError,
     TooLongError,
 )
+from catalogue.pages.response import HEADERS
 from verify.base.problems import shown
 
 #: In bytes, of path and query: a pasted circuit file of 8,000 characters has room, even where each

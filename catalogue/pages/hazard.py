@@ -2,12 +2,12 @@
 
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice
+from catalogue.pages.contract import Page, Visit
 from catalogue.pages.counts import counts_by_kind
 from catalogue.pages.coverage import nothing_found
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import named_row
-from catalogue.pages.visit import Page, Visit
 
 _EXAMPLES: Final = 6
 

@@ -2,9 +2,9 @@
 
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice
+from catalogue.pages.contract import Page, Visit
 from catalogue.pages.counts import IS_MIMIC, counts_by_kind
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.store.coverage import scope_groups
 from catalogue.store.fault_tables import VIEWS
 from catalogue.store.tables import TABLES

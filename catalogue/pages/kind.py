@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
+from catalogue.pages.contract import Facts, Page, Row, Visit
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.lookup import named_row
-from catalogue.pages.spelled import site_number
-from catalogue.pages.visit import Facts, Page, Row, Visit
+from catalogue.pages.rendered import site_number
 from catalogue.store.coverage import scheme_title
 from verify.fault.contract import FaultKind
 from verify.fault.registry import fault_kinds

@@ -3,7 +3,7 @@
 from typing import Final
 
 from catalogue.pages.addresses import HASHED, LONGEST_WORD, signature_label
-from catalogue.pages.visit import MissingError, Row, Visit
+from catalogue.pages.contract import MissingError, Row, Visit
 
 _WHAT: Final = {"verdict": "verdict", "fault_kind": "kind of fault", "hazard": "hazard"}
 

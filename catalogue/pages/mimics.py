@@ -4,12 +4,12 @@ import re
 from collections import Counter
 from typing import Final
 
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.desksketch import sketch
 from catalogue.pages.paging import paged, whole_number
-from catalogue.pages.spelled import SPELLED_BY, with_words
-from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.pages.rendered import SPELLED_BY, with_words
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.judgement import VERDICTS
 from verify.layout.enumeration import Layout

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from catalogue.pages.visit import Facts, RefusalError
+from catalogue.pages.contract import Facts, RefusalError
 
 PAGE_SIZE: Final = 50
 #: Pages that a list has at most: to find the rows of one takes longer the further on it is.

@@ -3,12 +3,12 @@
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.contract import Facts, MissingError, Page, RefusalError, Row, Visit
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
-from catalogue.pages.spelled import site_number, spelled, with_words
-from catalogue.pages.states import forms_of
-from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
+from catalogue.pages.rendered import site_number, spelled, with_words
+from catalogue.pages.state_tables import forms_of
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.behaviour.hazards import HAZARD_NAMES

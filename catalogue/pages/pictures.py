@@ -7,8 +7,8 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state
-from catalogue.pages.visit import Facts, RefusalError, Visit
+from catalogue.drawing.state_view import parse_state
+from catalogue.pages.contract import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.behaviour.findings import position
 from verify.circuit.model import Circuit

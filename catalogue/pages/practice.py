@@ -13,15 +13,15 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from catalogue.lessons.curated import LEVELS, Case, shipped
-from catalogue.lessons.forms import AnswerForm, sheet_form
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.json_forms import AnswerForm, sheet_form
 from catalogue.lessons.questions import Question, shuffle
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.wording import USAGE_TITLES, USAGES, Usage, wording
+from catalogue.lessons.usage import USAGE_TITLES, USAGES, Usage, wording
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.paging import whole_number
-from catalogue.pages.spelled import site_number
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
-from catalogue.report.forms import StateForm, state_forms
+from catalogue.pages.rendered import site_number
+from catalogue.report.json_forms import StateForm, state_forms
 from verify.base.problems import listing
 
 _TITLE: Final = "Practice"

@@ -1,6 +1,6 @@
 """The page of what changed, and the page of the licences."""
 
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.contract import Page, Visit
 from catalogue.report.project import changes as all_changes
 from catalogue.report.project import licences as all_licences
 

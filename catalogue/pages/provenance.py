@@ -1,6 +1,6 @@
 """Where a page's facts come from: the run that proved them, and the audits since."""
 
-from catalogue.pages.visit import Facts, Visit
+from catalogue.pages.contract import Facts, Visit
 
 _RUN = "run.started, run.finished, run.version, run.engine, run.plan, run.self_check, run.digest"
 

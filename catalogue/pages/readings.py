@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from catalogue.report.flows import CurrentForm, flow_forms
 from catalogue.report.metering import (
     Measured,

@@ -4,10 +4,12 @@ import re
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
-from catalogue.pages import coverage, project, words
+from catalogue.pages import coverage, project
+from catalogue.pages import terms_and_cautions as words
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
 from catalogue.pages.claims import claim, claim_picture, claims
+from catalogue.pages.contract import MissingError, Page, Reader, Visit
 from catalogue.pages.desk import desk
 from catalogue.pages.deskpicture import picture
 from catalogue.pages.deskplan import plan
@@ -22,9 +24,8 @@ from catalogue.pages.kind import kind
 from catalogue.pages.mimics import mimics
 from catalogue.pages.pairs import pair, pair_picture, pairs
 from catalogue.pages.practice import practice
+from catalogue.pages.response import STATIC_NAMES, static_file, view
 from catalogue.pages.signature import signature, signatures
-from catalogue.pages.site import STATIC_NAMES, static_file, view
-from catalogue.pages.visit import MissingError, Page, Reader, Visit
 
 Route = tuple[str, Callable[..., Awaitable[Any]]]
 

@@ -1,6 +1,6 @@
 """What published rules have to do with a circuit, for its page and the pages of its faults."""
 
-from catalogue.pages.visit import Facts, RefusalError, Visit
+from catalogue.pages.contract import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.circuit.model import Circuit
 from verify.rules.book import BookChoice, choose, jurisdictions

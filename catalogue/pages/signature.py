@@ -2,13 +2,13 @@
 
 from typing import Final
 
-from catalogue.pages.choice import FaultChoice
+from catalogue.pages.contract import Page, Visit
 from catalogue.pages.counts import counts_by_kind
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import signature_row
 from catalogue.pages.paging import paged, whole_number
-from catalogue.pages.states import signature_facts
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.state_tables import signature_facts
 from verify.behaviour.signature import Signature
 
 _EXAMPLES: Final = 3

@@ -14,7 +14,7 @@ from time import monotonic
 from typing import Any, Final, TypeVar
 from weakref import WeakKeyDictionary
 
-from catalogue.pages.visit import BusyError
+from catalogue.pages.contract import BusyError
 from verify.base.deadline import TooLateError, ending_at, is_too_late
 
 #: Of the work in Python one thread has the turn at a time; the second is for short questions

@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec, batch_versions
-from catalogue.prove.counting import count_alike, numbers_of
+from catalogue.prove.cache import FoundRow, Places, memory
 from catalogue.prove.flip_rows import MOST_SWITCHES, FlipsRow, flips_rows
-from catalogue.prove.memory import FoundRow, Places, memory
+from catalogue.prove.grouping import count_alike, numbers_of
 from catalogue.prove.pair_rows import PAIRS_AT, PairRows, pair_rows
 from verify.base.problems import Problem, UserError
 from verify.behaviour.judgement import VERDICTS

@@ -12,8 +12,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec
-from catalogue.prove.counting import Numbers, count_alike, numbers_of
-from catalogue.prove.memory import Memory, memory
+from catalogue.prove.cache import Memory, memory
+from catalogue.prove.grouping import Numbers, count_alike, numbers_of
 from catalogue.prove.proving import as_version
 from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site

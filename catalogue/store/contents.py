@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
-from catalogue.prove.memory import faults_digest, name_hash, text_hash
+from catalogue.prove.cache import faults_digest, name_hash, text_hash
 from verify.fault.registry import fault_kinds
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.store.columns import Column, Table
 from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLES

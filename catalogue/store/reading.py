@@ -10,8 +10,8 @@ from typing import Self
 
 from catalogue.store.contents import verdict_counts
 from catalogue.store.coverage import scope_line
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UnknownNameError, shown
 from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
 from verify.circuit.file import parse

@@ -12,7 +12,7 @@ from catalogue.prove.build_plan import CircuitBatch
 from catalogue.prove.flip_rows import write_flips
 from catalogue.prove.pair_rows import write_pairs
 from catalogue.prove.proving import CircuitRows, FaultRows, Proved
-from catalogue.store.numbers import Numbers
+from catalogue.store.interning import Numbers
 from catalogue.store.tables import TABLE
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds

@@ -9,7 +9,7 @@ from sqlite_utils import Database, Migrations
 
 from catalogue.store.columns import Table
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
 from catalogue.store.tables import TABLE, TABLES
 
 migrations: Final = Migrations("miswire")

@@ -19,14 +19,14 @@ from catalogue.build.audit import audit
 from catalogue.build.pair_audit import wrong_pairs
 from catalogue.build.sweep import build, build_plan, self_check, sweep
 from catalogue.build.workforce import processes
+from catalogue.pages.contract import Visit
 from catalogue.pages.findings import findings
-from catalogue.pages.visit import Visit
-from catalogue.prove import memory as memories
+from catalogue.prove import cache as memories
 from catalogue.prove.build_plan import CircuitBatch, make_plan
 from catalogue.prove.proving import Proved, prove
 from catalogue.store.contents import PROFILE, changed_circuits, digest_of
+from catalogue.store.rendering import teach_texts
 from catalogue.store.schema import open_for_writing
-from catalogue.store.spelling import teach_texts
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
 from verify.circuit.file import parse

@@ -9,7 +9,7 @@ import pytest
 from catalogue.build.merge import merge
 from catalogue.build.sweep import build, build_plan
 from catalogue.prove.build_plan import Shard, make_plan
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
 from verify.base.problems import UserError
 
 DRAWN = 2

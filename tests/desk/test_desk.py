@@ -17,8 +17,8 @@ from catalogue.desk.answer import OTHER, Answer, parse_results
 from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
 from catalogue.desk.match import Match, SuspectGroup
 from catalogue.desk.planner import CheckPlan, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.priors import load_priors
+from catalogue.desk.suspect_pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import SIGN, Symptoms, parse_saw, parse_signs
 from catalogue.store.schema import open_for_writing
 from verify.base.problems import UserError

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
 from catalogue.desk.match import Match
-from catalogue.desk.pool import Pool, pool_of_circuit
+from catalogue.desk.suspect_pool import Pool, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, LIT

@@ -13,11 +13,11 @@ from desking import DESK, PLAN, at
 
 from catalogue.build.sweep import build
 from catalogue.desk.answer import NOTHING_FITS
-from catalogue.desk.covered import covered_sizes
+from catalogue.desk.searchable import covered_sizes
 from catalogue.prove.build_plan import CircuitBatch, LayoutSpec, make_plan
 from catalogue.prove.proving import prove
 from catalogue.prove.summary import summarize
-from catalogue.store.file import Store
+from catalogue.store.writing import Store
 from verify.layout.enumeration import layouts
 from verify.layout.schemes import SOUND_SCHEMES
 

@@ -21,8 +21,8 @@ from hypothesis import strategies as st
 from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
 from catalogue.desk.planner import CheckPlan
-from catalogue.desk.pool import Pool, pool_of_circuit
 from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
+from catalogue.desk.suspect_pool import Pool, pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path

@@ -16,9 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from picturereader import SVG, Reading, conducting, joined, meet, overlaps, panels, shown_terminals
 
-from catalogue.drawing.differ import differences
+from catalogue.drawing.differences import differences
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state
+from catalogue.drawing.state_view import parse_state
 from catalogue.drawing.wiring import reidentified
 from verify.base.problems import UserError
 from verify.circuit.file import load

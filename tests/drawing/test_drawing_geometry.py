@@ -14,12 +14,12 @@ from picturereader import SVG
 from test_drawing import CIRCUITS, odd_circuit
 
 from catalogue.drawing.channel import FORBIDDEN, Pin, PinNet, crossings_if_above, route
+from catalogue.drawing.dimensions import GRID, MARGIN, PAGE_WIDTH, SMALL, TERMINAL_AT
 from catalogue.drawing.floor_plan import plan
-from catalogue.drawing.measures import GRID, MARGIN, PAGE_WIDTH, SMALL, TERMINAL_AT
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.place import Point, ribbon
+from catalogue.drawing.placement import Point, ribbon
 from catalogue.drawing.scene import Caption, Scene
-from catalogue.drawing.states import view_of
+from catalogue.drawing.state_view import view_of
 from catalogue.drawing.text import fitted, sleeve_text, sleeve_width, text_width, wrapped
 from catalogue.drawing.wiring import wiring_scene
 from verify.circuit.colours import PALETTES

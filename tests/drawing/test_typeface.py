@@ -22,15 +22,15 @@ from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 from test_drawing import CIRCUITS
 
 import catalogue
-from catalogue.drawing.measures import SMALL
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.text import fitted, text_width
 from catalogue.drawing.typeface import FAMILY, advances, standalone, text_faces
 from catalogue.lessons.curated import shipped
-from catalogue.lessons.dress import VOLTS, Dress
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.renaming import VOLTS, Dress
 from catalogue.lessons.sheet import work_out
-from catalogue.lessons.wording import USAGES
+from catalogue.lessons.usage import USAGES
 from verify.base.resources import data_path
 from verify.circuit.file import load
 from verify.circuit.model import Circuit

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from catalogue.desk.pool import NO_FAULT
+from catalogue.desk.suspect_pool import NO_FAULT
 from catalogue.lessons.curated import LEVELS, Case, locate, read_curated, shipped
-from catalogue.lessons.forms import SheetForm, sheet_form
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.json_forms import SheetForm, sheet_form
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.wording import Usage, glossary, reworded_svg, wording
+from catalogue.lessons.usage import Usage, glossary, reworded_svg, wording
 from verify.base.resources import data_path
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES

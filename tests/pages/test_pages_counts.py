@@ -16,9 +16,9 @@ from browser import CLASSIC, MIMIC, ROOT, Browser, visiting
 from datasette import hookimpl
 from datasette.plugins import pm
 
-from catalogue.pages import choice as choices
-from catalogue.pages.choice import FaultChoice, fault_ids, total
-from catalogue.pages.visit import Visit
+from catalogue.pages import fault_choice as choices
+from catalogue.pages.contract import Visit
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 
 pytest_plugins = ["small_catalogue"]
 

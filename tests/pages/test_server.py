@@ -17,13 +17,13 @@ from datasette.utils.asgi import Request
 
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import pool_of_circuit
+from catalogue.desk.suspect_pool import pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
+from catalogue.pages.contract import BusyError
 from catalogue.pages.gate import LONGEST_ADDRESS, MOST_KEYS
-from catalogue.pages.visit import BusyError
 from catalogue.pages.workers import Workers, workers
 from catalogue.store.bounds import LONGEST_ANSWER, LONGEST_CELL, MOST_COLUMNS, bound
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import teach_texts
 from verify.base.deadline import TooLateError, ending_at, keep_deadline
 from verify.behaviour.signature import DARK
 from verify.circuit.file import dump

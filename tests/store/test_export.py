@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from commandline import run, words
 
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.store.export import FORMATS
 from catalogue.store.tables import TABLE, TABLES
 from verify.circuit.file import parse

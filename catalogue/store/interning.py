@@ -5,7 +5,7 @@ from typing import Final
 
 from sqlite_utils import Database
 
-from catalogue.prove.memory import FoundRow
+from catalogue.prove.cache import FoundRow
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Signature
 

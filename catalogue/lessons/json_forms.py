@@ -12,8 +12,8 @@ from typing import Final, NotRequired, TypedDict
 
 from catalogue.lessons.questions import Question
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.wording import USAGE_TITLES, Usage, glossary, wording
-from catalogue.report.forms import StateForm, short_cautions, state_forms
+from catalogue.lessons.usage import USAGE_TITLES, Usage, glossary, wording
+from catalogue.report.json_forms import StateForm, short_cautions, state_forms
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS
 from verify.behaviour.naming import signature_name

@@ -27,7 +27,7 @@ from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
 from catalogue.store.contents import PROFILE, SCOPE, digest_of, verdict_counts
-from catalogue.store.numbers import Numbers
+from catalogue.store.interning import Numbers
 from catalogue.store.rows import write_batch
 from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from catalogue.pages.visit import Facts
-from catalogue.report.forms import StateForm, state_forms
+from catalogue.pages.contract import Facts
+from catalogue.report.json_forms import StateForm, state_forms
 from verify.behaviour.findings import Observation, position
 from verify.behaviour.signature import OUTCOMES, Signature
 from verify.circuit.model import Circuit

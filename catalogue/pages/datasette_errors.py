@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from datasette.views.base import DatasetteError
 
-from catalogue.pages.visit import ForbiddenError, RefusalError
+from catalogue.pages.contract import ForbiddenError, RefusalError
 from verify.base.problems import shown
 
 #: What Python raises for a value of another form than code expects.

@@ -11,8 +11,8 @@ from itertools import islice
 from sqlite3 import Cursor
 from typing import Final, NamedTuple
 
+from catalogue.pages.contract import Row, Visit
 from catalogue.pages.paging import search_words
-from catalogue.pages.visit import Row, Visit
 
 #: Conditions on what was found may stand on ``outcome``; the order of the two stays as written.
 _FAULTS: Final = "fault cross join outcome on outcome.id = outcome_id"

@@ -17,9 +17,9 @@ from markupsafe import Markup
 
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.typeface import all_faces
-from catalogue.lessons.forms import LessonsForm, SheetForm
+from catalogue.lessons.json_forms import LessonsForm, SheetForm
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.wording import reworded_svg, wording
+from catalogue.lessons.usage import reworded_svg, wording
 from verify.base.problems import Problem, UserError, shown
 
 _SIZE: Final = re.compile(r'viewBox="0 [\d.]+ ([\d.]+) ([\d.]+)" width="[\d.]+" height="[\d.]+"')

@@ -10,13 +10,13 @@ from typing import Final
 
 from catalogue.drawing.typeface import standalone
 from catalogue.lessons.curated import Case, Curated, Resolve
-from catalogue.lessons.forms import LessonsForm, lessons_form, sheet_form, to_csv, to_json
-from catalogue.lessons.pages import Pictures, Renderer, html_files
+from catalogue.lessons.html_sheets import Pictures, Renderer, html_files
+from catalogue.lessons.json_forms import LessonsForm, lessons_form, sheet_form, to_csv, to_json
 from catalogue.lessons.prints import find_chromium, pdf_files, png
 from catalogue.lessons.qti import qti_package
 from catalogue.lessons.questions import shuffle
 from catalogue.lessons.sheet import Stored, work_out
-from catalogue.lessons.wording import Usage
+from catalogue.lessons.usage import Usage
 
 FORMATS: Final = ("html", "csv", "json", "qti", "pdf", "png", "svg")
 #: So many pictures are printed at a time at most: each takes a browser of its own.

@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import (
+from catalogue.drawing.dimensions import (
     BETWEEN_BOXES,
     BETWEEN_RIBBONS,
     CABLE_LABEL_ZONE,

@@ -6,7 +6,7 @@ from os import PathLike
 from pathlib import Path
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state, view_of
+from catalogue.drawing.state_view import parse_state, view_of
 from catalogue.drawing.typeface import standalone
 from verify.base.problems import Problem, UserError
 from verify.circuit.model import Circuit

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.contract import Page, Visit
 from catalogue.report.terms import anchor
 from verify.base.cautions import cautions as all_cautions
 

@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from catalogue.desk.covered import Execute, covered_sizes, why_not_searched
-from catalogue.store.spelling import fault_text, site_text
+from catalogue.desk.searchable import Execute, covered_sizes, why_not_searched
+from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import CircuitError, Problem, UserError
 from verify.behaviour.findings import Findings, position
 from verify.behaviour.hazards import HAZARD_NAMES

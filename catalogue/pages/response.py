@@ -15,8 +15,7 @@ from datasette import Response
 
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.provenance import last_run
-from catalogue.pages.visit import (
+from catalogue.pages.contract import (
     LONGEST_PART,
     BusyError,
     Facts,
@@ -27,8 +26,9 @@ from catalogue.pages.visit import (
     RefusalError,
     Visit,
 )
+from catalogue.pages.provenance import last_run
 from catalogue.pages.workers import workers
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.store.bounds import unbounded_answers
 from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLE

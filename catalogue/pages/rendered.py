@@ -2,8 +2,8 @@
 
 from typing import Final, NamedTuple
 
-from catalogue.pages.visit import Facts, Row, Visit
-from catalogue.store import spelling
+from catalogue.pages.contract import Facts, Row, Visit
+from catalogue.store import rendering as spelling
 from verify.base.problems import CircuitError
 
 _UNSPELLED: Final = (
