@@ -39,7 +39,7 @@ from catalogue.pages.response import (
 from catalogue.pages.routes import Route, routes
 from catalogue.store.bounds import bound
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
@@ -64,7 +64,7 @@ def prepare_connection(conn: Connection) -> None:
     """Let queries of a catalogue say faults in words, ours and those that somebody types; bound
     what these take.
     """
-    teach_texts(conn)
+    register_text_functions(conn)
     if is_catalogue(row[0] for row in conn.execute("select name from sqlite_master")):
         bound(conn)
 

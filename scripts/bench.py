@@ -26,9 +26,9 @@ from catalogue.build.sweep import build
 from catalogue.build.workforce import processes
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.suspect_pool import Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from verify.behaviour.signature import LIT
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine
@@ -103,7 +103,7 @@ def desk(seconds: float) -> dict[str, float | int]:
         path = Path(folder) / "bench.db"
         build(path, [2, 3], hire=partial(processes, os.cpu_count() or 1))
         with closing(sqlite3.connect(path)) as connection:
-            teach_texts(connection)
+            register_text_functions(connection)
 
             def of_circuit() -> None:
                 _answer(pool_of_circuit(four), any_order=False)
@@ -121,7 +121,7 @@ def desk(seconds: float) -> dict[str, float | int]:
     return {key: _rounded(value) for key, value in measured.items()}
 
 
-def _answer(pool: Pool, *, any_order: bool) -> None:
+def _answer(pool: SuspectPool, *, any_order: bool) -> None:
     """What the desk works out for a light that is on in the first two states that were tried."""
     symptoms = Symptoms(pool.switches, {0: LIT, 1: LIT}, as_found=any_order)
     answer = Answer(pool, symptoms, {}, check_kinds(), any_order)

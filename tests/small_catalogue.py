@@ -14,7 +14,7 @@ from catalogue.build.sweep import build
 from catalogue.pages.contract import Visit
 from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove.proving import prove
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import Store
 from verify.circuit.file import dump, parse
 
@@ -55,5 +55,5 @@ def visit(database: Path) -> Iterator[Visit]:
     """A visit to the same catalogue without a browser."""
     with closing(sqlite3.connect(database)) as connection:
         connection.row_factory = sqlite3.Row
-        teach_texts(connection)
+        register_text_functions(connection)
         yield Visit(connection, {}, {})

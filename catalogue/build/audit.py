@@ -211,15 +211,15 @@ def _wrong_faults(
     engine: Engine,
 ) -> Iterator[Disagreement]:
     for fault_id in fault_ids:
-        row, hazards = _stored(db, fault_id)
-        stored = _told(*row[1:], hazards)
+        row, hazards = _stored_fault(db, fault_id)
+        stored = _comparable_text(*row[1:], hazards)
         fault = faults.get(row.label)
         if fault is None:
             yield Disagreement(f"{label}/{row.label}", stored, "no such fault")
             continue
         faulted = fault.apply(circuit)
         found = judge(faulted, engine)
-        told = _told(
+        told = _comparable_text(
             found.verdict,
             found.signature.word if found.signature else "",
             found.state,
@@ -234,7 +234,7 @@ def _wrong_faults(
             yield Disagreement(f"{label}/{row.label}", stored, told)
 
 
-def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
+def _stored_fault(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     row = db.conn.execute(
         "select kind.name || '/' || fault_at(label, file, kind.name, site), verdict.name, word,"
         " state, switch, lamp, by_volts"
@@ -251,7 +251,7 @@ def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     return _Row(*row), {str(name): int(state) for name, state in hazards}
 
 
-def _told(
+def _comparable_text(
     verdict: str,
     word: str,
     state: int | None,

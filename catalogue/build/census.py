@@ -52,7 +52,7 @@ def take_census(
     Raises UserError for a file that is something else.
     """
     run = run_of(locations, rules)
-    kept = _Kept(keep, locations, rules, len(run.batches)) if keep else None
+    kept = _BatchFile(keep, locations, rules, len(run.batches)) if keep else None
     done = dict(kept.done) if kept else {}
     todo = [batch for batch in run.batches if batch.number not in done]
     progress(len(done), len(run.batches))
@@ -69,7 +69,7 @@ def take_census(
     return Census(parts, families_of(parts, wirings), nodes)
 
 
-class _Kept:
+class _BatchFile:
     """A file with the batches that are done, replaced as a whole so that it is never half written.
 
     JSON: what run it is of, and for each batch its nodes and wirings, a digit a terminal.
@@ -86,7 +86,9 @@ class _Kept:
     def add(self, number: int, found: Found) -> None:
         """Keep one more batch."""
         self.done[number] = found
-        text = json.dumps({**self._run, "done": {n: _form(f) for n, f in self.done.items()}})
+        text = json.dumps(
+            {**self._run, "done": {n: _batch_as_json(f) for n, f in self.done.items()}}
+        )
         beside = self._path.with_name(f"{self._path.name}.{os.getpid()}")
         beside.write_text(text, "utf-8")
         beside.replace(self._path)
@@ -113,7 +115,7 @@ class _Kept:
         )
 
 
-def _form(found: Found) -> dict[str, object]:
+def _batch_as_json(found: Found) -> dict[str, object]:
     return {
         "nodes": found.nodes,
         "wirings": ["".join(_DIGITS[join] for join in wiring) for wiring in found.wirings],

@@ -97,7 +97,8 @@ def _common_plan(parts: Sequence[Path]) -> BuildPlan:
             problems.append(
                 Problem(
                     str(part),
-                    f"was built for {_words(asked)}, {parts[0]} for {_words(next(iter(plans)))}; "
+                    f"was built for {_options_text(asked)}, "
+                    f"{parts[0]} for {_options_text(next(iter(plans)))}; "
                     "merge parts of one build",
                 )
             )
@@ -114,7 +115,7 @@ _HAS_COUNTS: Final = "select count(*) from sqlite_master where name = 'summary'"
 _ASKED: Final = "select locations, schemes, drawn, seed from run order by id desc limit 1"
 
 
-def _words(asked: tuple[object, ...]) -> str:
+def _options_text(asked: tuple[object, ...]) -> str:
     locations, schemes, drawn, seed, summary = asked
     kept = " --summary" if summary else ""
     drawing = f"--random {drawn} --seed {seed}{kept}"

@@ -59,7 +59,7 @@ def wrong_pairs(
     for pair in pairs:
         outcome, verdict, hazard_set, *labels = db.conn.execute(_STORED, pair).fetchone()
         held = [name for bit, name in enumerate(HAZARD_NAMES) if hazard_set >> bit & 1]
-        stored, label = _told(outcome, verdict, held), " with ".join(labels)
+        stored, label = _comparable_text(outcome, verdict, held), " with ".join(labels)
         if not set(labels) <= faults.keys():
             yield label, stored, "no such faults"
             continue
@@ -67,7 +67,7 @@ def wrong_pairs(
         alone = [judge(fault.apply(circuit), engine) for fault in (one, other)]
         both = judge(both_made(circuit, one, other), engine)
         names = [name for name, _ in both.hazard_states]
-        found = _told(_becomes(alone, both), both.verdict, names)
+        found = _comparable_text(_becomes(alone, both), both.verdict, names)
         if found != stored:
             yield label, stored, found
 
@@ -83,6 +83,6 @@ def _becomes(alone: Sequence[Judgement], both: Judgement) -> str:
     return "makes-mimic" if harmless and both.verdict == "mimic" else "stays"
 
 
-def _told(outcome: str, verdict: str, hazards: Sequence[str]) -> str:
+def _comparable_text(outcome: str, verdict: str, hazards: Sequence[str]) -> str:
     """Everything that must agree, as one text."""
     return f"{outcome} {verdict} hazards: {', '.join(hazards) or 'none'}"

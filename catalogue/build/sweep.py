@@ -83,7 +83,7 @@ def build_plan(
         if todo:
             store.without_indexes()
         with hire() if hire and len(todo) > 1 else processes(1) as force:
-            for batch in _stored(store, todo, force, summary=plan.summary):
+            for batch in _storing(store, todo, force, summary=plan.summary):
                 proved += len(batch.specs)
                 progress(stored + proved, plan.circuits)
         if digest is None or todo:
@@ -93,7 +93,7 @@ def build_plan(
         )
 
 
-def _stored(
+def _storing(
     store: Store, batches: Sequence[CircuitBatch], force: Workforce, *, summary: bool
 ) -> Iterator[CircuitBatch]:
     """Each batch once it is stored."""

@@ -97,9 +97,9 @@ def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
 
         built = build_plan(database, plan, hire=hire, progress=moved)
     if as_json:
-        say(json.dumps(_form(built), indent=2))
+        say(json.dumps(_as_json(built), indent=2))
         return
-    say(_told(built))
+    say(_summary_text(built))
     say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
 
 
@@ -127,7 +127,7 @@ def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hi
     return partial(cluster, scheduler) if scheduler else partial(processes, number)
 
 
-def _form(built: Built) -> dict[str, object]:
+def _as_json(built: Built) -> dict[str, object]:
     return {
         "circuits": built.circuits,
         "proved": built.proved,
@@ -137,7 +137,7 @@ def _form(built: Built) -> dict[str, object]:
     }
 
 
-def _told(built: Built) -> str:
+def _summary_text(built: Built) -> str:
     verdicts = {f"  {verdict}": built.faults[verdict] for verdict in VERDICTS}
     counts = {
         "circuits": built.circuits,

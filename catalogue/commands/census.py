@@ -102,9 +102,9 @@ def census(
         )
     drawn = [] if pictures is None else _draw(taken, pictures)
     if as_json:
-        say(json.dumps(_form(taken), indent=2))
+        say(json.dumps(_as_json(taken), indent=2))
         return
-    for line in _told(taken, _rules(unpruned=unpruned)):
+    for line in _lines(taken, _rules(unpruned=unpruned)):
         say(line)
     if drawn:
         say(paragraph(f"Drawn: {', '.join(map(file_name, drawn))}"))
@@ -159,7 +159,7 @@ def _draw(taken: Census, folder: Path) -> list[Path]:
     return list(pictures)
 
 
-def _form(taken: Census) -> dict[str, object]:
+def _as_json(taken: Census) -> dict[str, object]:
     parts = taken.parts
     return {
         "locations": parts.locations,
@@ -183,7 +183,7 @@ def _form(taken: Census) -> dict[str, object]:
     }
 
 
-def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
+def _lines(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     parts = taken.parts
     number = parts.locations
     yield heading(f"Every wiring of {number} locations")
@@ -204,7 +204,7 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     )
     yield ""
     for family in taken.families:
-        yield from _told_family(taken, family)
+        yield from _family_lines(taken, family)
     yield paragraph(
         f"The families have (3N − 1)(N − 2)! 2^(2N − 1) = {closed_form(number):,} wirings by "
         "construction; that there are no others is what the search shows."
@@ -227,7 +227,7 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     yield ""
 
 
-def _told_family(taken: Census, family: Family) -> Iterator[str]:
+def _family_lines(taken: Census, family: Family) -> Iterator[str]:
     """The hazards and an example of a family."""
     yield heading(capital(family.name))
     some = [name for name in family.hazards if name not in family.hazards_of_all]

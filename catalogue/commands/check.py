@@ -76,7 +76,7 @@ def check(
     if as_json:
         _print_json(examined, alone=len(files) == 1)
     elif examined:
-        say("\n\n".join("\n".join(_told(checked)) for checked in examined))
+        say("\n\n".join("\n".join(_lines(checked)) for checked in examined))
         if len(files) > 1:
             say(f"\n{heading(_total(examined, len(files) - len(examined)))}")
         say(f"\n{cautions_paragraph()}")
@@ -126,7 +126,7 @@ def _total(examined: Sequence[_Checked], unread: int) -> str:
     return f"{text}; {counted(unread, 'file')} not judged, see above" if unread else text
 
 
-def _told(checked: _Checked) -> Iterator[str]:
+def _lines(checked: _Checked) -> Iterator[str]:
     """What there is to say of one circuit to a person, line by line."""
     yield heading(checked.found.circuit.name)
     yield file_name(checked.file)

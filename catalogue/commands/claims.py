@@ -77,7 +77,7 @@ def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
             "them, and `miswire claims` without --into prints them."
         )
         return
-    for line in _told(judged):
+    for line in _lines(judged):
         say(line)
     say(cautions_paragraph())
 
@@ -91,7 +91,7 @@ def _counted(judged: list[JudgedClaim]) -> str:
     return paragraph(f"{counted(len(judged), 'claim')}: {', '.join(numbers)}.")
 
 
-def _told(judged: list[JudgedClaim]) -> Iterator[str]:
+def _lines(judged: list[JudgedClaim]) -> Iterator[str]:
     yield _counted(judged)
     yield ""
     for status in STATUSES:

@@ -64,14 +64,14 @@ def curate(database: Path, locations: str, as_toml: bool, as_json: bool) -> None
             raise UserError(missing)
         found = suggest(connection, sizes, shipped_circuit, progress)
     if as_json:
-        say(json.dumps(_form(found), indent=2))
+        say(json.dumps(_as_json(found), indent=2))
     elif as_toml:
         say(_entries(found))
     else:
         _tell(found)
 
 
-def _form(found: Suggestion) -> dict[str, object]:
+def _as_json(found: Suggestion) -> dict[str, object]:
     return {
         "format": 1,
         "shown": found.shown,

@@ -12,7 +12,7 @@ from catalogue.commands.options import Options
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from catalogue.store.export import FORMATS, Export, ExportPart
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.sentences import counted
@@ -73,7 +73,7 @@ def export(
         tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".miswire-") as folder,
     ):
         connection.row_factory = sqlite3.Row
-        teach_texts(connection)
+        register_text_functions(connection)
         made = Export(connection, part, Path(folder))
         files = made.write(form)
         faults, circuits = made.count("fault"), made.count("circuit")

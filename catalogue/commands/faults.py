@@ -88,12 +88,12 @@ def faults(
     if as_json:
         lines = faults_json(found, listed)
     else:
-        lines = _told(found, listed, verdicts or PROVED_VERDICTS, file)
+        lines = _lines(found, listed, verdicts or PROVED_VERDICTS, file)
     for line in lines:
         say(line)
 
 
-def _told(
+def _lines(
     found: FaultList, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
 ) -> Iterator[str]:
     """The faults of a circuit for a person, line by line."""

@@ -67,11 +67,11 @@ def landings(ctx: click.Context, file: Path, as_json: bool, pictures: Path | Non
     except CircuitError as error:
         complain(error.problems, file_name(file))
         ctx.exit(2)
-    drawn = [] if pictures is None else _drawn(found, pictures)
+    drawn = [] if pictures is None else _draw_classes(found, pictures)
     if as_json:
-        say(json.dumps(_form(found, drawn), indent=2))
+        say(json.dumps(_as_json(found, drawn), indent=2))
     else:
-        for line in _told(found, drawn, file):
+        for line in _lines(found, drawn, file):
             say(line)
 
 
@@ -86,7 +86,7 @@ def _require_folder(folder: Path | None) -> None:
         raise UserError([Problem(place, why)])
 
 
-def _drawn(found: Landings, folder: Path) -> list[Path]:
+def _draw_classes(found: Landings, folder: Path) -> list[Path]:
     """Draw each class; raises UserError before anything is written that would be in the way."""
     files = [folder / f"class-{number}.svg" for number, _ in enumerate(found.classes, 1)]
     if folder.is_dir():
@@ -105,7 +105,7 @@ def _drawn(found: Landings, folder: Path) -> list[Path]:
     return files
 
 
-def _form(found: Landings, drawn: list[Path]) -> dict[str, object]:
+def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
     """The JSON: the first five keys are fixed, others may be added.
 
     A class's `circuit` is its member that is nearest to the intended wiring, as a circuit file;
@@ -152,7 +152,7 @@ def _form(found: Landings, drawn: list[Path]) -> dict[str, object]:
     }
 
 
-def _told(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
+def _lines(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
     """All that was found for a person, line by line."""
     yield heading(found.situation.circuit.name)
     yield file_name(file)

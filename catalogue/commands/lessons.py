@@ -16,7 +16,7 @@ from catalogue.lessons.sheet import Stored
 from catalogue.lessons.usage import USAGES, Usage
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import Progress, cautions_paragraph, file_name, paragraph, say
-from catalogue.store.rendering import site_number
+from catalogue.store.rendering import site_place
 from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
@@ -146,7 +146,7 @@ def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
             if circuit is None:
                 return None
             number, label, file = circuit
-            place = site_number(label, file, kind, site)
+            place = site_place(label, file, kind, site)
             row = connection.execute(_STORED, [number, kind, place]).fetchone()
             return None if row is None else str(row[0])
 

@@ -21,7 +21,7 @@ def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
             yield ""
             yield heading(title, "  ")
         for _, group in groupby(chosen, key=lambda remark: remark.rule.id):
-            yield from _told(list(group))
+            yield from _remark_lines(list(group))
     raised = {remark.rule.id for remark in found}
     others = [text.section(book.edition) for rule, text in book.rules if rule.id not in raised]
     if others:
@@ -30,7 +30,7 @@ def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
         yield paragraph(nothing, "  ")
 
 
-def _told(group: Sequence[Remark]) -> Iterator[str]:
+def _remark_lines(group: Sequence[Remark]) -> Iterator[str]:
     """The remarks of one rule."""
     first = group[0]
     yield paragraph(f"{first.section}: {first.rule.title}", "    ", "  - ")

@@ -14,7 +14,7 @@ from catalogue.desk.match import SuspectGroup as Suspected
 from catalogue.desk.planner import CheckPlan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
-from catalogue.desk.suspect_pool import NO_FAULT, Pool
+from catalogue.desk.suspect_pool import NO_FAULT, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm, stopped_end
 from verify.base.cautions import cautions
@@ -56,7 +56,7 @@ class MadeCheck:
 class Answer:
     """Everything the desk says to some symptoms and the results of checks so far."""
 
-    pool: Pool
+    pool: SuspectPool
     symptoms: Symptoms
     priors: Mapping[str, float]
     kinds: dict[str, CheckKind]

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.suspect_pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.naming import signature_name
@@ -75,7 +75,7 @@ class Match:
     `any_order`: it is not known which switch is which.
     """
 
-    pool: Pool
+    pool: SuspectPool
     symptoms: Symptoms
     priors: Mapping[str, float]
     any_order: bool = False

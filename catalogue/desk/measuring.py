@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.suspect_pool import Pool
+from catalogue.desk.suspect_pool import SuspectPool
 from verify.electric.grid import Reals
 from verify.electric.readings import GroundReadings, ground_readings
 from verify.engine.words import WordsEngine, terminals
@@ -46,7 +46,7 @@ class Expected(NamedTuple):
 class Meter:
     """Meters at the terminals of a pool's circuit, which must be known."""
 
-    pool: Pool
+    pool: SuspectPool
     _known: dict[int, GroundReadings] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
@@ -120,12 +120,12 @@ def _found(
         if number:
             of = level == number
             name = "line voltage" if FINDINGS[number] == "live" else "part of line voltage"
-            told = f"{name}: {_told(high[of], low[of])}"
+            told = f"{name}: {_reading_text(high[of], low[of])}"
         words.append((FINDINGS[number], told))
     return tuple(found.tolist()), tuple(words)
 
 
-def _told(high: Reals, low: Reals) -> str:
+def _reading_text(high: Reals, low: Reals) -> str:
     """What both meters read, in words."""
     ordinary, loading = _range(high), _range(low)
     if ordinary == loading:

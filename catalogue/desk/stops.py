@@ -11,7 +11,7 @@ from functools import cache
 from typing import Final, cast
 
 from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
-from catalogue.desk.suspect_pool import Pool
+from catalogue.desk.suspect_pool import SuspectPool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DIM, LIT, OVER, TRIP
@@ -101,16 +101,16 @@ def _all(sentences: Iterable[Sequence[str]]) -> list[str]:
 
 def stops() -> Mapping[str, Stop]:
     """Every reason to stop by the name of its sign, the gravest first."""
-    return _texts()[0]
+    return _shipped_texts()[0]
 
 
 def phrase(name: str) -> str:
     """A sentence that goes with every stop, by its name in `data/stops.toml`."""
-    return _texts()[1][name]
+    return _shipped_texts()[1][name]
 
 
 @cache
-def _texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
+def _shipped_texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
     document = tomllib.loads(data_path("stops.toml").read_text("utf-8"))
     made = [
         Stop(
@@ -132,7 +132,9 @@ def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
     return tuple(stop for name, stop in stops().items() if name in wanted)
 
 
-def reasons(pool: Pool, symptoms: Symptoms, results: Iterable[tuple[str, str]]) -> tuple[Stop, ...]:
+def reasons(
+    pool: SuspectPool, symptoms: Symptoms, results: Iterable[tuple[str, str]]
+) -> tuple[Stop, ...]:
     """Every reason to stop in signs, in what was seen, and in what checks have shown."""
     names = symptoms.signs | signs_seen(symptoms.seen.values())
     for key, word in results:
@@ -145,7 +147,7 @@ def signs_seen(outcomes: Iterable[int]) -> frozenset[str]:
     return frozenset(_SEEN_AS[outcome] for outcome in outcomes if outcome in _SEEN_AS)
 
 
-def found_signs(pool: Pool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:
+def found_signs(pool: SuspectPool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:
     """The dangerous signs that a finding of a check amounts to.
 
     A meter that finds a lampholder live where it should not be is one: the shell always, the

@@ -54,7 +54,7 @@ class Suspect:
 
 
 @dataclass(frozen=True, slots=True)
-class Pool:
+class SuspectPool:
     """Suspects for a light. `codes` has shape (different behaviours, 2^switches).
 
     `is_canonical`: the behaviours are known up to exchanging positions only, as in a catalogue.
@@ -107,7 +107,9 @@ def require_judgeable(circuit: Circuit) -> None:
         raise CircuitError(problems)
 
 
-def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of this circuit") -> Pool:
+def pool_of_circuit(
+    circuit: Circuit, *, scope: str = "every single fault of this circuit"
+) -> SuspectPool:
     """Every single fault of `circuit`, and that nothing is wrong with it.
 
     Raises CircuitError as `require_judgeable`, ValueError if there are too many switches.
@@ -155,7 +157,7 @@ def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of thi
         )
         for fault, (verdict, codes, hazards) in zip(faults, judged, strict=True)
     ]
-    return Pool(
+    return SuspectPool(
         switch_names=tuple(switch.name for switch in circuit.switches),
         lamps=len(circuit.lamps),
         codes=different,
@@ -173,7 +175,7 @@ def pool_of_catalogue(
     schemes: Sequence[str] = SOUND_SCHEMES,
     *,
     names: Sequence[str] = (),
-) -> Pool:
+) -> SuspectPool:
     """Every single fault of every layout of a size in a catalogue, and that nothing is wrong.
 
     Suspects that look alike and have one name are one. `execute` runs a query with its parameters
@@ -221,7 +223,7 @@ def pool_of_catalogue(
                 circuits=int(str(circuits)),
             )
         )
-    return Pool(
+    return SuspectPool(
         switch_names=tuple(names or (f"switch-{n}" for n in range(1, locations + 1))),
         lamps=1,
         codes=np.array([Signature.parse(word).codes for word in words], np.int64).reshape(

@@ -145,7 +145,7 @@ def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
         problems += found
         if found:
             continue
-        positions = _positions(match["positions"])
+        positions = _positions_named(match["positions"])
         state = sum(1 << i for i, name in enumerate(switches) if positions[name] == "down")
         outcome = SIGHTS[match["sight"].strip()]
         if seen.setdefault(state, outcome) != outcome:
@@ -176,16 +176,16 @@ def parse_signs(names: Iterable[str]) -> frozenset[str]:
 def named_switches(texts: Iterable[str]) -> tuple[str, ...]:
     """The names that texts for `parse_saw` use, in the order in which they appear."""
     matches = (match for text in texts if (match := _SAW.match(text)))
-    return tuple(dict.fromkeys(name for m in matches for name in _positions(m["positions"])))
+    return tuple(dict.fromkeys(name for m in matches for name in _positions_named(m["positions"])))
 
 
-def _positions(text: str) -> dict[str, str]:
+def _positions_named(text: str) -> dict[str, str]:
     pairs = (part.partition("=") for part in text.split(","))
     return {name.strip(): position.strip() for name, _, position in pairs}
 
 
 def _complaints(match: re.Match[str], switches: Sequence[str]) -> Iterable[str]:
-    positions = _positions(match["positions"])
+    positions = _positions_named(match["positions"])
     known = ", ".join(switches)
     for name, position in positions.items():
         if name not in switches:

@@ -21,7 +21,7 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
             for failure in circuit.failures
         ]
     if view.positions:
-        sentences += _state(circuit, view)
+        sentences += _state_sentences(circuit, view)
     return " ".join(sentences)
 
 
@@ -42,7 +42,7 @@ def ladder_described(circuit: Circuit, view: StateView) -> str:
     if alone:
         sentences.append(f"Connected to nothing else: {with_and(alone)}.")
     if view.positions:
-        sentences += _state(circuit, view)
+        sentences += _state_sentences(circuit, view)
     return " ".join(sentences)
 
 
@@ -79,7 +79,7 @@ def _joins(circuit: Circuit) -> Iterator[str]:
             yield f"{where} {with_and(alone)} {verb} unconnected."
 
 
-def _state(circuit: Circuit, view: StateView) -> Iterator[str]:
+def _state_sentences(circuit: Circuit, view: StateView) -> Iterator[str]:
     yield f"State shown: {view.words}."
     if not view.trips:
         for lamp in circuit.lamps:

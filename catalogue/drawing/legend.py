@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
-from catalogue.drawing import style as look
+from catalogue.drawing import style
 from catalogue.drawing.dimensions import MARGIN, SMALL
 from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Band, Cap, Caption, Mark, Scene, Stroke, Trail, Wire
@@ -38,13 +38,13 @@ def _wire(at: Point, colour: str, *, is_live: bool = False) -> Iterator[str]:
 
 def _splice(at: Point) -> Iterator[str]:
     yield from _wire(at, "red")
-    yield dot(at.moved(16, 0), look.INK)
+    yield dot(at.moved(16, 0), style.INK)
 
 
 def _crossing(at: Point) -> Iterator[str]:
     yield from _wire(at, "red")
     upright = Wire((at.moved(16, -9), at.moved(16, 9)), "blue", "")
-    yield from wires([upright], look.GROUND, kind=None)
+    yield from wires([upright], style.GROUND, kind=None)
 
 
 def _banded(at: Point) -> Iterator[str]:

@@ -108,7 +108,7 @@ def wiring_picture(
         notes.append("Both are joined alike: the mistake changes nothing that is connected.")
     telling = " ".join(
         (
-            *_told(places),
+            *_difference_sentences(places),
             f"As intended: {before.description}",
             f"As found: {after.description}",
         )
@@ -150,7 +150,7 @@ def _own_view(intended: Circuit, found: Circuit, state: int | None) -> StateView
     return view_of(intended, state if same else None)
 
 
-def _told(places: Sequence[Difference]) -> Iterator[str]:
+def _difference_sentences(places: Sequence[Difference]) -> Iterator[str]:
     for count, place in enumerate(places, 1):
         if place.end is not None:
             where = f"{place.end.name.replace('.', ' ')} in box {place.end.box}"

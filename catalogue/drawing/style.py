@@ -31,7 +31,7 @@ LIVE_WIDTH_IN_CABLE: Final = 8.6
 TONES: Final = {"ink": INK, "soft": SOFT, "fault": FAULT, "ground": GROUND}
 
 
-class Paint(NamedTuple):
+class ConductorPaint(NamedTuple):
     """The colour of a conductor, that of its outline, and of the stripe along it if it has one."""
 
     fill: str
@@ -40,24 +40,24 @@ class Paint(NamedTuple):
 
 
 _PAINTS: Final = {
-    "black": Paint("#26292b", "#26292b"),
-    "red": Paint("#d3261c", "#7d120c"),
-    "blue": Paint("#2a6bc4", "#153c74"),
-    "yellow": Paint("#f2c200", "#7a6100"),
-    "orange": Paint("#ee8012", "#85430a"),
-    "brown": Paint("#85522b", "#482a12"),
-    "violet": Paint("#8447ab", "#482362"),
-    "pink": Paint("#f0a0bf", "#8c4862"),
-    "white": Paint("#ffffff", "#4b545b"),
-    "grey": Paint("#a4abb0", "#545c62"),
-    "bare": Paint("#c98a4b", "#c98a4b"),
-    "green": Paint("#2f9347", "#17512a"),
-    "green-yellow": Paint("#2f9347", "#17512a", "#f2d12e"),
+    "black": ConductorPaint("#26292b", "#26292b"),
+    "red": ConductorPaint("#d3261c", "#7d120c"),
+    "blue": ConductorPaint("#2a6bc4", "#153c74"),
+    "yellow": ConductorPaint("#f2c200", "#7a6100"),
+    "orange": ConductorPaint("#ee8012", "#85430a"),
+    "brown": ConductorPaint("#85522b", "#482a12"),
+    "violet": ConductorPaint("#8447ab", "#482362"),
+    "pink": ConductorPaint("#f0a0bf", "#8c4862"),
+    "white": ConductorPaint("#ffffff", "#4b545b"),
+    "grey": ConductorPaint("#a4abb0", "#545c62"),
+    "bare": ConductorPaint("#c98a4b", "#c98a4b"),
+    "green": ConductorPaint("#2f9347", "#17512a"),
+    "green-yellow": ConductorPaint("#2f9347", "#17512a", "#f2d12e"),
 }
-_LEAD_PAINT: Final = Paint(LEAD, LEAD)
+_LEAD_PAINT: Final = ConductorPaint(LEAD, LEAD)
 
 
-def paint(colour: str | None) -> Paint:
+def paint(colour: str | None) -> ConductorPaint:
     """How a conductor of that colour is drawn, None for a device's own lead."""
     if colour is None:
         return _LEAD_PAINT

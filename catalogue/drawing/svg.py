@@ -10,7 +10,7 @@ from math import hypot
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
-from catalogue.drawing import style as look
+from catalogue.drawing import style
 from catalogue.drawing.placement import Point
 from catalogue.drawing.scene import Caption
 from catalogue.drawing.text import text_width
@@ -92,7 +92,7 @@ def words(text: Caption) -> str:
         "x": text.at.x,
         "y": text.at.y,
         "text_anchor": None if text.anchor == "start" else text.anchor,
-        "fill": look.TONES[text.tone],
+        "fill": style.TONES[text.tone],
     }
     return text_element(text.text, text.size, where, bold=text.bold, full=text.full)
 
@@ -109,7 +109,7 @@ def document(
         (
             element("title", escape(title)),
             element("desc", escape(description)),
-            element("rect", width=width, height=height, rx=10, fill=look.GROUND),
+            element("rect", width=width, height=height, rx=10, fill=style.GROUND),
             *(f"\n{part}" for part in content),
         )
     )

@@ -19,7 +19,7 @@ from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.typeface import all_faces
 from catalogue.lessons.json_forms import LessonsForm, SheetForm
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.usage import reworded_svg, wording
+from catalogue.lessons.usage import reworded_svg, rewording
 from verify.base.problems import Problem, UserError, shown
 
 _SIZE: Final = re.compile(r'viewBox="0 [\d.]+ ([\d.]+) ([\d.]+)" width="[\d.]+" height="[\d.]+"')
@@ -50,7 +50,7 @@ class Pictures:
     @classmethod
     def of(cls, sheet: Sheet) -> "Pictures":
         """Draw them, in the words of the sheet."""
-        say = wording(sheet.usage)
+        say = rewording(sheet.usage)
         found = wiring_picture(sheet.seen, intended=sheet.intended, marked=False, say=say)
         marked = wiring_picture(sheet.found, intended=sheet.intended, say=say)
         return cls(reworded_svg(found, sheet.usage), reworded_svg(marked, sheet.usage))
@@ -58,7 +58,7 @@ class Pictures:
     @property
     def found(self) -> list[Shown]:
         """What a worksheet shows."""
-        return [_shown(self.found_svg)]
+        return [_sheet_picture(self.found_svg)]
 
     @property
     def marked(self) -> list[Shown]:
@@ -66,11 +66,11 @@ class Pictures:
         width, height = _size(self.marked_svg)
         panels = [float(y) for x, y in _PANEL.findall(self.marked_svg) if float(x) == 0]
         if width <= _NARROW or height <= _TOO_HIGH * width or len(panels) < 2:
-            return [_shown(self.marked_svg)]
+            return [_sheet_picture(self.marked_svg)]
         cut = panels[1] - _HEADING
         return [
-            _shown(_cropped(self.marked_svg, width, 0, cut)),
-            _shown(_cropped(self.marked_svg, width, cut, height - cut)),
+            _sheet_picture(_cropped(self.marked_svg, width, 0, cut)),
+            _sheet_picture(_cropped(self.marked_svg, width, cut, height - cut)),
         ]
 
 
@@ -81,7 +81,7 @@ def _size(svg: str) -> tuple[float, float]:
     return float(found[1]), float(found[2])
 
 
-def _shown(svg: str) -> Shown:
+def _sheet_picture(svg: str) -> Shown:
     width, height = _size(svg)
     shape = "tall" if width <= _NARROW and height > width else "wide"
     return Shown(Markup(svg), shape)  # drawn and escaped by us

@@ -12,7 +12,7 @@ from typing import Final, NotRequired, TypedDict
 
 from catalogue.lessons.questions import Question
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.usage import USAGE_TITLES, Usage, glossary, wording
+from catalogue.lessons.usage import USAGE_TITLES, Usage, glossary, rewording
 from catalogue.report.json_forms import StateForm, short_cautions, state_forms
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS
@@ -142,7 +142,7 @@ class LessonsForm(TypedDict):
 
 def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
     """A sheet, in the words of its usage; `number` is its place in the set, 1 first."""
-    say = wording(sheet.usage)
+    say = rewording(sheet.usage)
     case = sheet.case
     form = SheetForm(
         number=number,
@@ -154,7 +154,7 @@ def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
         conversion=sheet.dress.note,
         changed=sheet.changed,
         intended_file=dump(sheet.intended),
-        states=_states(sheet),
+        states=_state_forms(sheet),
         questions=[_question(question, say, with_answers) for question in sheet.questions],
     )
     if with_answers:
@@ -170,7 +170,7 @@ def lessons_form(
     seed: int | None,
 ) -> LessonsForm:
     """A set of sheets."""
-    say = wording(usage)
+    say = rewording(usage)
     return LessonsForm(
         format=FORMAT,
         title=f"{len(sheets)} cases from the boathouse",
@@ -207,8 +207,8 @@ def to_csv(form: LessonsForm) -> str:
                 "title": sheet["title"],
                 "question": question["id"],
                 "prompt": f"{sheet['story']}\n{table_words(sheet)}\n{question['prompt']}",
-                "choices": _listed(question["choices"]),
-                "answer": _listed(right),
+                "choices": _right_keys_text(question["choices"]),
+                "answer": _right_keys_text(right),
                 "why": "\n".join(choice.get("why", "") for choice in right),
             }
             rows.writerow({name: row[name] for name in fields})
@@ -234,11 +234,11 @@ def seen_words(state: StateForm) -> str:
     )
 
 
-def _listed(choices: Sequence[ChoiceForm]) -> str:
+def _right_keys_text(choices: Sequence[ChoiceForm]) -> str:
     return "\n".join(f"{choice['id']}. {choice['text']}" for choice in choices)
 
 
-def _states(sheet: Sheet) -> list[StateForm]:
+def _state_forms(sheet: Sheet) -> list[StateForm]:
     seen = sheet.examination.judgement.observation
     return [] if seen is None else list(state_forms(sheet.found, seen))
 

@@ -70,12 +70,12 @@ def make_lessons(
         pictures.append(Pictures.of(sheet))
         steps.advance()
     whole = lessons_form(sheets, wanted.usage, with_answers=wanted.with_answers, seed=wanted.seed)
-    texts = dict(_texts(whole, pictures, curated, renderer, wanted))
+    texts = dict(_text_files(whole, pictures, curated, renderer, wanted))
     files = {name: text.encode() for name, text in texts.items()}
     if "qti" in wanted.formats:
         files["qti3.zip"] = qti_package(whole, [standalone(drawn.found_svg) for drawn in pictures])
     if "png" in printers:
-        drawn = list(_drawn(pictures, with_answers=wanted.with_answers))
+        drawn = list(_picture_files(pictures, with_answers=wanted.with_answers))
         with ThreadPoolExecutor(min(_MOST_PRINTERS, os.cpu_count() or 1)) as pool:
             made = pool.map(lambda named: png(named[1], printers["png"]), drawn)
             for (name, _), content in zip(drawn, made, strict=True):
@@ -123,7 +123,7 @@ def _ordered(cases: Sequence[Case], seed: int | None) -> list[Case]:
     return ordered
 
 
-def _texts(
+def _text_files(
     form: LessonsForm,
     pictures: Sequence[Pictures],
     curated: Curated,
@@ -137,11 +137,13 @@ def _texts(
     if "json" in wanted.formats:
         yield "lessons.json", to_json(form)
     if "svg" in wanted.formats:
-        for name, svg in _drawn(pictures, with_answers=wanted.with_answers):
+        for name, svg in _picture_files(pictures, with_answers=wanted.with_answers):
             yield f"{name}.svg", svg
 
 
-def _drawn(pictures: Sequence[Pictures], *, with_answers: bool) -> Iterator[tuple[str, str]]:
+def _picture_files(
+    pictures: Sequence[Pictures], *, with_answers: bool
+) -> Iterator[tuple[str, str]]:
     for number, drawn in enumerate(pictures, 1):
         yield f"pictures/case-{number:02}-found", standalone(drawn.found_svg)
         if with_answers:

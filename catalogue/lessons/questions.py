@@ -12,7 +12,7 @@ from typing import Final, Literal, TypeVar
 from catalogue.desk.answer import Answer
 from catalogue.desk.match import sights
 from catalogue.desk.planner import Proposal
-from catalogue.desk.suspect_pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.signature import trip_code
@@ -61,7 +61,7 @@ class QuestionSubject:
     what the desk says to its table.
     """
 
-    pool: Pool
+    pool: SuspectPool
     truth: Suspect
     found: Circuit
     judgement: Judgement
@@ -206,10 +206,11 @@ class QuestionSubject:
             (
                 best.check.title,
                 True,
-                f"It tells most for its cost: {_told(best)}; {suspects} suspects fit the table.",
+                f"It tells most for its cost: {_worth_text(best)}; "
+                f"{suspects} suspects fit the table.",
             ),
             *(
-                (other.check.title, False, f"It tells less for its cost: {_told(other)}.")
+                (other.check.title, False, f"It tells less for its cost: {_worth_text(other)}.")
                 for other in others[: _CHECKS_OFFERED - 2]
             ),
             (
@@ -226,7 +227,7 @@ class QuestionSubject:
         )
 
 
-def _told(proposal: Proposal) -> str:
+def _worth_text(proposal: Proposal) -> str:
     cost = proposal.check.kind.cost
     return f"{proposal.gain:.2f} bits for a cost of {cost:g} flip{'' if cost == 1 else 's'}"
 

@@ -20,7 +20,7 @@ LAMP_BOX: Final = "lamp-box"
 
 
 @dataclass(frozen=True)
-class Dress:
+class Renaming:
     """How one circuit is renamed. The maps lead from old names to new ones.
 
     `colours` maps each cable's colours, by the cable's old name.
@@ -32,7 +32,7 @@ class Dress:
     title: str = ""
 
     @classmethod
-    def of(cls, circuit: Circuit, palette: str, places: Sequence[str], title: str) -> "Dress":
+    def of(cls, circuit: Circuit, palette: str, places: Sequence[str], title: str) -> "Renaming":
         """Dress a layout with `places`, its switches' and then the lamp's; or, without, any."""
         return cls(circuit, palette, dict(_place_names(circuit, places)) if places else {}, title)
 

@@ -11,11 +11,11 @@ from functools import cached_property, lru_cache
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.stops import Panel, phrase
-from catalogue.desk.suspect_pool import Pool, Suspect, pool_of_circuit
+from catalogue.desk.suspect_pool import Suspect, SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
 from catalogue.lessons.questions import Question, QuestionSubject, seen_in_boxes
-from catalogue.lessons.renaming import Dress
+from catalogue.lessons.renaming import Renaming
 from catalogue.lessons.usage import Usage
 from verify.behaviour.signature import OVER, unpacked
 from verify.circuit.model import Circuit
@@ -52,7 +52,7 @@ class Sheet:
 
     case: Case
     usage: Usage
-    dress: Dress
+    dress: Renaming
     intended: Circuit
     fault: Fault
     found: Circuit
@@ -75,7 +75,7 @@ class Sheet:
         )
 
     @cached_property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Every single mistake in the intended circuit."""
         return _pool(self.intended)
 
@@ -176,7 +176,7 @@ def work_out(
 ) -> Sheet:
     """The sheet of a case. Raises KeyError if its label no longer exists."""
     circuit, mistake = locate(case, resolve)
-    dress = Dress.of(circuit, usage, case.places, case.title)
+    dress = Renaming.of(circuit, usage, case.places, case.title)
     intended = dress.dressed()
     fault = dress.fault(intended, mistake)
     found = fault.apply(intended)
@@ -184,5 +184,5 @@ def work_out(
 
 
 @lru_cache(maxsize=_CIRCUITS_KEPT)
-def _pool(circuit: Circuit) -> Pool:
+def _pool(circuit: Circuit) -> SuspectPool:
     return pool_of_circuit(circuit)

@@ -46,7 +46,7 @@ _LONG_TERMINAL: Final = re.compile(r"strapper-\d")
 _TERMINAL_WIDTH: Final = 54
 
 
-def wording(usage: Usage) -> Callable[[str], str]:
+def rewording(usage: Usage) -> Callable[[str], str]:
     """What turns a sentence of ours into one of that usage."""
     return _reworded if usage == "iec" else str
 
@@ -55,7 +55,7 @@ def reworded_svg(svg: str, usage: Usage) -> str:
     """A picture with its writing in that usage, its lines measured anew."""
     if usage == "us":
         return svg
-    say = wording(usage)
+    say = rewording(usage)
     measured = _LINE.sub(lambda match: _remeasured(match, say(match["text"])), svg)
     return _BETWEEN_TAGS.sub(lambda match: f">{say(match[1])}<", measured)
 
@@ -81,7 +81,9 @@ def glossary(usage: Usage) -> list[tuple[str, str]]:
 
 
 def _reworded(text: str) -> str:
-    return _words().sub(lambda match: _as_written(match[1], _said()[match[1].lower()]), text)
+    return _pattern_of_words().sub(
+        lambda match: _as_written(match[1], _replacements()[match[1].lower()]), text
+    )
 
 
 def _as_written(old: str, new: str) -> str:
@@ -89,7 +91,7 @@ def _as_written(old: str, new: str) -> str:
 
 
 @cache
-def _said() -> Mapping[str, str]:
+def _replacements() -> Mapping[str, str]:
     """Every form with what is said for it."""
     said = {word: iec for iec, word in glossary("iec")} | _FORMS
     return said | {f"{word}s": _several(new) for word, new in said.items() if word[-1] != "s"}
@@ -100,8 +102,8 @@ def _several(word: str) -> str:
 
 
 @cache
-def _words() -> re.Pattern[str]:
+def _pattern_of_words() -> re.Pattern[str]:
     # The longest first; a word that is part of a name, such as ground-run, is none of ours, but a
     # terminal such as lamp.ground is.
-    words = "|".join(map(re.escape, sorted(_said(), key=len, reverse=True)))
+    words = "|".join(map(re.escape, sorted(_replacements(), key=len, reverse=True)))
     return re.compile(rf"(?<![\w-])({words})(?![\w-])", re.IGNORECASE)

@@ -50,7 +50,7 @@ def cell(
         return _read(datasette, lambda visit: _fault(visit, at, number))
     if table in _OUTCOMES and column == "state":
         number = _plain(row, _OUTCOMES[table])
-        return _read(datasette, lambda visit: _state(visit, value, number))
+        return _read(datasette, lambda visit: _state_cell(visit, value, number))
     if column == "outcome_id":
         number = _plain(row, column)
         return _read(datasette, lambda visit: _outcome(visit, at, number))
@@ -94,7 +94,7 @@ def _fault(visit: Visit, at: Addresses, number: int) -> Markup | None:
     return _link(address, str(fault["description"]))
 
 
-def _state(visit: Visit, state: int, number: int) -> Markup | None:
+def _state_cell(visit: Visit, state: int, number: int) -> Markup | None:
     outcome = visit.row(_OUTCOME, number)
     return Markup.escape(state_words(state, outcome["locations"])) if outcome else None
 

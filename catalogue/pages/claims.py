@@ -49,7 +49,7 @@ def claims(visit: Visit) -> Page:
                 {
                     "name": status,
                     "meaning": meaning,
-                    "claims": [_facts(visit, row) for row in rows if row["status"] == status],
+                    "claims": [_claim_facts(visit, row) for row in rows if row["status"] == status],
                 }
                 for status, meaning in _MEANINGS.items()
             ],
@@ -65,7 +65,7 @@ def claim(visit: Visit) -> Page:
         intended, found = _circuits(row)
         shown = picture(visit, found, {}, intended=intended if row["fault"] else None)
         drawn = {"picture": shown}
-    facts = _facts(visit, row)
+    facts = _claim_facts(visit, row)
     return Page(
         row["saying"],
         "claim",
@@ -111,7 +111,7 @@ def _circuits(row: Row) -> tuple[Circuit, Circuit]:
     return intended, found
 
 
-def _facts(visit: Visit, row: Row) -> Facts:
+def _claim_facts(visit: Visit, row: Row) -> Facts:
     against = None
     if row["circuit"] is not None:
         kind, _, site = row["fault"].partition("/")

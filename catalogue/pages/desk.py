@@ -57,7 +57,7 @@ def _questions(question: DeskQuestion, problem: str | None) -> Page:
             "locations": wiring.switches,
             "lamps": len(wiring.circuit.lamps) if isinstance(wiring, OneCircuit) else 1,
             "keep": {k: v for k, v in chosen.items() if k in ("locations", "circuit", "packed")},
-            "names": [] if known else _names(question),
+            "names": [] if known else _name_fields(question),
             "states": [
                 {
                     "key": state_key(state, wiring.switches),
@@ -91,7 +91,7 @@ def _questions(question: DeskQuestion, problem: str | None) -> Page:
     )
 
 
-def _names(question: DeskQuestion) -> list[Facts]:
+def _name_fields(question: DeskQuestion) -> list[Facts]:
     given = zip(question.wiring.names, letters(question.wiring.switches), strict=True)
     return [
         {"key": f"name{number}", "letter": letter, "name": "" if name == letter else name}

@@ -149,7 +149,7 @@ def _group(visit: Visit, question: DeskQuestion, answer: Answer, group: SuspectG
         "may_be_nothing": len(families) < len(group.families),
         "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
         "hazards": list(_hazards(group)),
-        "states": list(_states(question, answer, group)),
+        "states": list(_group_states(question, answer, group)),
         "example": _example(question, wiring.example(group)),
         "all": _all(question, word),
     }
@@ -167,7 +167,7 @@ def _hazards(group: SuspectGroup) -> Iterator[Facts]:
             }
 
 
-def _states(question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Iterator[Facts]:
+def _group_states(question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Iterator[Facts]:
     """What the suspects of a group do beside what was seen; of many switches what was seen."""
     seen = answer.observed.seen
     switches = question.wiring.switches

@@ -112,7 +112,7 @@ def _wiring(visit: Visit) -> KnownWiring | None:
     if not ways:
         return None
     if ways == ["locations"]:
-        return _layouts(visit)
+        return _wiring_of_layouts(visit)
     if ways == ["circuit"]:
         row = circuit_row(visit, query["circuit"])
         return _circuit(parse(row["file"]), {"circuit": row["label"]}, row["label"])
@@ -121,7 +121,7 @@ def _wiring(visit: Visit) -> KnownWiring | None:
     return _circuit(circuit, {"packed": packed(dump(circuit))})
 
 
-def _layouts(visit: Visit) -> KnownWiring:
+def _wiring_of_layouts(visit: Visit) -> KnownWiring:
     locations = whole_number(visit.query, "locations") or 0
     there = covered_sizes(visit.catalogue.execute).get(locations, ())
     if not there:
@@ -132,7 +132,7 @@ def _layouts(visit: Visit) -> KnownWiring:
             "The command miswire suspects, on your own machine, takes its time; or paste its "
             "circuit file at the symptom desk."
         )
-    names = tuple(_names(visit.query, locations))
+    names = tuple(_given_names(visit.query, locations))
     query = {"locations": str(locations)}
     scheme = visit.query.get("scheme", "")
     if scheme not in ("", *SOUND_SCHEMES):
@@ -166,7 +166,7 @@ def _not_searched(visit: Visit, locations: int, schemes: Sequence[str]) -> NotSe
     )
 
 
-def _names(query: Mapping[str, str], switches: int) -> Iterator[str]:
+def _given_names(query: Mapping[str, str], switches: int) -> Iterator[str]:
     taken: set[str] = set()
     for number, letter in enumerate(letters(switches), 1):
         name = " ".join(query.get(f"name{number}", "").split()) or letter

@@ -69,7 +69,7 @@ def _whole(wiring: KnownWiring, answer: Answer) -> Facts:
         "checks": round(whole.checks, 2),
         "cost": round(whole.cost, 1),
         "uncertainty_bits": round(answer.uncertainty, 2),
-        "plan": _facts(wiring, whole, answer.stops),
+        "plan": _plan_facts(wiring, whole, answer.stops),
         "watch": "" if answer.stops else phrase("watch"),
         "mind": list(dict.fromkeys(_minded(whole))),
     }
@@ -84,7 +84,7 @@ def _minded(here: CheckPlan) -> Iterator[str]:
             yield from _minded(branch)
 
 
-def _facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts:
+def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts:
     """A plan from some point on; `known` are the reasons to stop that were told before."""
     names = dict.fromkeys(
         suspect.description if wiring.pool.circuit else suspect.family for suspect in here.suspects
@@ -99,7 +99,7 @@ def _facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts
     branches: list[Facts] = []
     for finding, branch in here.branches:
         told = wiring.told(finding)
-        facts = _facts(wiring, branch, here.stops)
+        facts = _plan_facts(wiring, branch, here.stops)
         if facts.get("suspects") == [told] and not facts["stop"]:
             found.append(told)
         else:

@@ -15,10 +15,16 @@ from typing import Final
 import numpy as np
 
 from catalogue.desk.match import SuspectGroup
-from catalogue.desk.suspect_pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import (
+    NO_FAULT,
+    Suspect,
+    SuspectPool,
+    pool_of_catalogue,
+    pool_of_circuit,
+)
 from catalogue.pages.contract import Row, Visit
 from catalogue.pages.desksketch import Shape, letters
-from catalogue.pages.rendered import spelled
+from catalogue.pages.rendered import render_fault
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.signature import Signature, canonical
 from verify.circuit.model import Circuit
@@ -45,7 +51,7 @@ class KnownWiring(ABC):
 
     @property
     @abstractmethod
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """The suspects."""
 
     @property
@@ -130,7 +136,7 @@ class AnyLayout(KnownWiring):
         return self.locations
 
     @cached_property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Suspects of every layout, by name."""
         return pool_of_catalogue(
             self.visit.catalogue.execute, self.locations, self.schemes, names=_called(self.names)
@@ -247,7 +253,7 @@ class OneLayout(KnownWiring):
         return labels
 
     @cached_property
-    def _found(self) -> tuple[Pool, list[set[str]]]:
+    def _found(self) -> tuple[SuspectPool, list[set[str]]]:
         """The pool, and the circuits that each of its suspects is a fault of."""
         behaviours: dict[str, int] = {}
         alike: dict[tuple[str, str, str, str, str, int], list[Row]] = {}
@@ -276,7 +282,7 @@ class OneLayout(KnownWiring):
             )
         )
         locations = self.switches
-        pool = Pool(
+        pool = SuspectPool(
             switch_names=tuple(f"switch-{number}" for number in range(1, locations + 1)),
             lamps=1,
             codes=np.array([Signature.parse(word).codes for word in behaviours], np.int64).reshape(
@@ -296,7 +302,7 @@ class OneLayout(KnownWiring):
         return faults + self.visit.rows(_INTENDED.format(marks=marks), NO_FAULT, *labels)
 
     @property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Suspects of all circuits of the shape, those that look alike and have one name as one."""
         return self._found[0]
 
@@ -330,7 +336,7 @@ def _example_words(row: Row) -> dict[str, str]:
     """The label of a fault, and it as a sentence."""
     if not row["kind"]:
         return {"label": "", "description": "The circuit is as intended."}
-    words = spelled(row["circuit"], row["file"], row["kind"], row["site"])
+    words = render_fault(row["circuit"], row["file"], row["kind"], row["site"])
     return {
         "label": f"{row['circuit']}/{row['kind']}/{words.site}",
         "description": words.description,
@@ -373,7 +379,7 @@ class OneCircuit(KnownWiring):
         return len(self.circuit.switches)
 
     @cached_property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Every single fault of the circuit."""
         return pool_of_circuit(self.circuit)
 

@@ -12,7 +12,7 @@ from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Recheck, Stored, recheck
-from catalogue.pages.rendered import site_number, spelled
+from catalogue.pages.rendered import render_fault, site_place
 from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.state_tables import compared_facts, forms_of, shown_states
 from catalogue.report.json_forms import evidence_form
@@ -48,7 +48,7 @@ def fault(visit: Visit) -> Page:
         {hazard["name"]: hazard["state"] for hazard in held},
         circuit["engine"],
     )
-    words = spelled(circuit["label"], circuit["file"], kind["name"], row["site"])
+    words = render_fault(circuit["label"], circuit["file"], kind["name"], row["site"])
     checked = recheck(circuit["file"], stored, f"{kind['name']}/{words.site}")
     evidence = checked.examination.evidence if checked.examination else {}
     shown = {claim: evidence_form(item) for claim, item in evidence.items()}
@@ -68,7 +68,7 @@ def fault(visit: Visit) -> Page:
             "contradictions": list(checked.contradictions),
             "rechecked": checked.examination.rechecked if checked.examination else 0,
             "states_total": 1 << circuit["locations"],
-            "states": _states(circuit["file"], checked),
+            "states": _state_comparison(circuit["file"], checked),
             "evidence": shown.get(row["verdict"]),
             "hazards": [
                 {
@@ -89,7 +89,7 @@ def fault(visit: Visit) -> Page:
             **reading_facts(checked.circuit),
             **_rules(visit, circuit["file"], checked),
         },
-        drawn=_drawn(visit, circuit["file"], checked),
+        drawn=_both_wirings(visit, circuit["file"], checked),
     )
 
 
@@ -99,7 +99,7 @@ def _rules(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
     return rule_facts(visit, checked.circuit, intended)
 
 
-def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
+def _both_wirings(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
     """The wiring as intended and as found, beside each other."""
     if checked.circuit is None:
         return {}
@@ -119,7 +119,7 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
         " cross join family on family.id = fault.family_id"
         " cross join signature on signature.id = outcome.signature_id"
         " where circuit_id = ? and kind_id = ? and site = ?",
-        *(circuit["id"], kind["id"], site_number(circuit, kind["name"], site)),
+        *(circuit["id"], kind["id"], site_place(circuit, kind["name"], site)),
     )
     if row is None:
         raise MissingError(
@@ -136,7 +136,7 @@ def _intended(file: str) -> tuple[Circuit, Observation | None]:
     return circuit, judge(circuit, engine_for(circuit)).observation
 
 
-def _states(intended_file: str, checked: Recheck) -> list[Facts]:
+def _state_comparison(intended_file: str, checked: Recheck) -> list[Facts]:
     """The table that compares the circuit as intended with the faulted one."""
     examination = checked.examination
     if examination is None or examination.judgement.observation is None:

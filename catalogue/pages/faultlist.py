@@ -9,7 +9,7 @@ from catalogue.pages.coverage import nothing_found
 from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
 from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
-from catalogue.pages.rendered import SPELLED_BY, with_words
+from catalogue.pages.rendered import RENDER_COLUMNS, with_words
 from catalogue.store.coverage import scheme_title
 
 #: Of what is at least one in so many, Datasette's rows come soon.
@@ -25,7 +25,7 @@ def listed_faults(visit: Visit, ids: Sequence[int]) -> list[Facts]:
     """Faults by id as lists show them, in the order of the catalogue."""
     marks = ", ".join("?" * len(ids))
     rows = visit.rows(
-        f"select {SPELLED_BY}, circuit.name as circuit_name, kind.title as kind_title,"
+        f"select {RENDER_COLUMNS}, circuit.name as circuit_name, kind.title as kind_title,"
         " verdict.name as verdict, hazards"
         " from fault cross join outcome on outcome.id = outcome_id"
         " cross join circuit on circuit.id = circuit_id"
@@ -69,7 +69,7 @@ def faults(visit: Visit) -> Page:
     if len(filters.q) > LONGEST_SEARCH:
         raise RefusalError(f"A search may have {LONGEST_SEARCH} characters; use fewer words.")
     chosen = _chosen(visit, filters)
-    choice = _choice(filters, chosen)
+    choice = _fault_choice(filters, chosen)
     number = total(visit, choice)
     paging = paged(given, number)
     listed = some_faults(visit, choice, paging.size, paging.skip) if number else []
@@ -108,7 +108,7 @@ def _chosen(visit: Visit, filters: _Filters) -> dict[str, Row]:
     return chosen
 
 
-def _choice(filters: _Filters, chosen: dict[str, Row]) -> FaultChoice:
+def _fault_choice(filters: _Filters, chosen: dict[str, Row]) -> FaultChoice:
     ids = {name: int(row["id"]) for name, row in chosen.items()}
     return FaultChoice(
         circuit=ids.get("circuit"),

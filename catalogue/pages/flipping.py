@@ -28,7 +28,7 @@ def flipping(visit: Visit) -> Page:
         {
             "nothing": None if found else NOT_COMPUTED,
             "tests": found,
-            "walks": [walk for size in _sizes(found) for walk in _walks(visit, size)],
+            "walks": [walk for size in _locations_in(found) for walk in _walks(visit, size)],
             "by_hazard": _by_hazard(visit),
             "by_kind": _by_kind(visit),
         },
@@ -65,7 +65,7 @@ def _range(table: str, column: str) -> str:
     )
 
 
-def _sizes(found: list[Facts]) -> list[object]:
+def _locations_in(found: list[Facts]) -> list[object]:
     return list(dict.fromkeys(size["locations"] for size in found))
 
 

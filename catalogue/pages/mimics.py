@@ -9,7 +9,7 @@ from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.desksketch import sketch
 from catalogue.pages.paging import paged, whole_number
-from catalogue.pages.rendered import SPELLED_BY, with_words
+from catalogue.pages.rendered import RENDER_COLUMNS, with_words
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.judgement import VERDICTS
 from verify.layout.enumeration import Layout
@@ -51,7 +51,7 @@ def mimics(visit: Visit) -> Page:
             "by_kind": _by_kind(visit, where),
             "by_place": _by_place(visit, where),
             "by_name": _by_name(visit, where),
-            "examples": _examples(visit, where),
+            "examples": _example_mimics(visit, where),
             **_by_layout(visit, where),
         },
     )
@@ -134,14 +134,14 @@ def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
     return [dict(row) for row in rows]
 
 
-def _examples(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+def _example_mimics(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
     """A mimic for each of the hazards that most mimics have, the simplest circuit's first."""
     rows = visit.rows(
         f"with passing as (select hazard_set, faults, example_id {_FROM} and {IS_MIMIC}),"
         " leading as (select hazard.id, sum(faults) as mimics, min(example_id) as example"
         " from hazard join passing on hazard_set >> (hazard.id - 1) & 1 group by 1"
         f" order by mimics desc limit {_EXAMPLES:d})"
-        f" select hazard.title, {SPELLED_BY} from leading join hazard on hazard.id = leading.id"
+        f" select hazard.title, {RENDER_COLUMNS} from leading join hazard on hazard.id = leading.id"
         " join fault on fault.id = example join circuit on circuit.id = circuit_id"
         " join fault_kind as kind on kind.id = kind_id order by leading.mimics desc",
         *where,

@@ -7,7 +7,7 @@ from catalogue.pages.contract import Facts, MissingError, Page, RefusalError, Ro
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
-from catalogue.pages.rendered import site_number, spelled, with_words
+from catalogue.pages.rendered import render_fault, site_place, with_words
 from catalogue.pages.state_tables import forms_of
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
@@ -64,11 +64,11 @@ def pairs(visit: Visit) -> Page:
             "nothing": None,
             "outcomes": [{"name": name, "meaning": MEANINGS[name]} for name in OUTCOMES],
             "sizes": sizes(visit),
-            "layouts": _layouts(visit),
-            "kinds": _kinds(visit),
-            "states": _states(visit),
-            "examples": _examples(visit),
-            **_listed(visit),
+            "layouts": _layout_counts(visit),
+            "kinds": _kind_counts(visit),
+            "states": _detection_by_state(visit),
+            "examples": _example_pairs(visit),
+            **_page_of_pairs(visit),
         },
     )
 
@@ -101,7 +101,7 @@ def sizes(visit: Visit) -> list[Facts]:
     ]
 
 
-def _layouts(visit: Visit) -> list[Facts]:
+def _layout_counts(visit: Visit) -> list[Facts]:
     """The layouts all of whose pairs were judged, those with the largest share hidden first."""
     columns = ", ".join(
         f"coalesce(sum(pairs * (outcome = '{name}')), 0) as \"{name}\"" for name in OUTCOMES
@@ -118,7 +118,7 @@ def _layouts(visit: Visit) -> list[Facts]:
     return [{**dict(row), "share": row["hides-both"] / row["existing"]} for row in rows]
 
 
-def _kinds(visit: Visit) -> list[Facts]:
+def _kind_counts(visit: Visit) -> list[Facts]:
     """The kinds of which most pairs hide each other, where all pairs were judged."""
     return visit.facts(
         "select one.name as one, one.title as one_title, other.name as other,"
@@ -130,7 +130,7 @@ def _kinds(visit: Visit) -> list[Facts]:
     )
 
 
-def _states(visit: Visit) -> list[Facts]:
+def _detection_by_state(visit: Visit) -> list[Facts]:
     """How much one state shows, of mistakes that change the function: one, and two at once."""
     return visit.facts(
         "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
@@ -150,7 +150,7 @@ def _states(visit: Visit) -> list[Facts]:
     )
 
 
-def _examples(visit: Visit) -> list[Facts]:
+def _example_pairs(visit: Visit) -> list[Facts]:
     """A pair of each sort that teaches something, preferably of two kinds a person would do."""
     found = []
     for outcome, verdict in _EXAMPLES:
@@ -162,13 +162,13 @@ def _examples(visit: Visit) -> list[Facts]:
             verdict,
         )
         if row:
-            found.append(_facts(row))
+            found.append(_pair_facts(row))
     return found
 
 
-def _facts(row: Row) -> Facts:
+def _pair_facts(row: Row) -> Facts:
     hazards = [name for i, name in enumerate(HAZARD_NAMES) if row["hazard_set"] >> i & 1]
-    other = spelled(row["circuit"], row["file"], row["other_kind"], row["other_site"])
+    other = render_fault(row["circuit"], row["file"], row["other_kind"], row["other_site"])
     return {
         **with_words(row),
         "other_site": other.site,
@@ -178,7 +178,7 @@ def _facts(row: Row) -> Facts:
     }
 
 
-def _listed(visit: Visit) -> Facts:
+def _page_of_pairs(visit: Visit) -> Facts:
     """A page of the pairs told one by one."""
     circuit, outcome = visit.query.get("circuit", ""), visit.query.get("outcome", "")
     if outcome and outcome not in OUTCOMES:
@@ -205,7 +205,7 @@ def _listed(visit: Visit) -> Facts:
         },
         "total": total,
         **paging.facts(),
-        "pairs": [_facts(row) for row in rows],
+        "pairs": [_pair_facts(row) for row in rows],
     }
 
 
@@ -225,7 +225,7 @@ def pair(visit: Visit) -> Page:
         f"Two mistakes in {row['circuit']}",
         "pair",
         {
-            **_facts(row),
+            **_pair_facts(row),
             "rechecked": judged[-1].verdict,
             "hazards_found": list(judged[-1].hazards),
             "states": [
@@ -257,7 +257,7 @@ def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
     circuit = circuit_row(visit, parts["circuit"])
     kinds = [named_row(visit, "fault_kind", parts[name]) for name in ("kind", "other_kind")]
     sites = [
-        site_number(circuit, kind["name"], parts[name])
+        site_place(circuit, kind["name"], parts[name])
         for kind, name in zip(kinds, ("site", "other_site"), strict=True)
     ]
     row = visit.row(

@@ -43,10 +43,10 @@ def picture(
             f"view must be one of {', '.join(_views(intended))}; leave it out to see the wiring."
         )
     shown = _evidence(visit, evidence)
-    state = _state(visit, circuit) if shown is None else shown.state
+    state = _asked_state(visit, circuit) if shown is None else shown.state
     return {
-        "svg": _drawn(circuit, view, state, shown, intended),
-        "state": None if state is None else _positions(circuit, state),
+        "svg": _picture_or_none(circuit, view, state, shown, intended),
+        "state": None if state is None else _positions_text(circuit, state),
         "views": [
             {"title": _VIEWS[name], "link": _link(name, circuit, state), "is_shown": name == view}
             for name in _views(intended)
@@ -56,7 +56,7 @@ def picture(
         "paths": [
             {
                 "claim": claim,
-                "link": _query(view=view, path=claim),
+                "link": _picture_query(view=view, path=claim),
                 "is_shown": shown is item,
             }
             for claim, item in evidence.items()
@@ -79,7 +79,7 @@ def _evidence(visit: Visit, evidence: Mapping[str, object]) -> Evidence | None:
     return item
 
 
-def _state(visit: Visit, circuit: Circuit) -> int | None:
+def _asked_state(visit: Visit, circuit: Circuit) -> int | None:
     text = visit.query.get("state")
     if not text:
         return None
@@ -89,7 +89,7 @@ def _state(visit: Visit, circuit: Circuit) -> int | None:
         raise RefusalError(" ".join(f"{problem}." for problem in error.problems)) from error
 
 
-def _drawn(
+def _picture_or_none(
     circuit: Circuit,
     view: str,
     state: int | None,
@@ -122,16 +122,16 @@ def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
         }
 
 
-def _positions(circuit: Circuit, state: int) -> str:
+def _positions_text(circuit: Circuit, state: int) -> str:
     return ",".join(
         f"{switch.name}={position(state, number)}" for number, switch in enumerate(circuit.switches)
     )
 
 
 def _link(view: str, circuit: Circuit, state: int | None) -> str:
-    return _query(view=view, state="" if state is None else _positions(circuit, state))
+    return _picture_query(view=view, state="" if state is None else _positions_text(circuit, state))
 
 
-def _query(**parameters: str) -> str:
+def _picture_query(**parameters: str) -> str:
     given = {k: v for k, v in parameters.items() if v and (k, v) != ("view", "wiring")}
     return "?" + urlencode(given, safe=",=") + "#picture"

@@ -17,10 +17,10 @@ from catalogue.lessons.html_sheets import Pictures
 from catalogue.lessons.json_forms import AnswerForm, sheet_form
 from catalogue.lessons.questions import Question, shuffle
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.usage import USAGE_TITLES, USAGES, Usage, wording
+from catalogue.lessons.usage import USAGE_TITLES, USAGES, Usage, rewording
 from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.paging import whole_number
-from catalogue.pages.rendered import site_number
+from catalogue.pages.rendered import site_place
 from catalogue.report.json_forms import StateForm, state_forms
 from verify.base.problems import listing
 
@@ -35,12 +35,12 @@ def practice(visit: Visit) -> Page:
     """One case, as far as its visitor has come with it."""
     query = visit.query
     seed = whole_number(query, "seed") or 0
-    level = _choice("level", query.get("level", ""), ("", *LEVELS))
-    usage = cast(Usage, _choice("terms", query.get("terms") or "us", USAGES))
+    level = _one_of("level", query.get("level", ""), ("", *LEVELS))
+    usage = cast(Usage, _one_of("terms", query.get("terms") or "us", USAGES))
     cases = [case for case in shipped().cases if level in ("", case.level)]
     if seed > _MOST_SEED or not cases:
         raise RefusalError(f"seed must be a whole number up to {_MOST_SEED}; leave it out.")
-    case = _drawn(cases, seed)
+    case = _case_of_seed(cases, seed)
     try:
         sheet = _worked(case, usage)
     except KeyError:
@@ -48,7 +48,7 @@ def practice(visit: Visit) -> Page:
     return _Practice(visit, sheet, seed).page()
 
 
-def _drawn(cases: Sequence[Case], seed: int) -> Case:
+def _case_of_seed(cases: Sequence[Case], seed: int) -> Case:
     """The case of a number: as it counts up, all come by before one comes again."""
     round_, place = divmod(seed, len(cases))
     order = list(cases)
@@ -74,16 +74,16 @@ class _Practice:
         self._visit = visit
         self._sheet = sheet
         self._seed = seed
-        self._say = wording(sheet.usage)
+        self._say = rewording(sheet.usage)
         states = 1 << len(sheet.found.switches)
         self._state = self._number("state", states - 1)
         self._seen = self._number("seen", (1 << states) - 1) | 1 << self._state
         self._question: Question = sheet.questions[0]
         letters = [choice.id for choice in self._question.choices]
-        self._answer = _choice(
+        self._answer = _one_of(
             "answer", visit.query.get("answer", ""), ("", *letters, _TELL), show_none=False
         )
-        self._is_open = _choice("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
+        self._is_open = _one_of("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
 
     def page(self) -> Page:
         """The page, with the solution once it was found or asked for."""
@@ -121,7 +121,7 @@ class _Practice:
             "solution": self._solution() if is_solved else None,
             "another": _another(self._visit.query, self._seed),
             "levels": [
-                {"title": level or "any level", "link": "?" + _query(level=level)}
+                {"title": level or "any level", "link": "?" + _practice_query(level=level)}
                 for level in ("", *LEVELS)
             ],
             "usages": [
@@ -171,7 +171,7 @@ class _Practice:
             "select verdict.name from fault cross join outcome on outcome.id = outcome_id"
             " join verdict on verdict.id = verdict_id join fault_kind as kind on kind.id = kind_id"
             " where circuit_id = ? and kind.name = ? and site = ?",
-            *(circuit["id"], kind, site_number(circuit, kind, site)),
+            *(circuit["id"], kind, site_place(circuit, kind, site)),
         )
         return None if row is None else str(row["name"])
 
@@ -186,7 +186,7 @@ class _Practice:
             "boxes": "open" if self._is_open else "",
             "answer": self._answer,
         }
-        return "?" + _query(**here | changed)
+        return "?" + _practice_query(**here | changed)
 
     def _handles(self, forms: Sequence[StateForm]) -> Iterator[Facts]:
         for bit, switch in enumerate(self._sheet.found.switches):
@@ -222,11 +222,11 @@ class _Practice:
         return drawn
 
 
-def _query(**parameters: str) -> str:
+def _practice_query(**parameters: str) -> str:
     return urlencode({key: value for key, value in parameters.items() if value})
 
 
-def _choice(key: str, word: str, known: Sequence[str], *, show_none: bool = True) -> str:
+def _one_of(key: str, word: str, known: Sequence[str], *, show_none: bool = True) -> str:
     if word not in known:
         words = listing(filter(None, known))
         raise RefusalError(

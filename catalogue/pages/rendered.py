@@ -3,51 +3,51 @@
 from typing import Final, NamedTuple
 
 from catalogue.pages.contract import Facts, Row, Visit
-from catalogue.store import rendering as spelling
+from catalogue.store import rendering
 from verify.base.problems import CircuitError
 
-_UNSPELLED: Final = (
+_UNREADABLE: Final = (
     "A mistake without words: what is stored of it or of its circuit is not what this version of "
     "Miswire can read."
 )
 
-#: What a query of faults selects for `spelled`, where it calls fault, circuit and kind so.
-SPELLED_BY: Final = "circuit.label as circuit, circuit.file, kind.name as kind, fault.site"
+#: What a query of faults selects for `render_fault`, where it calls fault, circuit and kind so.
+RENDER_COLUMNS: Final = "circuit.label as circuit, circuit.file, kind.name as kind, fault.site"
 
 
-class Spelled(NamedTuple):
+class RenderedFault(NamedTuple):
     """A fault in words: its site as labels have it, and the mistake as a sentence."""
 
     site: str
     description: str
 
 
-def spelled(circuit: str, file: str, kind: str, site: int) -> Spelled:
+def render_fault(circuit: str, file: str, kind: str, site: int) -> RenderedFault:
     """The words for a fault by label and file of its circuit, its kind and its site's number.
 
     What cannot be read says so: a page must not fail for one row of a file that was tampered with.
     """
     try:
-        return Spelled(
-            spelling.site_text(circuit, file, kind, site),
-            spelling.fault_text(circuit, file, kind, site),
+        return RenderedFault(
+            rendering.site_text(circuit, file, kind, site),
+            rendering.fault_text(circuit, file, kind, site),
         )
     except (CircuitError, KeyError):
-        return Spelled(f"number {site}", _UNSPELLED)
+        return RenderedFault(f"number {site}", _UNREADABLE)
 
 
 def with_words(row: Row) -> Facts:
-    """A row that has `SPELLED_BY`, with the words for its site and itself in place of the file."""
+    """Return a row that has `RENDER_COLUMNS` with texts in place of the circuit file."""
     facts: Facts = dict(row)
-    words = spelled(row["circuit"], row["file"], row["kind"], row["site"])
+    words = render_fault(row["circuit"], row["file"], row["kind"], row["site"])
     del facts["file"]
     return {**facts, **words._asdict()}
 
 
-def site_number(circuit: Row, kind: str, text: str) -> int | None:
+def site_place(circuit: Row, kind: str, text: str) -> int | None:
     """The number of the site with that text, or of the one under which its result is listed."""
     try:
-        return spelling.site_number(circuit["label"], circuit["file"], kind, text)
+        return rendering.site_place(circuit["label"], circuit["file"], kind, text)
     except (CircuitError, KeyError):
         return None
 
@@ -55,7 +55,7 @@ def site_number(circuit: Row, kind: str, text: str) -> int | None:
 def fault_words(visit: Visit, number: int) -> Facts | None:
     """The fault of an id, in words, with the names of its circuit and kind."""
     row = visit.row(
-        f"select {SPELLED_BY} from fault join circuit on circuit.id = circuit_id"
+        f"select {RENDER_COLUMNS} from fault join circuit on circuit.id = circuit_id"
         " join fault_kind as kind on kind.id = kind_id where fault.id = ?",
         number,
     )

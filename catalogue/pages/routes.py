@@ -4,8 +4,7 @@ import re
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
-from catalogue.pages import coverage, project
-from catalogue.pages import terms_and_cautions as words
+from catalogue.pages import coverage, project, terms_and_cautions
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
 from catalogue.pages.claims import claim, claim_picture, claims
@@ -53,9 +52,9 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/kind/<kind>": kind,
     f"{ROOT}/practice": practice,
     f"{ROOT}/from-python": from_python,
-    f"{ROOT}/terms": words.terms,
+    f"{ROOT}/terms": terms_and_cautions.terms,
     f"{ROOT}/scope": coverage.scope,
-    f"{ROOT}/cautions": words.cautions,
+    f"{ROOT}/cautions": terms_and_cautions.cautions,
     f"{ROOT}/changes": project.changes,
     f"{ROOT}/licences": project.licences,
 }

@@ -15,7 +15,7 @@ def rule_facts(visit: Visit, circuit: Circuit | None, intended: Circuit | None =
 
     What they find in the circuit as `intended` just as well is left out.
     """
-    choice = _choice(visit.query.get(_KEY, ""))
+    choice = _book_choice(visit.query.get(_KEY, ""))
     if circuit is None:
         return {"rulebook": None, "rulebooks": [], "rules": [], "not_raised": []}
     book = choice.book(circuit.palette)
@@ -40,7 +40,7 @@ def rule_facts(visit: Visit, circuit: Circuit | None, intended: Circuit | None =
     }
 
 
-def _choice(text: str) -> BookChoice:
+def _book_choice(text: str) -> BookChoice:
     if not text:
         return BookChoice()
     place, _, year = text.partition("-")

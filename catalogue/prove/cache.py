@@ -78,7 +78,7 @@ def found_row(outcome: Outcome, lamps: int) -> FoundRow:
     )
 
 
-class _NumberOf(Generic[_T, _N]):
+class _GrowingArray(Generic[_T, _N]):
     """A number for each thing of a list that grows."""
 
     def __init__(self, things: Sequence[_T], number: Callable[[_T], int], kind: type[_N]) -> None:
@@ -94,7 +94,7 @@ class _NumberOf(Generic[_T, _N]):
         return self._numbers
 
 
-class Memory:
+class ProvingCache:
     """What is remembered: all rows that were found, and all families."""
 
     def __init__(self) -> None:
@@ -103,17 +103,17 @@ class Memory:
         self.rows: list[FoundRow] = []
         self.marks: list[str] = []
         self._numbers: dict[str, int] = {}
-        self._row_of: dict[int, _NumberOf[Outcome, np.int64]] = {}
-        self._verdicts = _NumberOf(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
-        self._row_hashes = _NumberOf(self.marks, text_hash, np.uint64)
-        self._family_hashes = _NumberOf(self.families.names, name_hash, np.uint64)
+        self._row_of: dict[int, _GrowingArray[Outcome, np.int64]] = {}
+        self._verdicts = _GrowingArray(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
+        self._row_hashes = _GrowingArray(self.marks, hash64, np.uint64)
+        self._family_hashes = _GrowingArray(self.families.names, family_hash, np.uint64)
 
     def row_of(self, judged: JudgedFaults) -> Numbers:
         """For each fault the place in `rows`; outcomes may differ in names of positions only."""
         lamps = len(judged.listing.wiring.circuit.lamps)
         if lamps not in self._row_of:
             every = self.bulk.outcomes.every
-            self._row_of[lamps] = _NumberOf(
+            self._row_of[lamps] = _GrowingArray(
                 every, lambda outcome: self._row(outcome, lamps), np.int64
             )
         return self._row_of[lamps].all()[judged.which]
@@ -140,7 +140,7 @@ class Memory:
         )
 
 
-class Places:
+class BatchPlaces:
     """Places of numbers, as they come."""
 
     def __init__(self) -> None:
@@ -165,31 +165,31 @@ class Places:
         return places.astype(np.int32)
 
 
-class _Kept(threading.local):
+class _ThreadLocalCache(threading.local):
     """Each thread has a memory of its own: workers of a cluster may be threads of one process."""
 
-    memory: Memory | None = None
+    cache: ProvingCache | None = None
 
 
-_KEPT: Final = _Kept()
+_THREAD: Final = _ThreadLocalCache()
 
 
-def memory() -> Memory:
+def thread_cache() -> ProvingCache:
     """The memory of this thread, or a fresh one if it holds too much; ask once for each batch."""
-    kept = _KEPT.memory
+    kept = _THREAD.cache
     if kept is None or len(kept.bulk.outcomes) > _MOST_OUTCOMES:
-        kept = _KEPT.memory = Memory()
+        kept = _THREAD.cache = ProvingCache()
     return kept
 
 
-def text_hash(text: str) -> int:
+def hash64(text: str) -> int:
     """A text in 64 bits, the same on every machine."""
     return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "little")
 
 
-def name_hash(name: Sequence[str]) -> int:
+def family_hash(name: Sequence[str]) -> int:
     """The name and the place of a family in 64 bits."""
-    return text_hash(json.dumps(name))
+    return hash64(json.dumps(name))
 
 
 def faults_digest(

@@ -11,7 +11,7 @@ from verify.sweep.numbering import Numbering
 Numbers = npt.NDArray[np.int64]
 
 
-class Groups(NamedTuple):
+class FaultGroups(NamedTuple):
     """Faults that are alike, in the order in which they come up.
 
     All (G,): how many, in how many circuits, and the first of them: its place among all faults, the
@@ -25,20 +25,20 @@ class Groups(NamedTuple):
     place: Numbers
 
 
-def numbers_of(things: Iterable[object]) -> Numbers:
+def interned(things: Iterable[object]) -> Numbers:
     """A number for each thing, equal for equal things, the next one for each new."""
     numbers: dict[object, int] = {}
     return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
-def count_alike(keys: Sequence[npt.NDArray[Any]]) -> Groups:
+def group_alike(keys: Sequence[npt.NDArray[Any]]) -> FaultGroups:
     """Faults with equal keys; `keys` are those of the faults of each circuit."""
     sizes = np.array([len(own) for own in keys], np.int64)
     alike, first = Numbering().of_keys(np.concatenate([*keys, np.zeros(0, np.int64)]))
     circuit = np.repeat(np.arange(len(keys)), sizes)
     _, first_in_circuit = Numbering().of_keys(alike * len(keys) + circuit)
     starts = np.cumsum(sizes) - sizes
-    return Groups(
+    return FaultGroups(
         np.bincount(alike, minlength=len(first)),
         np.bincount(alike[first_in_circuit], minlength=len(first)),
         first,

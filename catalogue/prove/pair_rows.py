@@ -65,7 +65,7 @@ def pair_rows(circuit: Circuit, faults: Sequence[Fault]) -> PairRows:
         states_one=_states_needed(survey, single=True),
         states_two=_states_needed(survey, single=False),
         counts=_counts(survey),
-        shown=_shown(survey),
+        shown=_shown_by_state(survey),
         told=[
             PairRow(
                 at[survey.first[row]],
@@ -100,7 +100,7 @@ def _counts(survey: PairSurvey) -> dict[tuple[str, str, str], int]:
     }
 
 
-def _shown(survey: PairSurvey) -> list[tuple[int, int]]:
+def _shown_by_state(survey: PairSurvey) -> list[tuple[int, int]]:
     """For each state how many single faults, and how many pairs, that change the function show."""
     columns = [
         (codes[changes_function(codes, survey.intended)] != survey.intended).sum(axis=0).tolist()

@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec, batch_versions
-from catalogue.prove.cache import FoundRow, Places, memory
+from catalogue.prove.cache import BatchPlaces, FoundRow, thread_cache
 from catalogue.prove.flip_rows import MOST_SWITCHES, FlipsRow, flips_rows
-from catalogue.prove.grouping import count_alike, numbers_of
+from catalogue.prove.grouping import group_alike, interned
 from catalogue.prove.pair_rows import PAIRS_AT, PairRows, pair_rows
 from verify.base.problems import Problem, UserError
 from verify.behaviour.judgement import VERDICTS
@@ -124,9 +124,9 @@ class _Making:
     """The rows of a batch in the making; families and outcomes have places as they come up."""
 
     def __init__(self) -> None:
-        self.known = memory()
-        self._families = Places()
-        self._outcomes = Places()
+        self.known = thread_cache()
+        self._families = BatchPlaces()
+        self._outcomes = BatchPlaces()
 
     def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
         circuit = planned.circuit
@@ -174,14 +174,14 @@ def _profile(
     circuits: Sequence[CircuitRows], families: int, outcomes: Sequence[FoundRow]
 ) -> Profile:
     """The faults of all circuits, counted by all that a person can see of them."""
-    look = numbers_of(row.look for row in outcomes)
+    look = interned(row.look for row in outcomes)
     faults = [rows.faults for rows in circuits]
     kind, family, outcome = (
         np.concatenate([getattr(own, name) for own in faults]).astype(np.int64)
         for name in ("kind", "family", "outcome")
     )
     keys = (kind * families + family) * len(look) + look[outcome]
-    groups = count_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
+    groups = group_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
     first = groups.first
     return Profile(
         kind[first], family[first], outcome[first], groups.faults, groups.circuits, first

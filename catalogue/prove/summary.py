@@ -12,8 +12,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec
-from catalogue.prove.cache import Memory, memory
-from catalogue.prove.grouping import Numbers, count_alike, numbers_of
+from catalogue.prove.cache import ProvingCache, thread_cache
+from catalogue.prove.grouping import Numbers, group_alike, interned
 from catalogue.prove.proving import as_version
 from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site
@@ -51,17 +51,17 @@ Summary = dict[Alike, Counted]
 
 def summarize(specs: Sequence[Spec]) -> Summary:
     """The single faults of some circuits, counted."""
-    known = memory()
+    known = thread_cache()
     in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
     judged = [_Judged.of(known, planned) for planned in in_order]
     # What a person cannot tell apart has one number.
-    names = numbers_of(name for name, _ in known.families.names)
-    looks = numbers_of(row.look for row in known.rows)
+    names = interned(name for name, _ in known.families.names)
+    looks = interned(row.look for row in known.rows)
     kinds = [kind.name for kind in fault_kinds()]
     total: Summary = {}
     for head in dict.fromkeys(each.head for each in judged):
         circuits = [each for each in judged if each.head == head]
-        groups = count_alike([each.keys(names, looks) for each in circuits])
+        groups = group_alike([each.keys(names, looks) for each in circuits])
         sites: dict[tuple[int, str], list[Site]] = {}
         columns = (groups.faults, groups.circuits, groups.circuit, groups.place)
         for faults, number, circuit, place in zip(*(c.tolist() for c in columns), strict=True):
@@ -98,7 +98,7 @@ class _Judged:
     row: Numbers
 
     @classmethod
-    def of(cls, known: Memory, planned: PlannedCircuit) -> "_Judged":
+    def of(cls, known: ProvingCache, planned: PlannedCircuit) -> "_Judged":
         """A planned circuit."""
         circuit = planned.circuit
         judged = known.bulk.judge(circuit)

@@ -21,7 +21,7 @@ class Column:
 class Table:
     """One table. `label` is the column that stands for a row where other tables refer to it.
 
-    `spelled` are columns that are not stored but made when a row is shown or exported.
+    `rendered` are columns that are not stored but made when a row is shown or exported.
     """
 
     name: str
@@ -34,7 +34,7 @@ class Table:
     facets: tuple[str, ...] = ()
     search: tuple[str, ...] = ()
     since: int = 1
-    spelled: tuple[Column, ...] = ()
+    rendered: tuple[Column, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

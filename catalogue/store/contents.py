@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
-from catalogue.prove.cache import faults_digest, name_hash, text_hash
+from catalogue.prove.cache import family_hash, faults_digest, hash64
 from verify.fault.registry import fault_kinds
 
 
@@ -47,8 +47,8 @@ def changed_circuits(db: Database) -> Iterator[str]:
     kinds = dict(execute("select id, name from fault_kind"))
     places = {name: place for place, name in enumerate(kind.name for kind in fault_kinds())}
     place = {number: places[name] for number, name in kinds.items()}
-    family = {row[0]: name_hash(row[1:]) for row in execute("select id, name, place from family")}
-    mark = {number: text_hash(text) for number, text in execute(_OUTCOMES)}
+    family = {row[0]: family_hash(row[1:]) for row in execute("select id, name, place from family")}
+    mark = {number: hash64(text) for number, text in execute(_OUTCOMES)}
     for number, label, digest in execute("select id, label, digest from circuit").fetchall():
         rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 4).T.tolist()
         again = faults_digest(

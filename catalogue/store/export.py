@@ -127,7 +127,7 @@ class Export:
         """The described columns that the file has, then those that are made."""
         there = {row[1] for row in self.connection.execute(f"pragma table_info({table.name})")}
         stored = [column for column in table.columns if column.name in there]
-        return [*stored, *table.spelled] if stored else []
+        return [*stored, *table.rendered] if stored else []
 
     def _rows(self, table: Table) -> Iterator[Sequence[Any]]:
         names = ", ".join(

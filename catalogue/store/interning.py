@@ -12,7 +12,7 @@ from verify.behaviour.signature import Signature
 _VOCABULARY: Final = ("verdict", "hazard", "fault_kind")
 
 
-class Numbers:
+class InternedIds:
     """The numbers in a catalogue that is open for writing; what is new gets the next one."""
 
     def __init__(self, db: Database) -> None:

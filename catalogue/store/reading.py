@@ -10,7 +10,7 @@ from typing import Self
 
 from catalogue.store.contents import verdict_counts
 from catalogue.store.coverage import scope_line
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UnknownNameError, shown
 from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
@@ -30,7 +30,7 @@ class Catalogue:
         require_catalogue(self.path)
         self.connection = sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True)
         self.connection.row_factory = sqlite3.Row
-        teach_texts(self.connection)
+        register_text_functions(self.connection)
 
     def __enter__(self) -> Self:
         return self

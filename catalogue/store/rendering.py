@@ -28,7 +28,7 @@ T = TypeVar("T")
 
 
 @lru_cache(maxsize=_CIRCUITS)
-def wiring(label: str, file: str) -> NumberedCircuit:
+def circuit_of_row(label: str, file: str) -> NumberedCircuit:
     """The circuit of a row, by its label and its file. Raises CircuitError."""
     scheme, _, code = label.partition("-")
     if scheme in SOUND_SCHEMES:
@@ -41,7 +41,7 @@ def wiring(label: str, file: str) -> NumberedCircuit:
 
 @lru_cache(maxsize=_LISTS)
 def _sites(label: str, file: str, kind: str) -> list[Site]:
-    return sites_of(fault_kind(kind), wiring(label, file))
+    return sites_of(fault_kind(kind), circuit_of_row(label, file))
 
 
 def _site(label: str, file: str, kind: str, site: int) -> Site | None:
@@ -61,20 +61,20 @@ def fault_text(label: str, file: str, kind: str, site: int) -> str:
     return fault_kind(kind).in_words(found) if found else f"This circuit has no site {site}."
 
 
-def site_number(label: str, file: str, kind: str, text: str) -> int | None:
+def site_place(label: str, file: str, kind: str, text: str) -> int | None:
     """The place of a site, given as labels have it; None if the circuit has no such site.
 
     Of a site whose result is listed under another one it is the place of that one.
     """
     places: dict[Site, int] = {}
-    for place, (site, fault) in enumerate(fault_kind(kind).sites(wiring(label, file))):
+    for place, (site, fault) in enumerate(fault_kind(kind).sites(circuit_of_row(label, file))):
         places[site] = place
         if ",".join(site) == text:
             return places[fault.site]
     return None
 
 
-def teach_texts(connection: Connection) -> None:
+def register_text_functions(connection: Connection) -> None:
     """Let queries of a connection make texts.
 
     ``fault_at(circuit.label, circuit.file, kind.name, fault.site)`` is the site as labels have it,
@@ -92,7 +92,7 @@ def teach_texts(connection: Connection) -> None:
     for name, function in (
         ("fault_at", bounded(site_text)),
         ("fault_text", bounded(fault_text)),
-        ("fault_site", bounded(site_number)),
+        ("fault_site", bounded(site_place)),
     ):
         connection.create_function(name, 4, function, deterministic=True)
 
@@ -106,7 +106,7 @@ def _require_size(label: str, file: str) -> None:
     """
     if len(label) > _LONGEST_LABEL or len(file) > _LONGEST_FILE:
         raise ValueError("this circuit is too large for its faults to be put in words")
-    wired = wiring(label, file)
+    wired = circuit_of_row(label, file)
     if sum(len(ends) ** 2 for ends in wired.boxes.values()) > _MOST_PAIRS:
         raise ValueError("this circuit has too many ends for its faults to be put in words")
     if max(map(len, wired.joins), default=0) > _WIDEST_JOIN:

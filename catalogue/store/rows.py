@@ -12,7 +12,7 @@ from catalogue.prove.build_plan import CircuitBatch
 from catalogue.prove.flip_rows import write_flips
 from catalogue.prove.pair_rows import write_pairs
 from catalogue.prove.proving import CircuitRows, FaultRows, Proved
-from catalogue.store.interning import Numbers
+from catalogue.store.interning import InternedIds
 from catalogue.store.tables import TABLE
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
@@ -45,13 +45,13 @@ do update set faults = faults + excluded.faults, circuits = circuits + excluded.
 """
 
 
-def write_batch(db: Database, batch: CircuitBatch, proved: Proved, numbers: Numbers) -> None:
+def write_batch(db: Database, batch: CircuitBatch, proved: Proved, numbers: InternedIds) -> None:
     """Store what was proved of a batch, within a transaction."""
     _Writing(db, proved, numbers).write(batch)
 
 
 class _Writing:
-    def __init__(self, db: Database, proved: Proved, numbers: Numbers) -> None:
+    def __init__(self, db: Database, proved: Proved, numbers: InternedIds) -> None:
         self.db, self.proved, self.numbers = db, proved, numbers
         outcomes = proved.outcomes.values()
         self.kind = np.array([numbers.of["fault_kind"][kind.name] for kind in fault_kinds()])

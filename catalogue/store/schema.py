@@ -9,7 +9,7 @@ from sqlite_utils import Database, Migrations
 
 from catalogue.store.columns import Table
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.tables import TABLE, TABLES
 
 migrations: Final = Migrations("miswire")
@@ -112,5 +112,5 @@ def open_for_writing(path: str) -> Database:
     db.conn.execute("PRAGMA foreign_keys = ON")
     db.conn.execute("PRAGMA busy_timeout = 10000")
     migrations.apply(db)
-    teach_texts(db.conn)
+    register_text_functions(db.conn)
     return db

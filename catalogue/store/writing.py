@@ -27,7 +27,7 @@ from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
 from catalogue.store.contents import PROFILE, SCOPE, digest_of, verdict_counts
-from catalogue.store.interning import Numbers
+from catalogue.store.interning import InternedIds
 from catalogue.store.rows import write_batch
 from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES
@@ -189,9 +189,9 @@ class Store:
         )
 
     @cached_property
-    def numbers(self) -> Numbers:
+    def numbers(self) -> InternedIds:
         """The numbers by which rows refer to what has a name."""
-        return Numbers(self.db)
+        return InternedIds(self.db)
 
     def faults_by_verdict(self) -> Counter[str]:
         """How many faults are stored of each verdict, one by one or counted."""

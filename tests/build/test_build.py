@@ -25,7 +25,7 @@ from catalogue.prove import cache as memories
 from catalogue.prove.build_plan import CircuitBatch, make_plan
 from catalogue.prove.proving import Proved, prove
 from catalogue.store.contents import PROFILE, changed_circuits, digest_of
-from catalogue.store.rendering import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.schema import open_for_writing
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
@@ -50,7 +50,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:
     """What a query finds in a catalogue."""
     with closing(sqlite3.connect(path)) as connection:
-        teach_texts(connection)
+        register_text_functions(connection)
         return connection.execute(query).fetchall()
 
 
@@ -324,9 +324,9 @@ def test_what_is_remembered_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> 
     batches = make_plan([2], 2, 1).batches
     wanted = [told(prove(batch.specs)) for batch in batches]
     monkeypatch.setattr(memories, "_MOST_OUTCOMES", 0)
-    before = memories.memory()
+    before = memories.thread_cache()
     assert [told(prove(batch.specs)) for batch in reversed(batches)] == wanted[::-1]
-    assert memories.memory() is not before
+    assert memories.thread_cache() is not before
 
 
 def test_few_batches_are_out_at_once() -> None:

@@ -18,7 +18,13 @@ from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
 from catalogue.desk.match import Match, SuspectGroup
 from catalogue.desk.planner import CheckPlan, entropy, make_plan, proposals
 from catalogue.desk.priors import load_priors
-from catalogue.desk.suspect_pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import (
+    NO_FAULT,
+    Suspect,
+    SuspectPool,
+    pool_of_catalogue,
+    pool_of_circuit,
+)
 from catalogue.desk.symptoms import SIGN, Symptoms, parse_saw, parse_signs
 from catalogue.store.schema import open_for_writing
 from verify.base.problems import UserError
@@ -35,13 +41,13 @@ OUTCOMES = {0: DARK, 2: LIT, 4: TRIP}
 
 
 @cache
-def pool_of(scheme: str, code: str) -> Pool:
+def pool_of(scheme: str, code: str) -> SuspectPool:
     """Every single fault of one layout."""
     return pool_of_circuit(Layout.parse(code).circuit(scheme))
 
 
 @pytest.fixture(scope="module")
-def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> Pool:
+def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> SuspectPool:
     """Every single fault of every layout of two locations, from a real catalogue."""
     path = tmp_path_factory.mktemp("desk") / "two.db"
     build(path, [2])
@@ -52,13 +58,17 @@ def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> Pool:
 
 
 def matched(
-    pool: Pool, seen: dict[int, int], *, as_found: bool = False, signs: frozenset[str] = frozenset()
+    pool: SuspectPool,
+    seen: dict[int, int],
+    *,
+    as_found: bool = False,
+    signs: frozenset[str] = frozenset(),
 ) -> Match:
     """Suspects held against what was seen, with uniform priors."""
     return Match(pool, Symptoms(pool.switches, seen, signs, as_found), {})
 
 
-def behaviours(pool: Pool) -> Iterator[tuple[int, dict[int, int]]]:
+def behaviours(pool: SuspectPool) -> Iterator[tuple[int, dict[int, int]]]:
     """Every behaviour of a pool, as seen in full."""
     for number, codes in enumerate(pool.codes.tolist()):
         yield number, {state: OUTCOMES[code] for state, code in enumerate(codes)}
@@ -111,7 +121,7 @@ def test_names_of_positions_do_not_matter_as_found() -> None:
         assert [(g.name, g.share) for g in renamed] == [(g.name, g.share) for g in plain]
 
 
-def test_a_catalogue_keeps_every_fault(catalogue_pool: Pool) -> None:
+def test_a_catalogue_keeps_every_fault(catalogue_pool: SuspectPool) -> None:
     """In a catalogue too full behaviour leads to the one group, whichever way it was named."""
     for number, seen in behaviours(catalogue_pool):
         match = Match(catalogue_pool, Symptoms(2, seen), {}, any_order=True)
@@ -122,7 +132,7 @@ def test_a_catalogue_keeps_every_fault(catalogue_pool: Pool) -> None:
         assert len(names) <= 2
 
 
-def test_a_catalogue_counts_every_fault(catalogue_pool: Pool) -> None:
+def test_a_catalogue_counts_every_fault(catalogue_pool: SuspectPool) -> None:
     """Suspects of a catalogue stand for all faults of all layouts."""
     faults = sum(s.faults for s in catalogue_pool.suspects if s.family != NO_FAULT)
     assert faults == sum(len(pool_of(*key).suspects) - 1 for key in TWO)
@@ -185,7 +195,7 @@ def test_dim_speaks_for_what_makes_a_lamp_dim() -> None:
 
 
 def answer(
-    pool: Pool,
+    pool: SuspectPool,
     seen: dict[int, int],
     *,
     results: Sequence[str] = (),
@@ -207,7 +217,7 @@ def test_nothing_fits_names_the_nearest() -> None:
     assert "No single fault" in str(impossible.to_json()["notes"])
 
 
-def hypotheses_of(pool: Pool, seen: dict[int, int]) -> tuple[CheckBench, list[Hypothesis]]:
+def hypotheses_of(pool: SuspectPool, seen: dict[int, int]) -> tuple[CheckBench, list[Hypothesis]]:
     """The checks and the hypotheses that fit."""
     bench = CheckBench(matched(pool, seen), check_kinds())
     return bench, bench.hypotheses()

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
 from catalogue.desk.match import Match
-from catalogue.desk.suspect_pool import Pool, pool_of_circuit
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, LIT
@@ -41,13 +41,13 @@ def named_alike(fault: Fault) -> bool:
     return fault.kind != "wrong-device"
 
 
-def named_alike_in(pool: Pool, hypothesis: Hypothesis) -> bool:
+def named_alike_in(pool: SuspectPool, hypothesis: Hypothesis) -> bool:
     """Whether terminals have the same names in the circuit of a hypothesis."""
     fault = pool.faults[hypothesis.suspect]
     return fault is not None and named_alike(fault)
 
 
-def bench_of(pool: Pool, faults: list[str]) -> tuple[CheckBench, list[Hypothesis]]:
+def bench_of(pool: SuspectPool, faults: list[str]) -> tuple[CheckBench, list[Hypothesis]]:
     """Checks that tell some faults apart, given by label."""
     match = Match(pool, Symptoms(pool.switches, {}, as_found=False), {})
     numbers = [number for number, s in enumerate(pool.suspects) if s.label in faults]

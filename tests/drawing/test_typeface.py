@@ -28,7 +28,7 @@ from catalogue.drawing.text import fitted, text_width
 from catalogue.drawing.typeface import FAMILY, advances, standalone, text_faces
 from catalogue.lessons.curated import shipped
 from catalogue.lessons.html_sheets import Pictures
-from catalogue.lessons.renaming import VOLTS, Dress
+from catalogue.lessons.renaming import VOLTS, Renaming
 from catalogue.lessons.sheet import work_out
 from catalogue.lessons.usage import USAGES
 from verify.base.resources import data_path
@@ -233,7 +233,7 @@ def test_names_in_other_letters_stay_in_their_places(page: Page) -> None:
         names = {
             old: f"{name}-{old}" for old in ("slipway", "slipway-switch", "slipway-run", "lamp")
         }
-        circuit = Dress(stair(), "us", names, f"⛵ {name} ﷺ {name}").dressed()
+        circuit = Renaming(stair(), "us", names, f"⛵ {name} ﷺ {name}").dressed()
         pictures += [wiring_picture(circuit), schematic_picture(circuit, state=0)]
         assert all(name[:5] in picture for picture in pictures[-2:])
     show(page, pictures, text_faces())
@@ -262,7 +262,7 @@ def _mistakes() -> Iterator[str]:
     for palette in VOLTS:
         for kind in fault_kinds():
             circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind))
-            dressed = Dress.of(circuit, palette, (), "").dressed()
+            dressed = Renaming.of(circuit, palette, (), "").dressed()
             made = next(iter(kind.faults(NumberedCircuit(dressed)))).apply(dressed)
             yield wiring_picture(made, intended=dressed)
             yield wiring_picture(made, intended=dressed, marked=False, state=0)

@@ -12,7 +12,7 @@ from catalogue.lessons.curated import LEVELS, Case, locate, read_curated, shippe
 from catalogue.lessons.html_sheets import Pictures
 from catalogue.lessons.json_forms import SheetForm, sheet_form
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.usage import Usage, glossary, reworded_svg, wording
+from catalogue.lessons.usage import Usage, glossary, reworded_svg, rewording
 from verify.base.resources import data_path
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES
@@ -223,7 +223,7 @@ def test_iec_sheets_speak_iec(case: Case) -> None:
 
 def test_words_are_changed_and_names_are_not() -> None:
     """Prose is reworded, with capitals and plurals; names that contain a word are left alone."""
-    say = wording("iec")
+    say = rewording("iec")
     assert say("Travelers and the ground of a three-way switch") == (
         "Strappers and the earth of a two-way switch"
     )
@@ -231,7 +231,7 @@ def test_words_are_changed_and_names_are_not() -> None:
         "the ground-run between light-feed and a socket-outlet, which supplies an outlet"
     )
     assert say("switch at traveler-1, lamp.ground") == "switch at strapper-1, lamp.earth"
-    assert wording("us")("a traveler") == "a traveler"
+    assert rewording("us")("a traveler") == "a traveler"
     assert reworded_svg("<text x='ground'>ground</text>", "iec") == "<text x='ground'>earth</text>"
     assert ("traveler", "strapper") in glossary("us")
 
