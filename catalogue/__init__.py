@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from verify.base.firstuse import loader
 
-if TYPE_CHECKING:  # for who reads types; the names are loaded by `__getattr__`
+if TYPE_CHECKING:  # for type checkers; at run time `__getattr__` loads the names
     from catalogue.desk.answer import Answer
     from catalogue.desk.asking import suspects
     from catalogue.drawing.draw import Picture, draw

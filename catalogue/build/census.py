@@ -1,4 +1,4 @@
-"""A whole census: the run, what is kept of it in a file so that it can go on, and the result."""
+"""A census is run, kept in a file as far as it is done, and summed up here."""
 
 import json
 import os
@@ -15,9 +15,9 @@ from verify.study.census.search import VERSION, Found, run_of, search_batches
 from verify.study.census.terminals import CensusParts, Wiring, parts_of
 from verify.study.census.wiring_families import Family, families_of
 
-#: How many batches may be out at once for each worker.
+#: How many batches may be under way at once for each worker.
 _WINDOW: Final = 3
-#: A terminal's join is kept as one of these.
+#: The file writes the number of a terminal's join as one of these digits.
 _DIGITS: Final = "0123456789abcdefghijklmnopqrstuvwxyz"
 
 Progress = Callable[[int, int], None]
@@ -25,7 +25,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Census:
-    """Every wiring with any-location control, in families; `nodes` terminals were placed."""
+    """Every wiring with any-location control, in families; `nodes` terminals were placed for it."""
 
     parts: CensusParts
     families: tuple[Family, ...]
@@ -70,9 +70,10 @@ def take_census(
 
 
 class _BatchFile:
-    """A file with the batches that are done, replaced as a whole so that it is never half written.
+    """A file that keeps finished batches; it is replaced as a whole, so it is never half written.
 
-    JSON: what run it is of, and for each batch its nodes and wirings, a digit a terminal.
+    It is JSON: it says which run it belongs to, and for each batch how many nodes were visited and
+    the wirings that were found, a digit for each terminal.
     """
 
     def __init__(self, path: Path, locations: int, rules: int, batches: int) -> None:
@@ -84,7 +85,7 @@ class _BatchFile:
             self._read()
 
     def add(self, number: int, found: Found) -> None:
-        """Keep one more batch."""
+        """Keep one more finished batch."""
         self.done[number] = found
         text = json.dumps(
             {**self._run, "done": {n: _batch_as_json(f) for n, f in self.done.items()}}

@@ -1,4 +1,4 @@
-"""The register of claims, as JSON and as rows of a catalogue."""
+"""The register of claims is turned here into JSON and into rows of a catalogue."""
 
 from collections.abc import Sequence
 from contextlib import closing
@@ -12,7 +12,7 @@ from verify.study.claims.contract import JudgedClaim
 
 
 def register_form(judged: Sequence[JudgedClaim]) -> dict[str, object]:
-    """The register as the command prints it for programs."""
+    """Return the register as the command prints it for programs."""
     return {
         "format": FORMAT,
         "claims": [_claim_form(item) for item in judged],
@@ -37,7 +37,7 @@ def _claim_form(item: JudgedClaim) -> dict[str, object]:
 
 
 def _decided(item: JudgedClaim) -> dict[str, object]:
-    """What was decided of a claim, but for the counterexample."""
+    """Return what was decided of a claim, without its counterexample."""
     claim, answer = item.claim, item.answer
     return {
         "name": claim.name,
@@ -53,7 +53,7 @@ def _decided(item: JudgedClaim) -> dict[str, object]:
 
 
 def store_register(path: Path, judged: Sequence[JudgedClaim]) -> None:
-    """Put the register into a catalogue, in place of the one that is there.
+    """Put the register into a catalogue, replacing the one that is there.
 
     Raises UserError for a file that is no catalogue.
     """

@@ -1,7 +1,7 @@
-"""Parts of one build, made apart on machines that share nothing, put together.
+"""Parts of one build, made on machines that share nothing, are merged here into one catalogue.
 
-A part is a catalogue of its own, made with ``--shard``. What refers to what is known from the
-description of the tables, so that a new table of circuits or faults needs no word here.
+Each part is a catalogue of its own, made with ``--shard``. The description of the tables says which
+column refers to which table, so a new table of circuits or faults needs no change here.
 """
 
 import sqlite3
@@ -22,15 +22,15 @@ from verify.base.problems import Problem, UserError
 
 Progress = Callable[[int, int], None]
 
-#: Tables whose rows are known by what they say; the others hang on circuits and faults.
+#: The content of a row identifies it in these tables; other tables refer to circuits or faults.
 _NAMED: Final = {"signature": ("word",), "family": ("name", "place"), "outcome": ("mark",)}
-#: Made anew when a catalogue is finished.
+#: These tables are filled anew when a catalogue is finished.
 _DERIVED: Final = ("profile", "scope")
 
 
 @dataclass(frozen=True, slots=True)
 class MergeResult:
-    """What a merge did: circuits put in now, of those `planned`; `missing` are in no part.
+    """The result of a merge: `circuits` merged now, of those `planned`; `missing` are in no part.
 
     `digest` is None while some are missing.
     """
@@ -44,10 +44,10 @@ class MergeResult:
 def merge(
     path: Path, parts: Sequence[Path], progress: Progress = lambda done, total: None
 ) -> MergeResult:
-    """Put the finished batches of `parts` into the catalogue in `path`, made if there is none.
+    """Merge the finished batches of `parts` into the catalogue in `path`, which is made if missing.
 
-    Each part is taken whole or not at all; to merge again, with more parts, goes on. Counts
-    (``--summary``) can be put in only once. When nothing is missing the content and its digest are
+    Each part is merged whole or not at all; calling again, with more parts, goes on. Counts
+    (``--summary``) can be merged only once. When nothing is missing the content and its digest are
     those of one build. Raises UserError for parts that are not of one build, or of another version
     than this.
     """
@@ -67,7 +67,7 @@ def merge(
 
 
 def _common_plan(parts: Sequence[Path]) -> BuildPlan:
-    """The whole build that all parts are parts of."""
+    """Return the plan of the whole build to which all parts belong."""
     problems: list[Problem] = []
     plans: dict[tuple[object, ...], tuple[Path, BuildPlan]] = {}
     for part in parts:
@@ -123,7 +123,7 @@ def _options_text(asked: tuple[object, ...]) -> str:
 
 
 def _take(store: Store, part: Path, run: int, plan: BuildPlan) -> int:
-    """Put the circuits of one part in, with all that hangs on them; how many they are."""
+    """Copy the circuits of one part with all rows that refer to them; return how many circuits."""
     before = store.done()
     connection = store.db.conn
     connection.execute("attach database ? as part", [str(part)])
@@ -154,7 +154,7 @@ def _take(store: Store, part: Path, run: int, plan: BuildPlan) -> int:
 
 
 def _take_counts(connection: Connection, part: Path, plan: BuildPlan, before: set[str]) -> int:
-    """Count the faults of a part in; for how many circuits. Counts cannot be told apart again."""
+    """Add the counts of a part; return of how many circuits. Counts cannot be taken out again."""
     done = {str(row[0]) for row in connection.execute("select id from part.work where done = 1")}
     if done <= before:
         return 0
@@ -179,7 +179,7 @@ def _take_counts(connection: Connection, part: Path, plan: BuildPlan, before: se
     return sum(len(batch.specs) for batch in plan.batches if batch.id in done)
 
 
-#: The circuits of a part that are finished and not here yet.
+#: This selects the circuits of a part that are finished and not merged yet.
 _CHOOSE: Final = """
 create temp table chosen as select circuit.id from part.circuit as circuit
 join part.work as theirs on theirs.id = circuit.work_id and theirs.done
@@ -199,7 +199,7 @@ def _take_named(connection: Connection, table: Table, key: tuple[str, ...]) -> N
 
 
 def _take_evidence(connection: Connection) -> None:
-    """The evidence of outcomes that came with this part."""
+    """Copy the evidence of outcomes that came with this part."""
     columns = TABLE["evidence"].columns
     values = ", ".join(_value(TABLE["evidence"], column, {}) for column in columns)
     connection.execute(
@@ -210,7 +210,7 @@ def _take_evidence(connection: Connection) -> None:
 
 
 def _hanging_tables() -> list[Table]:
-    """The tables of circuits and what refers to them, directly or not, in order."""
+    """Return the tables that hold circuits or refer to them, directly or not, in order."""
     hanging = ["circuit"]
     for table in TABLES:
         refers = {column.refers for column in table.columns}
@@ -220,7 +220,7 @@ def _hanging_tables() -> list[Table]:
 
 
 def _take_rows(connection: Connection, table: Table, shift: dict[str, int]) -> None:
-    """Copy the rows of the chosen circuits, their numbers moved past those that are here."""
+    """Copy the rows of the chosen circuits, shifting their ids past those in use here."""
     columns = ", ".join(column.name for column in table.columns)
     values = ", ".join(_value(table, column, shift) for column in table.columns)
     connection.execute(
@@ -243,7 +243,7 @@ def _value(table: Table, column: Column, shift: dict[str, int]) -> str:
 
 
 def _belongs(table: Table) -> str:
-    """The condition that a row is of a chosen circuit."""
+    """Return the SQL condition that a row belongs to a chosen circuit."""
     if table.name == "circuit":
         return "row.id in (select id from chosen)"
     for column in table.columns:

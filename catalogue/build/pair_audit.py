@@ -1,4 +1,4 @@
-"""Stored pairs of mistakes proved again: each mistake alone and both together, as circuits.
+"""Stored pairs of mistakes are proved again here: each mistake alone, and both together.
 
 Connections decide, as they did when the pairs were stored, but by the engine that traces paths.
 """
@@ -17,7 +17,7 @@ from verify.fault.contract import Fault
 from verify.study.pairs.compose import both_made
 from verify.verdict.judging import judge
 
-#: The two faults by their ids.
+#: A pair is named by the ids of its two faults.
 Pair = tuple[int, int]
 
 _PAIRS: Final = """
@@ -39,7 +39,7 @@ where fault_id = ? and other_id = ?
 
 
 def choose_pairs(db: Database, sample: int, seed: int) -> Mapping[int, list[Pair]]:
-    """So many of the stored pairs, or all, by circuit; the same whatever their ids are."""
+    """Return so many stored pairs, or all, by circuit; the choice does not depend on their ids."""
     rows = db.conn.execute(_PAIRS).fetchall() if sample else []
     chosen: dict[int, list[Pair]] = {}
     for number in sorted(random.Random(seed).sample(range(len(rows)), min(sample, len(rows)))):
@@ -51,9 +51,9 @@ def choose_pairs(db: Database, sample: int, seed: int) -> Mapping[int, list[Pair
 def wrong_pairs(
     db: Database, circuit: Circuit, faults: Mapping[str, Fault], pairs: Sequence[Pair]
 ) -> Iterator[tuple[str, str, str]]:
-    """Of each pair that does not come out as stored its label, what is stored, and what was found.
+    """For each pair that does not come out as stored yield label, what is stored, what is found.
 
-    `faults` are those of the circuit by label.
+    `faults` maps labels to the faults of the circuit.
     """
     engine = PathsEngine()
     for pair in pairs:
@@ -73,7 +73,7 @@ def wrong_pairs(
 
 
 def _becomes(alone: Sequence[Judgement], both: Judgement) -> str:
-    """What becomes of two mistakes, from what they do alone and together."""
+    """Return the outcome of two mistakes together, given what they do alone and together."""
     showing = sum(not each.any_location for each in alone)
     if not both.any_location:
         return "shows" if showing else "breaks"
@@ -84,5 +84,5 @@ def _becomes(alone: Sequence[Judgement], both: Judgement) -> str:
 
 
 def _comparable_text(outcome: str, verdict: str, hazards: Sequence[str]) -> str:
-    """Everything that must agree, as one text."""
+    """Return in one text everything that must come out the same."""
     return f"{outcome} {verdict} hazards: {', '.join(hazards) or 'none'}"

@@ -1,4 +1,4 @@
-"""Running a plan: batches out to workers, rows back in plan order, one writer."""
+"""A sweep carries out a plan: workers prove batches, and one writer stores them in order."""
 
 import time
 from collections import Counter
@@ -27,7 +27,7 @@ from verify.layout.enumeration import Layout
 from verify.sweep.judging import Bulk
 from verify.verdict.judging import judge, judge_faults
 
-#: How many batches may be out at once for each worker: enough to keep all busy, few in memory.
+#: How many batches may be under way at once for each worker: all stay busy, few are in memory.
 _WINDOW: Final = 3
 
 Progress = Callable[[int, int], None]
@@ -35,7 +35,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Built:
-    """What a build did: `proved` circuits now, of `circuits` planned; faults by verdict."""
+    """The result of a build: `proved` circuits now, of `circuits` planned; faults by verdict."""
 
     circuits: int
     proved: int
@@ -96,7 +96,7 @@ def build_plan(
 def _storing(
     store: Store, batches: Sequence[CircuitBatch], force: Workforce, *, summary: bool
 ) -> Iterator[CircuitBatch]:
-    """Each batch once it is stored."""
+    """Yield each batch once it is stored."""
     window = force.workers * _WINDOW
     if not summary:
         for batch, rows in sweep(batches, executor=force.executor, window=window):
@@ -112,7 +112,7 @@ def _storing(
 def sweep(
     batches: Sequence[CircuitBatch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
 ) -> Iterator[tuple[CircuitBatch, Proved]]:
-    """The rows of each batch, in order; see `verify.base.spreading`."""
+    """Yield the rows of each batch, in order; see `verify.base.spreading`."""
     work = partial(prove_as, batch_versions())
     return in_order(batches, work, executor=executor, window=window)
 

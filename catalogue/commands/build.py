@@ -24,7 +24,7 @@ _MOST_DRAWN: Final = 1_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold
 _MOST_WORKERS: Final = 256
 _MOST_SHARDS: Final = 100_000
-#: From so many circuits on it takes seconds to put the rows in order in the end.
+#: With so many circuits, indexing the rows at the end takes seconds.
 _MANY: Final = 2000
 
 
@@ -104,7 +104,7 @@ def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
 
 
 def _shard(options: Options, text: str) -> Shard | None:
-    """The part to build, or None for all of it."""
+    """Return the part to build, or None for all of it."""
     if not text:
         return None
     numbers = [int(word) for word in text.split("/") if word.isascii() and word.isdigit()]
@@ -118,7 +118,7 @@ def _shard(options: Options, text: str) -> Shard | None:
 
 
 def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hiring:
-    """Where the work is to be done."""
+    """Return the function that provides the workforce."""
     number = options.number("--workers", workers or str(processors()), 1, _MOST_WORKERS)
     if executor not in EXECUTORS:
         options.refuse(f"--executor={shown(executor)}", f"write one of {', '.join(EXECUTORS)}")

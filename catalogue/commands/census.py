@@ -27,9 +27,9 @@ from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, Pruning
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 from verify.study.census.wiring_families import Family, closed_form, symmetries
 
-#: Going through every wiring of four locations would take days.
+#: Without pruning, the wirings of four locations would take days.
 _MOST_UNPRUNED: Final = 3
-#: From so many locations on, a run takes longer than starting processes.
+#: With so many locations, a run takes longer than starting processes.
 _WORTH_SPREADING: Final = 5
 _MOST_WORKERS: Final = 256
 
@@ -113,7 +113,7 @@ def census(
 
 
 def _check_places(options: Options, resume: Path | None, pictures: Path | None) -> None:
-    """Refuse at once what could not be written after the search."""
+    """Refuse at once files that could not be written after the search."""
     if resume is not None and not resume.parent.is_dir():
         options.refuse(
             f"--resume={file_name(resume)}",
@@ -136,7 +136,7 @@ def _rules(*, unpruned: bool) -> tuple[PruningRule, ...]:
 
 
 def _draw(taken: Census, folder: Path) -> list[Path]:
-    """A schematic and a wiring picture of an example of each family; the files."""
+    """Draw a schematic and a wiring of an example of each family; return the files."""
     from catalogue.drawing.pictures import schematic_picture, wiring_picture
     from catalogue.drawing.svg import BEGINNING
     from catalogue.drawing.typeface import standalone
@@ -228,7 +228,7 @@ def _lines(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
 
 
 def _family_lines(taken: Census, family: Family) -> Iterator[str]:
-    """The hazards and an example of a family."""
+    """Yield the hazards and an example of a family."""
     yield heading(capital(family.name))
     some = [name for name in family.hazards if name not in family.hazards_of_all]
     always = ", ".join(family.hazards_of_all)

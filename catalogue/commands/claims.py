@@ -24,7 +24,7 @@ from verify.base.sentences import counted
 from verify.study.claims.contract import STATUSES, JudgedClaim
 from verify.study.claims.register import CLAIM, CLAIMS, decide
 
-#: What a status means, as a heading.
+#: A heading for each status, which says what it means.
 MEANINGS: Final = {
     "proved": "Proved: there is no case against it in the scope",
     "holds-in-samples": "Holds in samples: nothing against it was found, which is no proof",
@@ -83,7 +83,7 @@ def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
 
 
 def _counted(judged: list[JudgedClaim]) -> str:
-    """How many claims there are of each status."""
+    """Return how many claims have each status."""
     numbers = [
         f"{sum(item.answer.status == status for item in judged)} {status.replace('-', ' ')}"
         for status in STATUSES

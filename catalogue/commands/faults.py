@@ -96,7 +96,7 @@ def faults(
 def _lines(
     found: FaultList, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
 ) -> Iterator[str]:
-    """The faults of a circuit for a person, line by line."""
+    """Yield what a person is told of a circuit's faults, line by line."""
     yield heading(found.circuit.name)
     yield file_name(file)
     yield ""
@@ -108,7 +108,7 @@ def _lines(
 
 
 def _list(listed: Sequence[JudgedFault], verdicts: Sequence[str]) -> Iterator[str]:
-    """The faults by kind, and what their hazards mean."""
+    """Yield the faults by kind, and what their hazards mean."""
     what = " or ".join(verdicts)
     if not listed:
         yield paragraph(f"No fault to list that is {what}.")

@@ -30,7 +30,7 @@ from verify.verdict.judging import NONE, Numbers, judge_faults, why_unprovable
 
 @dataclass(frozen=True, slots=True)
 class FlipTest:
-    """How to test one circuit by flipping.
+    """A way to test one circuit by flipping.
 
     `known` is for those who know which position of each switch is which, `unknown` for those who
     do not. `by_kind`, `by_verdict` and `by_hazard` count the single faults that no flipping shows.
@@ -129,7 +129,7 @@ def _tested(circuit: Circuit, begin: int | None) -> FlipTest:
 def _columns(
     parts: Sequence[tuple[Numbers, Numbers]], rows: "np.ndarray[tuple[int], np.dtype[np.intp]]"
 ) -> tuple[list[int], list[list[int]]]:
-    """The verdict, and the places of the hazards, of some faults."""
+    """Return the verdict, and the places of the hazards, of some faults."""
     if not parts:
         return [], []
     verdict, hazard_state = (np.concatenate(column)[rows] for column in zip(*parts, strict=True))
@@ -160,7 +160,10 @@ def _as_json(test: FlipTest) -> dict[str, object]:
 
 
 def _plan_as_json(test: FlipTest, plan: Flips, *, with_lamps: bool) -> dict[str, object]:
-    """`walk` begins in `begin`, any state for whom positions have no names; then what is moved."""
+    """Return a plan as JSON: `walk` begins in `begin` and lists what is moved.
+
+    If the positions have no names, the walk may begin in any state.
+    """
     switches = [switch.name for switch in test.circuit.switches]
     form: dict[str, object] = {
         "states": len(plan.states),
@@ -193,7 +196,7 @@ def _lamps(test: FlipTest, state: int) -> dict[str, str]:
 
 
 def _lines(test: FlipTest, file: Path, begin: int | None) -> Iterator[str]:
-    """The test for a person, line by line."""
+    """Yield what a person is told of the test, line by line."""
     circuit = test.circuit
     total = 1 << len(circuit.switches)
     yield heading(circuit.name)

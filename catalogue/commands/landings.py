@@ -87,7 +87,7 @@ def _require_folder(folder: Path | None) -> None:
 
 
 def _draw_classes(found: Landings, folder: Path) -> list[Path]:
-    """Draw each class; raises UserError before anything is written that would be in the way."""
+    """Draw each class. Raises UserError before it writes if a file would be in the way."""
     files = [folder / f"class-{number}.svg" for number, _ in enumerate(found.classes, 1)]
     if folder.is_dir():
         problems = [
@@ -106,7 +106,7 @@ def _draw_classes(found: Landings, folder: Path) -> list[Path]:
 
 
 def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
-    """The JSON: the first five keys are fixed, others may be added.
+    """Return the JSON; the first five keys are fixed, others may be added.
 
     A class's `circuit` is its member that is nearest to the intended wiring, as a circuit file;
     `exchanges` is null where exchanges alone lead to no member.
@@ -153,7 +153,7 @@ def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
 
 
 def _lines(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
-    """All that was found for a person, line by line."""
+    """Yield what a person is told, line by line."""
     yield heading(found.situation.circuit.name)
     yield file_name(file)
     yield ""

@@ -127,7 +127,7 @@ def _one_of(options: Options, option: str, word: str, known: tuple[str, ...]) ->
 
 @contextmanager
 def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
-    """Finds circuits by label, in a catalogue first, and what it holds of a case."""
+    """Give functions that find circuits by label, and a catalogue's verdict on a case."""
     with closing(sqlite3.connect(f"file:{database.absolute()}?mode=ro", uri=True)) as connection:
         known: dict[str, Circuit | None] = {}
 

@@ -119,7 +119,7 @@ def readings(
 
 
 def parse_end(circuit: Circuit, text: str) -> End:
-    """The end written as in a circuit file, with ``BOX:`` before it where it needs its box.
+    """Return the end that is written as in a circuit file, with ``BOX:`` before it if needed.
 
     Raises UserError with the remedy.
     """
@@ -178,14 +178,14 @@ def _lines(
 
 
 def _end_names(circuit: Circuit, point: ProbePoint) -> list[str]:
-    """A point's terminals as they are written, or its conductors where it has no terminal."""
+    """Return a point's terminals as they are written, or its conductors if it has none."""
     cables = {cable.name for cable in circuit.cables}
     terminals = [end.name for end in point.ends if end.owner not in cables]
     return terminals or [f"{end.box}{_BOX_MARK}{end.name}" for end in point.ends]
 
 
 def _tables(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) -> Iterator[str]:
-    """A row for each point, and a column for each state: as many beside each other as have room."""
+    """Yield tables with a row for each point and as many states as columns as there is room."""
     titles = ["".join(p[0] for p in positions(circuit, state).values()) for state in states]
     names = [_end_names(circuit, item.point) for item in found]
     cells = [[_volts(reading) for reading in item.readings] for item in found]
@@ -203,7 +203,7 @@ def _tables(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) 
 
 
 def _volts(reading: Reading) -> str:
-    """A cell: volts on both meters, or on each, or those of a phantom."""
+    """Return a cell: the volts on both meters, on each, or those of a phantom."""
     if reading.phantom:
         return f"{reading.high:.0f}p"
     if agree(reading):

@@ -1,4 +1,4 @@
-"""Observations against published rules as text for a terminal."""
+"""Observations against published rules are put into lines for a terminal."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
@@ -11,7 +11,7 @@ from verify.rules.remarks import Remark, remarks
 
 
 def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
-    """What a rulebook's rules find in a circuit, line by line."""
+    """Yield what a rulebook's rules find in a circuit, line by line."""
     found = remarks(circuit, book)
     yield heading(f"Published rules: {book.title}")
     yield paragraph(note())
@@ -31,7 +31,7 @@ def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
 
 
 def _remark_lines(group: Sequence[Remark]) -> Iterator[str]:
-    """The remarks of one rule."""
+    """Yield the remarks of one rule."""
     first = group[0]
     yield paragraph(f"{first.section}: {first.rule.title}", "    ", "  - ")
     for remark in group:

@@ -1,4 +1,4 @@
-"""The whole answer: what was seen and checked so far, who is left, and what to check next.
+"""The desk's whole answer: what was seen and checked, which suspects remain, what to check next.
 
 The command and the pages show the same answer; `to_json` is its form for programs.
 """
@@ -23,7 +23,7 @@ from verify.base.sentences import counted
 from verify.base.telling import Group, Passage, cautions_group, heading, html, plain
 from verify.behaviour.findings import position
 
-#: The word for a finding that no suspect predicts.
+#: A finding that no suspect predicts is called this.
 OTHER: Final = "other"
 _NEAREST: Final = 3
 _MOST_GROUPS_SHOWN: Final = 5
@@ -44,7 +44,7 @@ _NOTHING_WRONG: Final = (
 
 @dataclass(frozen=True, slots=True)
 class MadeCheck:
-    """A check that was made: its title, what was found, and how many suspects were left then."""
+    """A check that was made: its title, its finding, and how many suspects remained then."""
 
     key: str
     title: str
@@ -54,7 +54,7 @@ class MadeCheck:
 
 @dataclass(frozen=True, repr=False)
 class Answer:
-    """Everything the desk says to some symptoms and the results of checks so far."""
+    """The desk's answer to some symptoms and the results of checks so far."""
 
     pool: SuspectPool
     symptoms: Symptoms
@@ -65,7 +65,7 @@ class Answer:
 
     @cached_property
     def match(self) -> Match:
-        """All suspects held against what was seen."""
+        """All suspects compared with what was seen."""
         return Match(self.pool, self.symptoms, self.priors, self.any_order)
 
     @cached_property
@@ -74,10 +74,10 @@ class Answer:
 
     @cached_property
     def _after(self) -> tuple[list[Hypothesis], list[MadeCheck]]:
-        """The hypotheses that are left after the results, and the way there.
+        """The hypotheses that remain after the results, and the checks that led there.
 
-        Raises UserError for the first result that names no check or no finding: what could be
-        checked after it nobody knows.
+        Raises UserError for the first result that names no check or no finding: nobody knows what
+        could be checked after it.
         """
         left = self._bench.hypotheses()
         steps: list[MadeCheck] = []
@@ -103,7 +103,7 @@ class Answer:
 
     @property
     def hypotheses(self) -> list[Hypothesis]:
-        """What is left."""
+        """The hypotheses that remain."""
         return self._after[0]
 
     @property
@@ -113,7 +113,7 @@ class Answer:
 
     @cached_property
     def observed(self) -> Symptoms:
-        """The symptoms together with what flips have shown since."""
+        """The symptoms together with what flips have shown since then."""
         flips = {
             int(key.partition(":")[2]): SIGHTS[word]
             for (key, word), _ in zip(self.results, self.steps, strict=True)
@@ -123,7 +123,7 @@ class Answer:
 
     @cached_property
     def groups(self) -> list[Suspected]:
-        """The groups of what is left, the likeliest first."""
+        """The groups of suspects that remain, the likeliest first."""
         left = {hypothesis.suspect for hypothesis in self.hypotheses}
         pool = replace(
             self.pool,
@@ -134,38 +134,39 @@ class Answer:
 
     @cached_property
     def nearest(self) -> list[Suspected]:
-        """Where nothing is left, the groups that contradict least of what was seen."""
+        """The groups that contradict least of what was seen, where no suspect remains."""
         return [] if self.groups else self.match.groups[:_NEAREST]
 
     @cached_property
     def stops(self) -> tuple[Stop, ...]:
-        """Why nothing may be flipped or measured live, the gravest reason first."""
+        """The reasons why nothing may be flipped or measured live, the gravest first."""
         return reasons(self.pool, self.observed, self.results)
 
     @cached_property
     def next_checks(self) -> list[Proposal]:
-        """The checks that tell what is left apart, best first; after a stop with the power off.
+        """The checks that tell the remaining suspects apart, best first.
 
-        What was checked already stays as it is: it was done.
+        After a stop only checks with the power off are offered. Checks that were made already stay
+        as they are.
         """
         checks = self._bench.checks(self.hypotheses, power_off=bool(self.stops))
         return proposals(power_off(checks, self.stops), self.hypotheses)
 
     @cached_property
     def plan(self) -> CheckPlan:
-        """The whole plan from here."""
+        """The whole plan of checks from here."""
         return make_plan(self._bench, self.hypotheses, self.stops, self.observed.seen)
 
     @property
     def ending(self) -> str | None:
-        """After a stop: what to do where no check with the power off leads any further."""
+        """What to do after a stop, where no check with the power off leads further; else None."""
         if not self.stops or self.next_checks:
             return None
         return stopped_end([s for group in self.groups for s in group.suspects])
 
     @property
     def uncertainty(self) -> float:
-        """Bits between here and one suspect, on average: no plan of yes-or-no checks beats it."""
+        """The bits from here to one suspect on average: no plan of yes-or-no checks needs fewer."""
         weights: dict[int, float] = {}
         for hypothesis in self.hypotheses:
             weights[hypothesis.suspect] = weights.get(hypothesis.suspect, 0.0) + hypothesis.weight
@@ -173,7 +174,7 @@ class Answer:
 
     @property
     def notes(self) -> list[str]:
-        """What the answer rests on and leaves out, in sentences."""
+        """What the answer rests on and what it leaves out, in sentences."""
         notes = [f"Searched: {self.pool.scope}."]
         if self.priors:
             weights = ", ".join(f"{kind} {weight:g}" for kind, weight in self.priors.items())
@@ -205,10 +206,10 @@ class Answer:
         result: str = "results=",
         more: str = "groups has them all",
     ) -> Iterator[Group]:
-        """The answer with at most so many groups, and the whole plan of checks if wanted.
+        """Yield the answer as blocks, with at most so many groups, and the whole plan if wanted.
 
-        `result` is how the finding of a check is handed in, `more` where groups are that are left
-        out.
+        `result` says how to hand in the finding of a check, `more` where groups that are left out
+        can be found.
         """
         if self.stops:
             yield [stop_alarm(self.stops)]
@@ -257,7 +258,7 @@ class Answer:
         return html([*self.told(), cautions_group()])
 
     def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
-        """The answer for programs."""
+        """Return the answer as JSON."""
         return {
             "format": 1,
             "stop": stop_forms(self.stops),
@@ -285,7 +286,7 @@ class Answer:
         }
 
     def positions(self, state: int) -> dict[str, str]:
-        """The position of each switch in a state as the person named it."""
+        """Return the position of each switch in a state, as the person named it."""
         return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
 
 
@@ -319,7 +320,7 @@ def _check_form(proposal: Proposal) -> dict[str, object]:
 
 
 def parse_results(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """Results of checks, from texts such as ``look:landing=clear``.
+    """Read results of checks from texts such as ``look:landing=clear``.
 
     Raises UserError for texts of another form.
     """

@@ -1,4 +1,4 @@
-"""Asking the desk: who fits what was seen, of one circuit or of every layout of a catalogue."""
+"""The desk is asked here which faults fit what was seen, in one circuit or in every layout."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing

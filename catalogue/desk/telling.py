@@ -1,4 +1,4 @@
-"""What the desk tells, in blocks: the panel of a stop, groups of suspects, checks and plans."""
+"""The desk's answer is put into blocks here: the panel of a stop, suspects, checks and plans."""
 
 from collections.abc import Iterator, Sequence
 from typing import Final
@@ -12,12 +12,12 @@ from verify.base.telling import Alarm, Passage, heading
 
 _MOST_FAMILIES_SHOWN: Final = 6
 _INDENT: Final = "   "
-#: What "nothing wrong" is called after a stop sign, when something is.
+#: After a stop sign something is wrong, so the suspect "nothing wrong" is called this.
 _NO_MISTAKE: Final = "no single mistake in the connections"
 
 
 def stop_alarm(stops: Sequence[Stop]) -> Alarm:
-    """The panel that comes before everything else: what to do, whom to call, what not to do."""
+    """Return the panel that comes first: what to do, whom to call, what not to do."""
     panel = Panel(tuple(stops))
     listed = [Passage(text, marker=f"{number}. ") for number, text in enumerate(panel.do, 1)]
     for title, sentences in (("Call:", panel.call), ("Do not:", panel.do_not)):
@@ -33,7 +33,7 @@ def stop_alarm(stops: Sequence[Stop]) -> Alarm:
 
 
 def stopped_end(suspects: Sequence[Suspect]) -> str:
-    """What to do about those who are left after a stop, where no check tells them apart."""
+    """Return what to do about the suspects that remain after a stop, where no check is left."""
     names = {suspect.family for suspect in suspects}
     if not names:
         return phrase("nothing_fits")
@@ -43,7 +43,7 @@ def stopped_end(suspects: Sequence[Suspect]) -> str:
 
 
 def group_told(number: int, group: SuspectGroup, stops: Sequence[Stop]) -> Iterator[Passage]:
-    """One group of suspects, the `number`-th."""
+    """Yield one group of suspects, which is shown as number `number`."""
     yield heading(
         f"{number}. {group.name}: {group.share:.0%} of what fits, {counted(group.faults, 'fault')}"
     )
@@ -63,7 +63,7 @@ def group_told(number: int, group: SuspectGroup, stops: Sequence[Stop]) -> Itera
 
 
 def check_told(proposal: Proposal, result: str) -> Iterator[Passage]:
-    """A check that can come next; `result` is how its finding is handed in."""
+    """Yield a check that can come next; `result` says how to hand in its finding."""
     check = proposal.check
     yield Passage(f"{check.title} {check.how}", marker="- ")
     if check.kind.caution:
@@ -73,7 +73,7 @@ def check_told(proposal: Proposal, result: str) -> Iterator[Passage]:
 
 
 def plan_told(plan: CheckPlan, indent: str, known: Sequence[Stop]) -> Iterator[Passage]:
-    """A plan from some point on; `known` are the reasons to stop that were told before."""
+    """Yield a plan from some point on; `known` are the reasons to stop that were told before."""
     if plan.stops and plan.stops != tuple(known):
         panel = Panel(plan.stops)
         sentences = (panel.title, *panel.do, *panel.call, *panel.do_not, phrase("after"))

@@ -1,4 +1,4 @@
-"""Cables in a picture: sheaths, the conductors in them from box to box, and what failed there."""
+"""Cables in a picture: sheaths, the conductors in them from box to box, and failed conductors."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,9 +21,9 @@ _HALF_BREAK: Final = 7
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where an end is in its box: where its line begins, and on which side of the channel.
+    """The place of an end in its box: where its line begins, and on which side of the channel.
 
-    `colour` is its insulation's, None for a terminal.
+    `colour` is that of its insulation, None for a terminal.
     """
 
     at: Point
@@ -37,7 +37,7 @@ class Place:
 
 
 class Cabling:
-    """The cables of one circuit, once it is known where their conductors are in the boxes."""
+    """The cables of one circuit, once the places of their conductors in the boxes are known."""
 
     def __init__(
         self, circuit: Circuit, plan: FloorPlan, view: StateView, places: Mapping[End, Place]
@@ -50,7 +50,7 @@ class Cabling:
         self.conductors: dict[str, tuple[Point, ...]] = {}
 
     def sheaths(self) -> Iterator[Sheath]:
-        """Every cable with its conductors."""
+        """Yield every cable with its conductors."""
         for run in self.plan.placement.runs:
             yield self._sheath(run)
 
@@ -94,14 +94,14 @@ class Cabling:
         )
 
     def _boxes_along(self, run: CablePath) -> tuple[str, str]:
-        """The box where the run begins, and that where it ends."""
+        """Return the box where the run begins and the one where it ends."""
         one, other = run.cable.between
         if run.cable in self.plan.tree.up[one]:
             return other, one
         return one, other
 
     def _middle_line(self, run: CablePath, start_box: str, end_box: str) -> tuple[Point, ...]:
-        """The run with its pieces inside the boxes, up to where the conductors spread."""
+        """Return the run with its pieces inside the boxes, up to where the conductors spread."""
         first, *between, last = run.points
         colour = run.cable.conductors[0]
         ends = []
@@ -132,7 +132,7 @@ class Cabling:
         )
 
     def spots(self, run: CablePath, count: int) -> list[tuple[Point, Point]]:
-        """Places on the longest piece of a cable, from its first box on, each with a direction."""
+        """Return places on the longest piece of a cable, from its first box, with directions."""
         start_box, end_box = self._boxes_along(run)
         middle = self._middle_line(run, start_box, end_box)
         a, b = max(pairwise(middle), key=_length)
@@ -150,9 +150,9 @@ class Cabling:
         return spots
 
     def _failures_in(self, run: CablePath) -> tuple[dict[str, Point], list[Wire]]:
-        """Where conductors are broken, by colour, and the lines that stand for shorts.
+        """Return where conductors are broken, by colour, and the lines that stand for shorts.
 
-        Shorts are nearer to the cable's first box, as the engines take them to be.
+        Shorts are drawn nearer to the cable's first box, since the engines place them there.
         """
         name = run.cable.name
         here = [
@@ -184,7 +184,7 @@ def _length(piece: tuple[Point, Point]) -> float:
 
 
 def _cut(points: Sequence[Point], at: Point) -> list[tuple[Point, ...]]:
-    """A line with a gap at a point that lies on one of its level or upright pieces."""
+    """Return a line with a gap at a point that lies on one of its level or upright pieces."""
     for number, (a, b) in enumerate(pairwise(points)):
         on_upright = a.x == b.x == at.x and min(a.y, b.y) <= at.y <= max(a.y, b.y)
         on_level = a.y == b.y == at.y and min(a.x, b.x) <= at.x <= max(a.x, b.x)

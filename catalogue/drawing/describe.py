@@ -1,4 +1,4 @@
-"""A wiring picture in words, for whoever cannot see it: what is where and joined to what."""
+"""A picture is described in words, for whoever cannot see it: what is where and joined to what."""
 
 from collections.abc import Iterator
 
@@ -11,7 +11,7 @@ from verify.engine.paths import WireGraph
 
 
 def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
-    """Sentences on boxes, cables, joins, failed parts and the state."""
+    """Describe boxes, cables, joins, failed parts and the state in sentences."""
     sentences = [*_boxes(circuit), *_cables(circuit), *_joins(circuit)]
     if with_failures:
         sentences += [
@@ -26,7 +26,7 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
 
 
 def ladder_described(circuit: Circuit, view: StateView) -> str:
-    """What conductors alone connect, as sentences, and the state."""
+    """Describe in sentences what conductors alone connect, and the state."""
     wiring = WireGraph(circuit)
     nets: dict[int, list[str]] = {}
     for device in circuit.devices:

@@ -1,4 +1,4 @@
-"""A circuit drawn for a notebook, a file or a command: one picture with its title."""
+"""A circuit is drawn here for a notebook, a file or a command: one picture with its title."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -100,7 +100,7 @@ def _unfit(fault: str | None, *, unmarked: bool, schematic: bool) -> list[Proble
 
 
 def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
-    """The path on which the breaker trips in a state, if it does."""
+    """Return the path on which the breaker trips in a state, if it does."""
     if state is not None and view_of(circuit, state).trips:
         return find_evidence(circuit, "trips", state)
     return None

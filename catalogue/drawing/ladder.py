@@ -1,7 +1,7 @@
-"""The geometry of a schematic: nets upright, from line on the left to neutral on the right, and
-every contact and load a rung between two of them. Boxes and cables are left out.
+"""A schematic: nets are upright lines from line to neutral, and each contact or load is a rung.
 
-A net is what conductors alone connect, failed parts included, so that any circuit can be drawn.
+Boxes and cables are left out. A net is what conductors alone connect, failed parts included, so
+that any circuit can be drawn.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -56,7 +56,7 @@ class _Rung:
 
 
 def diagram(circuit: Circuit, view: StateView) -> Diagram:
-    """The schematic of any circuit, in a state if `view` has one."""
+    """Lay out the schematic of any circuit, in a state if `view` has one."""
     return _Ladder(circuit, view).drawn()
 
 
@@ -95,7 +95,7 @@ class _Ladder:
         self.layer = {net: number for number, nets in enumerate(layers) for net in nets}
         self.left = self._label_width() + 2 * MARGIN
         self.x: dict[int, float] = {}
-        self.gap: list[float] = []  # the middle of the room on the right of each layer
+        self.gap: list[float] = []  # x of the middle of the room on the right of each layer
         x = self.left
         for nets in layers:
             for net in nets:
@@ -119,7 +119,7 @@ class _Ladder:
         return self.wiring.piece(end)
 
     def _rails(self) -> Mapping[int, list[End]]:
-        """The nets of the feeds' terminals; ground only where something but ground is on it."""
+        """Return the nets of the feeds' terminals, ground only where something else is on it."""
         used = {self.net(end) for rung in self.rungs for end in (rung.a, rung.b)}
         rails: dict[int, list[End]] = {}
         for name in ("line", "neutral", "ground"):
@@ -131,7 +131,7 @@ class _Ladder:
         return rails
 
     def _layers(self) -> list[list[int]]:
-        """The nets from left to right: by the number of contacts from line, returns last."""
+        """Order the nets from left to right: by the number of contacts from line, returns last."""
         sources = [net for net, ends in self.rails.items() if ends[0].part == "line"]
         returns = [net for net in self.rails if net not in sources]
         graph: nx.Graph[int] = nx.Graph()
@@ -145,7 +145,7 @@ class _Ladder:
         deepest = max(depth.values())
         for piece in nx.connected_components(inner):
             if not piece & depth.keys():
-                # Reached by nothing from line: near the returns, or anywhere.
+                # Nothing from line reaches these nets: they stand near the returns, or anywhere.
                 depth |= dict.fromkeys(piece, max(deepest, 1))
         layers: list[list[int]] = [[] for _ in range(max(depth.values()) + 1)]
         order = {net: number for number, net in enumerate(self._first_met())}
@@ -154,7 +154,7 @@ class _Ladder:
         return [*layers, returns] if returns else layers
 
     def _first_met(self) -> Sequence[int]:
-        """All nets in the order of the circuit's ends."""
+        """Return all nets in the order of the circuit's ends."""
         return list(dict.fromkeys(self.net(end) for end in self.circuit.ends))
 
     def _label_width(self) -> float:
@@ -218,7 +218,7 @@ class _Ladder:
         return self.gap[min(self.layer[self.net(end)] for end in (rung.a, rung.b))]
 
     def _rung(self, rung: _Rung, condition: SymbolState, y: float) -> float:
-        """One rung; returns the height of the next."""
+        """Draw one rung; return the height of the next."""
         a, b = sorted((rung.a, rung.b), key=lambda end: self.x[self.net(end)])
         middle = self._middle(rung)
         sides = Point(middle - _HALF_SYMBOL, y), Point(middle + _HALF_SYMBOL, y)
@@ -228,7 +228,7 @@ class _Ladder:
             self._reach(b, (Point(far, y), sides[1]))
             after = y + _ROW
         else:
-            # Both nets are on the left, or are one: the far side turns back below.
+            # Both nets are on the left, or are one net: the far side turns back below.
             turn, below = sides[1].x + 12, y + _ROW / 2 + 4
             self._reach(b, (Point(far, below), Point(turn, below), Point(turn, y), sides[1]))
             after = below + _ROW
@@ -311,7 +311,7 @@ class _Ladder:
         return fitted(" = ".join(names), _WIDEST_LABEL, NORMAL, bold=True)
 
     def _rail_top(self, net: int) -> float:
-        """Where a rail begins: of several beside each other the left one's label is the highest."""
+        """Return the height where a rail begins; of adjacent rails the left label is highest."""
         beside = [other for other in self.rails if self.layer[other] == self.layer[net]]
         return _RAIL_LABEL + _RAIL_ROW * beside.index(net) + 6
 

@@ -1,4 +1,4 @@
-"""How each thing in a scene is painted, from the back to the front."""
+"""Each thing in a scene is painted here, from the back to the front."""
 
 from collections.abc import Iterator, Sequence, Set
 from typing import Final
@@ -82,7 +82,7 @@ def _conductors(sheath: Sheath) -> Iterator[str]:
 
 
 def joined(join: DrawnJoin, ground: str = style.BOX) -> Iterator[str]:
-    """The lines of a join and its dots, on a ground of that colour."""
+    """Paint the lines of a join and its dots, on a ground of that colour."""
     yield from wires(join.wires, ground)
     for point in join.dots:
         yield dot(point, style.INK)
@@ -122,7 +122,7 @@ def _symbol(symbol: Symbol) -> Iterator[str]:
 def drawing(
     strokes: Sequence[Stroke], discs: Sequence[Disc], live: Set[str] = frozenset()
 ) -> Iterator[str]:
-    """The lines and circles of symbols; `live` are the terminals at line voltage."""
+    """Paint the lines and circles of symbols; `live` are the terminals at line voltage."""
     yield from (circle(disc) for disc in discs if disc.radius > _LARGE_DISC)
     for line in strokes:
         yield from stroke(line, is_live=line.terminal in live)
@@ -130,7 +130,7 @@ def drawing(
 
 
 def circle(disc: Disc) -> str:
-    """A circle of a symbol."""
+    """Paint a circle of a symbol."""
     fill = {"outline": style.BODY, "solid": style.INK, "lit": style.LIT}[disc.tone]
     return element(
         "circle",
@@ -180,7 +180,7 @@ def _sleeve(sleeve: Sleeve) -> str:
 
 
 def scene_content(scene: Scene) -> Iterator[str]:
-    """Everything in a scene, from the back to the front."""
+    """Paint everything in a scene, from the back to the front."""
     for frame in scene.frames:
         yield titled(f"Box {frame.name}", _frame(frame), class_="box")
     for sheath in scene.sheaths:
@@ -206,7 +206,7 @@ def scene_content(scene: Scene) -> Iterator[str]:
 
 
 def ladder_content(ladder: Diagram) -> Iterator[str]:
-    """Everything in a schematic, from the back to the front."""
+    """Paint everything in a schematic, from the back to the front."""
     for join in ladder.joins:
         if join.wires:
             title = ", ".join(end.name.replace(".", " ") for end in join.ends)

@@ -1,4 +1,4 @@
-"""Whole pictures: scenes with their headings and a legend, as the text of an SVG."""
+"""Whole pictures are composed here: scenes with headings and a legend, as the text of an SVG."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ _UNSEEN: Final = (
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """A picture within the picture, with what stands above it."""
+    """One of the pictures that stand in a whole picture, with what stands above it."""
 
     width: float
     height: float
@@ -56,10 +56,14 @@ def wiring_picture(
     marked: bool = True,
     say: Say = str,
 ) -> str:
-    """The wiring of a circuit as SVG: boxes, cables, every conductor and where it is landed.
+    """Draw a circuit's wiring as SVG: boxes, cables, every conductor and where it is landed.
 
     `state` shows the switches in their positions, what is connected to line, and which lamps are
-    lit; `evidence` of that state is shown as arrows along its paths.
+    lit; `evidence` of that state is shown as arrows along its paths. With `intended` the picture is
+    of a mistake: both wirings beside each other, the differences numbered. With `marked` False it
+    shows `circuit` alone as someone finds it who opens the boxes: everything stands where it does
+    in `intended`, conductors are marked as they were intended, and failed parts are not shown.
+    `say` rewords the words around the wiring before they are measured.
 
     With `intended` the picture is of a mistake: both wirings beside each other, the differences
     numbered. With `marked` False it shows `circuit` alone as someone finds it who opens the boxes:
@@ -124,7 +128,7 @@ def wiring_picture(
 
 
 def schematic_picture(circuit: Circuit, *, state: int | None = None) -> str:
-    """What is connected to what as SVG, like the rungs of a ladder; boxes and cables left out.
+    """Draw what is connected to what as SVG, like the rungs of a ladder, without boxes and cables.
 
     Line is on the left, neutral on the right, in between what conductors alone connect; every
     contact and every load is a rung. It works for any circuit, however it is miswired.
@@ -144,8 +148,10 @@ def schematic_picture(circuit: Circuit, *, state: int | None = None) -> str:
 
 
 def _own_view(intended: Circuit, found: Circuit, state: int | None) -> StateView:
-    """The state of the intended circuit: the switches are the same, though one may be of a wrong
-    kind."""
+    """Return the view of the intended circuit in the same state.
+
+    The switches are the same in both circuits, though one may be of a wrong kind.
+    """
     same = [d.name for d in intended.switches] == [d.name for d in found.switches]
     return view_of(intended, state if same else None)
 
@@ -174,7 +180,7 @@ def _page(
     entries: Entries,
     say: Say = str,
 ) -> str:
-    """Panels beside each other if the page is wide enough, else one above the other."""
+    """Set panels beside each other if the page is wide enough, else one above the other."""
     widths = [panel.width for panel in panels]
     abreast = sum(widths) <= PAGE_WIDTH
     width = max(_NARROWEST, sum(widths) if abreast else max(widths))
@@ -211,7 +217,7 @@ def _page(
     said = {say(meaning): sign for meaning, sign in entries.items()}
     signs, bottom = legend(said, width, bottom - MARGIN / 2)
     content += signs
-    # A picture leaves the page that it was on, and somebody will wire from it.
+    # A picture may leave the page that it was on, and somebody may wire from it.
     cautions = say(f"Cautions: {summary()}")
     for line in wrapped(cautions, room, SMALL):
         bottom += _SMALL_LINE

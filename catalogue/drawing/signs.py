@@ -1,4 +1,4 @@
-"""The signs of a picture, each as it stands in the picture and in the legend."""
+"""The signs of a picture are drawn the same way in the picture and in the legend."""
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -38,7 +38,7 @@ def _line(points: Sequence[Point], stroke: str, width: float, **more: object) ->
 def wires(
     lines: Sequence[Wire], ground: str | None = None, *, kind: str | None = "wire"
 ) -> Iterator[str]:
-    """Lines that belong together: first what clears the ground around them, then the lines.
+    """Draw lines that belong together: first what clears the ground around them, then the lines.
 
     `kind` is the class of the lines, by which pages and tests find them.
     """
@@ -66,21 +66,21 @@ def wires(
 
 
 def dot(at: Point, fill: str) -> str:
-    """A splice."""
+    """Draw a splice."""
     return element(
         "circle", class_="dot", cx=at.x, cy=at.y, r=5.5, fill=fill, stroke=style.BOX, stroke_width=1
     )
 
 
 def short_sign(points: Sequence[Point], *, kind: str | None = "wire") -> Iterator[str]:
-    """Two conductors that touch."""
+    """Draw two conductors that touch."""
     yield element("path", d=path_data(points), class_=kind, stroke=style.FAULT, stroke_width=3.5)
     for point in points:
         yield dot(point, style.FAULT)
 
 
 def break_sign(at: Point) -> Iterator[str]:
-    """The gap in a broken conductor."""
+    """Draw the gap in a broken conductor."""
     return _cross(at, 6, style.FAULT)
 
 
@@ -95,7 +95,7 @@ def _cross(at: Point, half: float, stroke: str) -> Iterator[str]:
 
 
 def screw(at: Point, radius: float = SCREW, *, is_landed: bool, **attributes: object) -> str:
-    """A terminal, hollow if nothing is landed on it."""
+    """Draw a terminal, hollow if nothing is landed on it."""
     return element(
         "circle",
         cx=at.x,
@@ -110,7 +110,7 @@ def screw(at: Point, radius: float = SCREW, *, is_landed: bool, **attributes: ob
 
 
 def band(marking: Band) -> str:
-    """The marking of a re-identified conductor."""
+    """Draw the marking of a re-identified conductor."""
     at = marking.at
     parts = [
         element("rect", x=at.x - 5.5, y=at.y - 6 + 5 * i, width=11, height=3, fill=style.INK)
@@ -120,7 +120,7 @@ def band(marking: Band) -> str:
 
 
 def cap(closed: Cap) -> str:
-    """The cap on a conductor's end."""
+    """Draw the cap on a conductor's end."""
     return titled(
         f"{closed.end.name.replace('.', ' ')} is connected to nothing here",
         [
@@ -139,14 +139,14 @@ def cap(closed: Cap) -> str:
 
 
 def bad_contact(at: Point) -> str:
-    """A bad contact on an upright wire: it zigzags as a resistor does."""
+    """Draw a bad contact on an upright wire: a zigzag, as for a resistor."""
     steps = enumerate((0, -1, 1, -1, 1, -1, 0), -3)
     zigzag = [at.moved(5 * side, 3 * step) for step, side in steps]
     return element("path", d=path_data(zigzag), fill="none", stroke=style.FAULT, stroke_width=2.6)
 
 
 def loose_sign(place: Loose) -> str:
-    """A bad contact and the word for it, upright where the next conductor is close."""
+    """Draw a bad contact and the word for it, upright where the next conductor is close."""
     x, y = place.at
     way: dict[str, object] = {"x": x + 9, "y": y + 4.5}
     if place.is_upright:
@@ -161,7 +161,7 @@ def loose_sign(place: Loose) -> str:
 
 
 def trail(way: Trail) -> Iterator[str]:
-    """Arrow heads along a way, at least one on each piece."""
+    """Draw arrow heads along a way, at least one on each piece."""
     for a, b in pairwise(way.points):
         length = hypot(b.x - a.x, b.y - a.y)
         if length < 12:
@@ -184,7 +184,7 @@ def trail(way: Trail) -> Iterator[str]:
 
 
 def mark(place: Mark) -> str:
-    """The number of a difference."""
+    """Draw the number of a difference."""
     x, y = place.at
     where = {"x": x, "y": y + 4.5, "text_anchor": "middle", "fill": "#ffffff"}
     return element(
@@ -204,7 +204,7 @@ def mark(place: Mark) -> str:
 
 
 def stroke(line: Stroke, *, is_live: bool) -> Iterator[str]:
-    """A line of a symbol."""
+    """Draw a line of a symbol."""
     width, colour, dash = _STROKES[line.tone]
     if is_live and line.tone == "lead":
         yield element(

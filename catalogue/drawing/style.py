@@ -1,7 +1,7 @@
-"""How things look: insulation colours on a light ground, and the tones of everything else.
+"""The style of pictures: insulation colours on a light ground, and the tones of everything else.
 
-A picture carries its own light ground, so that it is the same on a dark page and on paper.
-Nothing depends on colour alone: conductors are written on, and live ones are of another form.
+A picture carries its own light ground, so that it looks the same on a dark page and on paper.
+Nothing depends on colour alone: colours are written on conductors, and live ones have another form.
 """
 
 from typing import Final, NamedTuple
@@ -32,7 +32,7 @@ TONES: Final = {"ink": INK, "soft": SOFT, "fault": FAULT, "ground": GROUND}
 
 
 class ConductorPaint(NamedTuple):
-    """The colour of a conductor, that of its outline, and of the stripe along it if it has one."""
+    """The colour of a conductor and its outline, and of the stripe along it if it has one."""
 
     fill: str
     casing: str
@@ -58,12 +58,12 @@ _LEAD_PAINT: Final = ConductorPaint(LEAD, LEAD)
 
 
 def paint(colour: str | None) -> ConductorPaint:
-    """How a conductor of that colour is drawn, None for a device's own lead."""
+    """Return how a conductor of that colour is drawn, None for a device's own lead."""
     if colour is None:
         return _LEAD_PAINT
     return _PAINTS.get(colour) or _PAINTS[colour.partition("-")[0]]
 
 
 def casing_width(colour: str | None) -> float:
-    """How broad a conductor is with its insulation; bare ones and leads have none."""
+    """Return how broad a conductor is with its insulation, 0 for bare ones and leads."""
     return WIRE - 0.6 if colour in (None, "bare") else CASING

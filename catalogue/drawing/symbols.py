@@ -26,7 +26,7 @@ _LAMP_RADIUS: Final = 18
 
 @dataclass(frozen=True)
 class SymbolState:
-    """What of a device shows in its symbol: failed parts, and in a state its position or light."""
+    """The state of a device as its symbol shows it: failed parts, its position, its light."""
 
     position: Position | None = None
     stuck: Position | None = None
@@ -36,7 +36,7 @@ class SymbolState:
 
 
 def condition_of(circuit: Circuit, device: Device) -> SymbolState:
-    """The failed parts of a device; of no state."""
+    """Return the failed parts of a device, without a position or light."""
     stuck, failure = None, None
     contacts: dict[frozenset[str], str] = {}
     for failed in circuit.failures:
@@ -54,33 +54,33 @@ def condition_of(circuit: Circuit, device: Device) -> SymbolState:
 
 @dataclass
 class SymbolInside:
-    """The inside of a symbol."""
+    """The lines, circles and words inside a symbol."""
 
     strokes: list[Stroke] = field(default_factory=list)
     discs: list[Disc] = field(default_factory=list)
     words: list[Caption] = field(default_factory=list)
 
     def line(self, *points: tuple[float, float], tone: str = "lead", at: str | None = None) -> None:
-        """A line of the symbol."""
+        """Add a line to the symbol."""
         self.strokes.append(Stroke(tuple(Point(*p) for p in points), tone, at))
 
     def disc(self, x: float, y: float, radius: float, tone: str = "outline") -> None:
-        """A circle of the symbol."""
+        """Add a circle to the symbol."""
         self.discs.append(Disc(Point(x, y), radius, tone))
 
     def rays(self, x: float, y: float, radius: float) -> None:
-        """The light of a lit lamp, clear of the lines on its left and right."""
+        """Add the rays of a lit lamp, clear of the lines on its left and right."""
         for turn in (1, 2, 3, 5, 6, 7):
             dx, dy = cos(turn * pi / 4), sin(turn * pi / 4)
             near, far = radius + 4, radius + 11
             self.line((x + near * dx, y + near * dy), (x + far * dx, y + far * dy), tone="light")
 
     def say(self, x: float, y: float, text: str, anchor: str = "middle") -> None:
-        """A word in the symbol."""
+        """Add a word to the symbol."""
         self.words.append(Caption(Point(x, y), text, SMALL, anchor))
 
     def moved(self, dx: float, dy: float) -> "SymbolInside":
-        """The same elsewhere."""
+        """Return the same drawing shifted by `dx` and `dy`."""
         return SymbolInside(
             [
                 Stroke(tuple(p.moved(dx, dy) for p in s.points), s.tone, s.terminal)
@@ -95,14 +95,14 @@ class SymbolInside:
 
 
 def terminal_x(device: Device) -> dict[str, float]:
-    """The place of each terminal from the left side of the body."""
+    """Return how far each terminal is from the left side of the body."""
     return {
         name: TERMINAL_PITCH * (number + 0.5) for number, name in enumerate(drawn_terminals(device))
     }
 
 
 def drawn(device: Device, condition: SymbolState) -> SymbolInside:
-    """The inside of a device whose terminals are above; the origin is its upper left corner."""
+    """Draw the inside of a device whose terminals are above, its upper left corner at the origin."""
     into = SymbolInside()
     x = terminal_x(device)
     _SYMBOLS[device.kind](into, x, device, condition)
@@ -118,7 +118,7 @@ def _ground(into: SymbolInside, x: float, top: float, y: float, terminal: str) -
 
 
 def bond_symbol() -> SymbolInside:
-    """The screw that bonds a metal box: its terminal is 30 to the right."""
+    """Draw the screw that bonds a metal box; its terminal is 30 to the right."""
     into = SymbolInside()
     _ground(into, TERMINAL_PITCH / 2, _LEAD, 62, "")
     return into
@@ -133,7 +133,7 @@ def _contacts(
     condition: SymbolState,
     segments: Mapping[frozenset[str], _Segment],
 ) -> None:
-    """The blades: where they are in a state, without one everywhere they can be."""
+    """Add the blades where they are in a state; without a state add every place they can be."""
     position = condition.stuck or condition.position
     for contact in device.form.contacts:
         key = frozenset((contact.a, contact.b))
@@ -263,7 +263,7 @@ def _receptacle(
 
 
 def feed_symbol(device: Device) -> SymbolInside:
-    """The feed, whose terminals are below: the breaker in the line."""
+    """Draw the feed, whose terminals are below: the breaker is in the line."""
     into = SymbolInside()
     x = terminal_x(device)
     bottom = FEED_HEIGHT - STRIP
@@ -292,7 +292,7 @@ _SYMBOLS: Final[Mapping[str, _Draw]] = {
 
 
 def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
-    """The two lines under a symbol: the name, and what it is."""
+    """Return the two lines under a symbol: the device's name, and what it is."""
     facts = device.form.title
     if device.kind == "feed":
         leg = f" {device.leg}" if len(circuit.feeds) > 1 else ""
@@ -303,7 +303,7 @@ def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
 
 
 def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Caption]:
-    """The captions, fitted to the body; `y` is the base line of the first."""
+    """Yield the captions, fitted to the body; `y` is the base line of the first."""
     lines: Sequence[tuple[str, bool, float]] = [
         (text, bold, size)
         for text, bold, size in zip(

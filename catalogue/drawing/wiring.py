@@ -1,4 +1,4 @@
-"""From a circuit and a plan to the scene: every line, dot and letter of a wiring picture."""
+"""A circuit and a floor plan become a scene: every line, dot and letter of a wiring picture."""
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
@@ -61,9 +61,9 @@ from verify.engine.paths import WireGraph
 
 
 def reidentified(circuit: Circuit) -> frozenset[End]:
-    """The connected ends of conductors of the neutral's colour that no wire leads to a neutral.
+    """Return the connected ends of neutral-coloured conductors that no wire leads to a neutral.
 
-    They are to be marked wherever they can be seen (US NEC 200.7(C), read).
+    They must be marked wherever they can be seen (US NEC 200.7(C), read).
     """
     wiring = WireGraph(circuit)
     neutrals = [circuit.terminal(feed, "neutral") for feed in circuit.feeds]
@@ -203,7 +203,7 @@ class _Builder:
         return DrawnJoin(group, tuple(wires), tuple(along))
 
     def way(self, one: End, other: End) -> tuple[Point, ...]:
-        """The line from one end of a join to another."""
+        """Return the line from one end of a join to another."""
         a, b, y = self.places[one].at, self.places[other].at, self.tracks[one]
         return _without_repeats((a, Point(a.x, y), Point(b.x, y), b))
 
@@ -345,7 +345,7 @@ def wiring_scene(
     differences: Sequence[Difference] = (),
     hide_failures: bool = False,
 ) -> Scene:
-    """The picture of a circuit.
+    """Make the scene of a circuit's wiring.
 
     `bands` are the ends that carry the marking of a re-identified conductor, by default those that
     should; `hide_failures` leaves out what nobody can see who opens the boxes.
@@ -375,7 +375,7 @@ def wiring_scene(
 
 
 def _without_repeats(points: Sequence[Point]) -> tuple[Point, ...]:
-    """The points without those that follow an equal one or lie straight between others."""
+    """Return the points that neither follow an equal one nor lie straight between others."""
     kept: list[Point] = []
     for point in points:
         if kept and kept[-1] == point:

@@ -1,7 +1,7 @@
-"""What a sheet says as plain dictionaries: for templates, for JSON, for rows of a table.
+"""The content of a sheet as plain dictionaries: for templates, for JSON, and for rows of a table.
 
-With the answers left out nothing in a form gives them away, the circuit file included.
-`FORMAT` counts up when a key changes its meaning or goes; `data/lessons.schema.json` describes it.
+Without the answers nothing in a form gives them away, not even the circuit file. `FORMAT` is raised
+when a key changes its meaning or goes; `data/lessons.schema.json` describes it.
 """
 
 import csv
@@ -27,7 +27,7 @@ Say = Callable[[str], str]
 
 
 class ChoiceForm(TypedDict):
-    """One choice; what tells whether it is right is left out with the answers."""
+    """One choice as JSON; without the answers it does not say whether it is right."""
 
     id: str
     text: str
@@ -36,7 +36,7 @@ class ChoiceForm(TypedDict):
 
 
 class QuestionForm(TypedDict):
-    """One question: `multiple` if all right choices are to be marked."""
+    """One question as JSON; `multiple` if all right choices are to be marked."""
 
     id: str
     prompt: str
@@ -45,7 +45,7 @@ class QuestionForm(TypedDict):
 
 
 class ProofForm(TypedDict):
-    """Why something holds: the positions, the path in words, and how much flows or stands there.
+    """The reason why something holds, as JSON: the positions, the path, and volts or amperes.
 
     Where no single state shows it, `positions` and `path` are empty and `states` counts those that
     were gone through.
@@ -58,7 +58,7 @@ class ProofForm(TypedDict):
 
 
 class HazardForm(TypedDict):
-    """A hazard with its proof."""
+    """A hazard with its proof, as JSON."""
 
     name: str
     title: str
@@ -67,7 +67,7 @@ class HazardForm(TypedDict):
 
 
 class StepForm(TypedDict):
-    """A check; `left` suspects remain after it."""
+    """A check as JSON; `left` suspects remain after it."""
 
     kind: str
     check: str
@@ -78,7 +78,7 @@ class StepForm(TypedDict):
 
 
 class SheetRuleForm(TypedDict):
-    """An observation against a published rule."""
+    """An observation against a published rule, as JSON."""
 
     section: str
     title: str
@@ -88,7 +88,7 @@ class SheetRuleForm(TypedDict):
 
 
 class AnswerForm(TypedDict):
-    """Everything that only the answer sheet says."""
+    """Everything that only the answer sheet says, as JSON."""
 
     description: str
     family: str
@@ -110,7 +110,7 @@ class AnswerForm(TypedDict):
 
 
 class SheetForm(TypedDict):
-    """One case. `changed` is a warning where the entry is no longer true, else empty."""
+    """One case as JSON; `changed` is a warning if the entry is no longer true, else empty."""
 
     number: int
     label: str
@@ -127,7 +127,7 @@ class SheetForm(TypedDict):
 
 
 class LessonsForm(TypedDict):
-    """A whole set of sheets."""
+    """A whole set of sheets, as JSON."""
 
     format: int
     title: str
@@ -141,7 +141,7 @@ class LessonsForm(TypedDict):
 
 
 def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
-    """A sheet, in the words of its usage; `number` is its place in the set, 1 first."""
+    """Return a sheet in the words of its usage; `number` is its place in the set, from 1."""
     say = rewording(sheet.usage)
     case = sheet.case
     form = SheetForm(
@@ -151,7 +151,7 @@ def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
         level=case.level,
         tags=list(case.tags),
         story=say(case.story),
-        conversion=sheet.dress.note,
+        conversion=sheet.renaming.note,
         changed=sheet.changed,
         intended_file=dump(sheet.intended),
         states=_state_forms(sheet),
@@ -169,7 +169,7 @@ def lessons_form(
     with_answers: bool,
     seed: int | None,
 ) -> LessonsForm:
-    """A set of sheets."""
+    """Return a set of sheets."""
     say = rewording(usage)
     return LessonsForm(
         format=FORMAT,
@@ -185,12 +185,12 @@ def lessons_form(
 
 
 def to_json(form: LessonsForm) -> str:
-    """A set as JSON text."""
+    """Return a set as JSON text."""
     return json.dumps(form, indent=1, ensure_ascii=False) + "\n"
 
 
 def to_csv(form: LessonsForm) -> str:
-    """A set as rows, a question each; several right choices are parted by line breaks."""
+    """Return a set as CSV, a row a question; line breaks part several right choices."""
     fields = ["case", "label", "level", "tags", "title", "question", "prompt", "choices"]
     fields += ["answer", "why"] if form["with_answers"] else []
     out = io.StringIO(newline="")
@@ -216,7 +216,7 @@ def to_csv(form: LessonsForm) -> str:
 
 
 def table_words(sheet: SheetForm) -> str:
-    """The table of a sheet in one line: every combination with what happens."""
+    """Return the table of a sheet in one line: every combination with what happens."""
     return "; ".join(
         f"{', '.join(f'{name} {where}' for name, where in state['positions'].items())}: "
         f"{seen_words(state)}"
@@ -225,7 +225,7 @@ def table_words(sheet: SheetForm) -> str:
 
 
 def seen_words(state: StateForm) -> str:
-    """What is to be seen in a state."""
+    """Return what can be seen in a state."""
     if state["protection"] == "trips":
         return "trips"
     return ", ".join(

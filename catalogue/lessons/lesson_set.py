@@ -1,4 +1,4 @@
-"""A whole set of sheets in the formats asked for, as files by name."""
+"""A whole set of sheets is made in the formats asked for, as files by name."""
 
 import os
 import random
@@ -19,14 +19,14 @@ from catalogue.lessons.sheet import Stored, work_out
 from catalogue.lessons.usage import Usage
 
 FORMATS: Final = ("html", "csv", "json", "qti", "pdf", "png", "svg")
-#: So many pictures are printed at a time at most: each takes a browser of its own.
+#: At most so many pictures are printed at a time: each takes a browser of its own.
 _MOST_PRINTERS: Final = 4
 Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What somebody wants made. Without a `seed` the cases keep the order of their file."""
+    """The choices of whoever wants a set made; without a `seed` the cases keep the file's order."""
 
     formats: tuple[str, ...] = ("html",)
     usage: Usage = "us"
@@ -52,10 +52,11 @@ def make_lessons(
     wanted: Wanted,
     progress: Progress = lambda done, total: None,
 ) -> Made:
-    """Everything that is wanted of the curated cases.
+    """Make everything that is wanted of the curated cases.
 
-    `stored` says what the catalogue holds; a case of which it holds something else is warned of.
-    Raises UserError where a format needs a program that is not there, or a template is wrong.
+    `stored` says what verdict the catalogue holds of a case; the set warns of a case that has
+    another one. Raises UserError where a format needs a program that is missing, or a template is
+    wrong.
     """
     printers = {name: find_chromium(name) for name in ("pdf", "png") if name in wanted.formats}
     renderer = Renderer.of(wanted.templates)
@@ -92,7 +93,7 @@ def make_lessons(
 
 
 class _Steps:
-    """Counts what is done."""
+    """Counts the steps that are done, to report progress."""
 
     def __init__(self, progress: Progress, total: int) -> None:
         self._progress = progress
@@ -101,13 +102,13 @@ class _Steps:
         progress(0, total)
 
     def advance(self) -> None:
-        """One more."""
+        """Count one more step."""
         self._done += 1
         self._progress(self._done, self._total)
 
 
 def _differs(held: str | None, verdict: str) -> str:
-    """What to say where a catalogue holds another verdict than is found now."""
+    """Return the warning that a catalogue holds another verdict than is found now."""
     if held in (None, verdict):
         return ""
     return (

@@ -1,4 +1,4 @@
-"""Cells of Datasette's tables that lead to our pages, and states in words."""
+"""Cells of Datasette's tables get links to our pages, and states get words."""
 
 from collections.abc import Awaitable, Callable
 from sqlite3 import Connection
@@ -14,7 +14,7 @@ from catalogue.pages.state_tables import state_words
 
 Cell = Callable[[], Awaitable[Markup | None]]
 
-#: For columns that lead to a fault the column that has its id.
+#: For each column that leads to a fault, the column that has the fault's id.
 _FAULTS: Final = {
     ("fault", "site"): "id",
     ("judged_fault", "id"): "id",
@@ -23,7 +23,7 @@ _FAULTS: Final = {
     ("pair", "other_id"): "other_id",
     ("profile", "example_id"): "example_id",
 }
-#: For tables with states the column that has the id of the outcome.
+#: For each table with states, the column that has the id of the outcome.
 _OUTCOMES: Final = {"outcome": "id", "evidence": "outcome_id", "judged_fault": "outcome_id"}
 _OUTCOME: Final = (
     "select verdict.name as verdict, locations from outcome"
@@ -35,7 +35,7 @@ _OUTCOME: Final = (
 def cell(
     datasette: Datasette, row: Any, value: Any, column: str, table: str
 ) -> Markup | Cell | None:
-    """What a cell shows, or a function that finds out; None leaves it to Datasette."""
+    """Return what a cell shows, or a function that finds out; None leaves it to Datasette."""
     if value in ("", None):
         return None
     at = addresses(datasette)
@@ -68,7 +68,7 @@ _LABELS: Final[dict[tuple[str, str], Callable[[Addresses, str], str]]] = {
 
 
 def _plain(row: Any, column: str) -> Any:
-    """The value of a column that Datasette may have put a label to; None where it was left out."""
+    """Return the value of a column that Datasette may have labelled; None if it was left out."""
     value = row[column] if column in row.keys() else None  # noqa: SIM118 - rows are no mappings
     return value["value"] if isinstance(value, dict) else value
 

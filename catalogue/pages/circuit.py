@@ -25,7 +25,7 @@ _LISTED: Final = (
 
 
 def circuit(visit: Visit) -> Page:
-    """One circuit: what it is, what it does, and how its single faults turn out."""
+    """Show one circuit: what it is, what it does, and how its single faults turn out."""
     row = circuit_row(visit, visit.parts["circuit"])
     checked = recheck(row["file"], Stored(row["verdict"], row["word"], engine=row["engine"]))
     scheme = SCHEMES.get(row["scheme"])
@@ -74,7 +74,7 @@ def circuit(visit: Visit) -> Page:
 
 
 def circuits(visit: Visit) -> Page:
-    """All circuits that the filters leave, a page of them."""
+    """Show the circuits that pass the filters, a page of them."""
     locations = whole_number(visit.query, "locations")
     scheme, origin = visit.query.get("scheme", ""), visit.query.get("origin", "")
     where = (

@@ -1,4 +1,4 @@
-"""The symptom desk: from what somebody sees to the suspects and the next safe check."""
+"""The page of the symptom desk: from what somebody sees to the suspects and the next safe check."""
 
 from typing import Final
 
@@ -14,12 +14,12 @@ from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
-#: Up to so many switches every combination has a row; of more the first ones and those seen.
+#: Up to so many switches every combination has a row, else the first ones and those seen.
 _ALL_STATES: Final = 4
 
 
 def desk(visit: Visit) -> Page:
-    """The way in, the questions, or the answer, by what the address says."""
+    """Show the way in, the questions, or the answer, as the address asks."""
     try:
         question = asked(visit)
         if question is None:
@@ -33,14 +33,14 @@ def desk(visit: Visit) -> Page:
         problems = [str(problem) for problem in error.problems]
         return start(visit, problems, "This circuit file cannot be used yet", 400)
     except RefusalError as refusal:
-        # Whoever noticed something dangerous is told so first, whatever is wrong with the rest.
+        # A danger that somebody noticed comes first, whatever is wrong with the rest.
         if isinstance(refusal, NotSearchedError) or dangers_ticked(visit):
             return start(visit, [str(refusal)], "That cannot be answered here", refusal.status)
         raise
 
 
 def _questions(question: DeskQuestion, problem: str | None) -> Page:
-    """The form: what is seen, and what is known of the wiring."""
+    """Show the form for what is seen and what is known of the wiring."""
     wiring = question.wiring
     chosen = wiring.query
     known = isinstance(wiring, OneCircuit)
@@ -100,7 +100,7 @@ def _name_fields(question: DeskQuestion) -> list[Facts]:
 
 
 def _rows(question: DeskQuestion) -> list[int]:
-    """The states to ask about, each one flip from the one before where all are asked about."""
+    """Return the states to ask about; if all are, each is one flip from the one before."""
     switches = question.wiring.switches
     if switches <= _ALL_STATES:
         return gray(switches)

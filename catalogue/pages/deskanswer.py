@@ -1,4 +1,4 @@
-"""The answer of the symptom desk as facts: who fits, the way so far, and what to check next."""
+"""The facts of the desk's answer: which suspects fit, the way so far, and what to check next."""
 
 from collections.abc import Iterator, Sequence
 from typing import Final
@@ -26,7 +26,7 @@ _WEIGHTS: Final = "Weights of your own can be set with the command: miswire susp
 
 
 def answer_of(question: DeskQuestion) -> Answer:
-    """The engine's answer. Raises RefusalError for findings that no check here can give."""
+    """Return the desk's answer. Raises RefusalError for findings that no check here can give."""
     answer = Answer(
         question.wiring.pool,
         question.symptoms,
@@ -43,12 +43,12 @@ def answer_of(question: DeskQuestion) -> Answer:
 
 
 def gray(switches: int) -> list[int]:
-    """All states so that each is one flip from the one before."""
+    """Return all states in an order in which each is one flip from the one before."""
     return [number ^ number >> 1 for number in range(1 << switches)]
 
 
 def positions(question: DeskQuestion, state: int) -> list[Facts]:
-    """Each switch by name with its position in a state."""
+    """Return each switch by name with its position in a state."""
     return [
         {"name": name, "position": position(state, bit)}
         for bit, name in enumerate(question.wiring.names)
@@ -56,7 +56,7 @@ def positions(question: DeskQuestion, state: int) -> list[Facts]:
 
 
 def answer_facts(visit: Visit, question: DeskQuestion) -> Facts:
-    """Everything that the page of an answer shows."""
+    """Return everything that the page of an answer shows."""
     answer = answer_of(question)
     shown = (answer.groups or answer.nearest)[:_SHOWN_IN_FULL]
     left = {hypothesis.suspect for hypothesis in answer.hypotheses}
@@ -99,7 +99,7 @@ def answer_facts(visit: Visit, question: DeskQuestion) -> Facts:
 
 
 def _unsound(question: DeskQuestion) -> str | None:
-    """The verdict on a known circuit as it is, where that is not sound."""
+    """Return the verdict on a known circuit as it is, if it is not sound."""
     if not isinstance(question.wiring, OneCircuit):
         return None
     verdict = next(s.verdict for s in question.wiring.pool.suspects if s.family == NO_FAULT)
@@ -107,7 +107,7 @@ def _unsound(question: DeskQuestion) -> str | None:
 
 
 def _path(question: DeskQuestion, answer: Answer) -> Facts:
-    """What was seen at first, and every check with its finding and the way back to before it."""
+    """Return what was seen first, then each check with its finding and a link back to before it."""
     symptoms = question.symptoms
     return {
         "seen": [
@@ -168,7 +168,7 @@ def _hazards(group: SuspectGroup) -> Iterator[Facts]:
 
 
 def _group_states(question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Iterator[Facts]:
-    """What the suspects of a group do beside what was seen; of many switches what was seen."""
+    """Yield what the suspects of a group do in each state, or in those seen if there are many."""
     seen = answer.observed.seen
     switches = question.wiring.switches
     for state in gray(switches):
@@ -202,7 +202,7 @@ def _example(question: DeskQuestion, suspect: Suspect | None) -> Facts | None:
 
 
 def _all(question: DeskQuestion, word: str) -> dict[str, str] | None:
-    """The filters of the list that has all faults of a group, where there is one."""
+    """Return the filters of the list with all faults of a group, if there is such a list."""
     wiring = question.wiring
     if isinstance(wiring, OneCircuit) and wiring.label:
         return {"signature": word, "circuit": wiring.label}
@@ -218,7 +218,7 @@ def _check(question: DeskQuestion, hypotheses: Sequence[Hypothesis], proposal: P
     outcomes = np.array(check.outcomes)
     shares = np.bincount(outcomes, weights, len(check.results)) / weights.sum()
     counts = [len(np.unique(numbers[outcomes == number])) for number in range(len(shares))]
-    # What is as intended comes first, then what is likeliest.
+    # The finding that all is as intended comes first, then the likeliest.
     order = sorted(
         (number for number, suspects in enumerate(counts) if suspects),
         key=lambda number: (check.results[number][0] != CLEAR, -shares[number], number),

@@ -10,7 +10,7 @@ from verify.fault.registry import find_fault
 
 
 def picture(visit: Visit) -> Page:
-    """The wiring of a circuit beside the same with one fault, by ``circuit`` and ``fault``."""
+    """Show a circuit's wiring beside the same with one fault, by ``circuit`` and ``fault``."""
     question = asked(visit)
     if question is None or not isinstance(question.wiring, OneCircuit):
         raise RefusalError("A picture is of one circuit; take its address from a page.")

@@ -17,7 +17,7 @@ _MOST_HYPOTHESES: Final = 1_000
 
 
 def plan(visit: Visit) -> Page:
-    """What to check, what one may find, and what to check then."""
+    """Show what to check, what one may find, and what to check then."""
     try:
         question = asked(visit)
     except NotSearchedError as refusal:
@@ -50,7 +50,7 @@ def plan(visit: Visit) -> Page:
 
 
 def _no_plan(answer: Answer) -> str:
-    """Why there is no plan, or an empty text."""
+    """Return why there is no plan, empty if there is one."""
     if not answer.hypotheses:
         nothing = "Nothing fits what was seen, so there is nothing to plan."
         return f"{nothing} {phrase('nothing_fits')}" if answer.stops else nothing
@@ -76,7 +76,7 @@ def _whole(wiring: KnownWiring, answer: Answer) -> Facts:
 
 
 def _minded(here: CheckPlan) -> Iterator[str]:
-    """The cautions of all checks of a plan."""
+    """Yield the cautions of all checks of a plan."""
     if here.check is not None:
         if here.check.kind.caution:
             yield f"{here.check.kind.title}: {here.check.kind.caution}"
@@ -85,7 +85,7 @@ def _minded(here: CheckPlan) -> Iterator[str]:
 
 
 def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts:
-    """A plan from some point on; `known` are the reasons to stop that were told before."""
+    """Return a plan from some point on; `known` are the reasons to stop that were told before."""
     names = dict.fromkeys(
         suspect.description if wiring.pool.circuit else suspect.family for suspect in here.suspects
     )

@@ -29,7 +29,7 @@ _INTENDED_KEPT: Final = 64
 
 
 def fault(visit: Visit) -> Page:
-    """One fault, judged again while its page is made."""
+    """Show one fault, judged again while its page is made."""
     parts = visit.parts
     circuit = circuit_row(visit, parts["circuit"])
     kind = named_row(visit, "fault_kind", parts["kind"])
@@ -94,13 +94,13 @@ def fault(visit: Visit) -> Page:
 
 
 def _rules(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
-    """What published rules have to do with the mistake."""
+    """Return what published rules say about the mistake."""
     intended = parse(intended_file) if checked.circuit else None
     return rule_facts(visit, checked.circuit, intended)
 
 
 def _both_wirings(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
-    """The wiring as intended and as found, beside each other."""
+    """Return the picture of the wiring as intended and as found, beside each other."""
     if checked.circuit is None:
         return {}
     evidence = checked.examination.evidence if checked.examination else {}
@@ -108,7 +108,7 @@ def _both_wirings(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
-    """The row of the fault at a site, or of the one under which the result there is listed."""
+    """Return the row of the fault at a site, or of the one with which its result is listed."""
     row = visit.row(
         "select fault.*, outcome.verdict_id, outcome.signature_id, outcome.state, outcome.switch,"
         " outcome.lamp, outcome.by_volts, verdict.name as verdict, verdict.meaning,"
@@ -131,13 +131,13 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
 
 @lru_cache(maxsize=_INTENDED_KEPT)
 def _intended(file: str) -> tuple[Circuit, Observation | None]:
-    """A circuit and what it does as intended, which is the same for every fault of it."""
+    """Return a circuit and what it does as intended; the same for every fault of it."""
     circuit = parse(file)
     return circuit, judge(circuit, engine_for(circuit)).observation
 
 
 def _state_comparison(intended_file: str, checked: Recheck) -> list[Facts]:
-    """The table that compares the circuit as intended with the faulted one."""
+    """Return the table that compares the circuit as intended with the faulted one."""
     examination = checked.examination
     if examination is None or examination.judgement.observation is None:
         return []
@@ -153,7 +153,7 @@ def _state_comparison(intended_file: str, checked: Recheck) -> list[Facts]:
 
 
 def _alike(visit: Visit, row: Row) -> Facts:
-    """Other faults that nobody can tell from this one by flipping switches."""
+    """Return other faults that nobody can tell from this one by flipping switches."""
     everywhere = FaultChoice(signature=row["signature_id"])
     within = replace(everywhere, circuit=row["circuit_id"])
     here = fault_ids(visit, within, total(visit, within))
@@ -168,5 +168,5 @@ def _alike(visit: Visit, row: Row) -> Facts:
 
 
 def _family(visit: Visit, row: Row) -> Facts:
-    """What a person would call the fault, and how many there are of that name."""
+    """Return a person's name for the fault, and how many faults have that name."""
     return {"name": row["family"], "faults": total(visit, FaultChoice(family=row["family"]))}

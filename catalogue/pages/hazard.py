@@ -13,7 +13,7 @@ _EXAMPLES: Final = 6
 
 
 def hazard(visit: Visit) -> Page:
-    """One hazard, with the mimics that show it."""
+    """Show one hazard, with the mimics that have it."""
     row = named_row(visit, "hazard", visit.parts["hazard"])
     mimic = named_row(visit, "verdict", "mimic")
     mimics = some_faults(visit, FaultChoice(hazard=row["id"], verdict=mimic["id"]), _EXAMPLES)

@@ -13,7 +13,7 @@ _SIGNATURES: Final = 6
 
 
 def home(visit: Visit) -> Page:
-    """The ways in, with numbers from the catalogue."""
+    """Show the ways in, with numbers from the catalogue."""
     counts = counts_by_kind(visit, FaultChoice())
     hazards = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as faults,"

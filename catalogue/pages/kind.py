@@ -12,7 +12,7 @@ from verify.fault.registry import fault_kinds
 
 
 def kind(visit: Visit) -> Page:
-    """One kind of mistake."""
+    """Show one kind of mistake."""
     row = named_row(visit, "fault_kind", visit.parts["kind"])
     known = next((kind for kind in fault_kinds() if kind.name == row["name"]), None)
     sizes = list(_counts_by_size(visit, row))
@@ -31,7 +31,7 @@ def kind(visit: Visit) -> Page:
 
 
 def _worked_examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
-    """The examples of the kind; `is_stored` if the catalogue has the circuit and the fault."""
+    """Yield the kind's examples; `is_stored` if the catalogue has circuit and fault."""
     for example in known.examples:
         circuit, site = example.label, ",".join(example.site)
         yield {
@@ -56,7 +56,7 @@ def _is_stored(visit: Visit, row: Row, label: str, site: str) -> bool:
 
 
 def _counts_by_size(visit: Visit, row: Row) -> Iterator[Facts]:
-    """Counts by verdict for each size and scheme that the catalogue covers."""
+    """Yield counts by verdict for each size and scheme that the catalogue covers."""
     rows = visit.rows(
         "select locations, scheme, origin, verdict.name as verdict, sum(faults) as number"
         " from profile join verdict on verdict.id = verdict_id"

@@ -1,4 +1,4 @@
-"""Which mistakes still pass every flip: by hazard, place, kind and name, and layout by layout."""
+"""The page of mistakes that pass every flip: by hazard, place, kind and name, and by layout."""
 
 import re
 from collections import Counter
@@ -14,7 +14,7 @@ from catalogue.store.coverage import scheme_title
 from verify.behaviour.judgement import VERDICTS
 from verify.layout.enumeration import Layout
 
-#: What a page counts of `profile`: all faults of layouts, and the mimics among them.
+#: Sums over `profile`: all faults of layouts, and the mimics among them.
 _COUNTED: Final = f"sum(faults) as faults, coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"
 _FROM: Final = (
     "from profile where origin = 'layout' and (? is null or profile.locations = ?)"
@@ -23,12 +23,12 @@ _FROM: Final = (
 _TITLE: Final = "Which mistakes still pass every flip"
 _NAMES: Final = 10
 _EXAMPLES: Final = 3
-#: A layout with a longer label has no picture.
+#: A layout with a longer label gets no picture.
 _MOST_DRAWN: Final = 8
 
 
 def mimics(visit: Visit) -> Page:
-    """Counts and shares of mimics among the faults of all layouts that the filters leave."""
+    """Show counts and shares of mimics among the layouts' faults that pass the filters."""
     locations = whole_number(visit.query, "locations")
     scheme = visit.query.get("scheme", "")
     where = (locations, locations, scheme, scheme)
@@ -71,7 +71,7 @@ def _choices(visit: Visit) -> Facts:
 
 
 def _by_hazard(visit: Visit, where: tuple[object, ...], mimics: int) -> list[Facts]:
-    """The share is that of the mimics; a mimic can have several hazards."""
+    """Count by hazard; the share is that of the mimics, and a mimic can have several hazards."""
     rows = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as mimics from hazard"
         f" left join (select hazard_set, faults {_FROM} and {IS_MIMIC})"
@@ -92,7 +92,7 @@ def _by_kind(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _by_place(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """Boxes by the switch that is in them, first to last as the current meets them."""
+    """Count by box, which is named after its switch, first to last as the current meets them."""
     found: Counter[str] = Counter()
     passed: Counter[str] = Counter()
     for row in visit.rows(
@@ -111,7 +111,7 @@ def _by_place(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _place(place: str, locations: int) -> str:
-    """Where a fault is, in words that fit every size."""
+    """Return where a fault is, in words that fit every size."""
     if place == "":
         return "the whole circuit"
     if "-run" in place:
@@ -124,7 +124,7 @@ def _place(place: str, locations: int) -> str:
 
 
 def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """The names that most mimics have."""
+    """Return the names that most mimics have."""
     rows = visit.rows(
         f"select family.name, sum(mimics) as mimics from (select family_id, {_COUNTED} {_FROM}"
         " group by 1) join family on family.id = family_id group by 1"
@@ -135,7 +135,7 @@ def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _example_mimics(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """A mimic for each of the hazards that most mimics have, the simplest circuit's first."""
+    """Return a mimic for each of the commonest hazards, in the simplest circuit."""
     rows = visit.rows(
         f"with passing as (select hazard_set, faults, example_id {_FROM} and {IS_MIMIC}),"
         " leading as (select hazard.id, sum(faults) as mimics, min(example_id) as example"
@@ -150,7 +150,7 @@ def _example_mimics(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _by_layout(visit: Visit, where: tuple[object, ...]) -> Facts:
-    """A page of the circuits, those with the largest share of mimics first."""
+    """Return a page of circuits, those with the largest share of mimics first."""
     chosen = "origin = 'layout' and (? is null or locations = ?) and (? = '' or scheme = ?)"
     total = visit.number(f"select count(*) from circuit where {chosen}", *where)
     paging = paged(visit.query, total)

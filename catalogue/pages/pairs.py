@@ -1,4 +1,4 @@
-"""Two mistakes at once: how many hide each other, layout by layout, and each such pair."""
+"""The pages on two mistakes at once: how many hide each other, by layout, and each such pair."""
 
 from typing import Final
 
@@ -33,7 +33,7 @@ _EXAMPLES: Final = (
     ("makes-mimic", "mimic"),
     ("breaks", "trips"),
 )
-#: Pairs are few: SQLite is told to begin with them (a cross join keeps its order).
+#: SQLite must begin with the pairs, which are few: a cross join keeps its order.
 _PAIRS: Final = (
     "from pair cross join fault as one on one.id = pair.fault_id"
     " cross join outcome as one_outcome on one_outcome.id = one.outcome_id"
@@ -54,7 +54,7 @@ _PAIR: Final = (
 
 
 def pairs(visit: Visit) -> Page:
-    """Counts of pairs by what becomes of them, by layout and kind; and the list of those told."""
+    """Show counts of pairs by outcome, layout and kind, and the pairs stored one by one."""
     if not visit.number("select count(*) from pair_set"):
         return Page(_TITLE, "pairs", {"nothing": NOT_COMPUTED})
     return Page(
@@ -74,7 +74,7 @@ def pairs(visit: Visit) -> Page:
 
 
 def sizes(visit: Visit) -> list[Facts]:
-    """For each number of locations and scheme how many pairs there are, and what they do."""
+    """Return how many pairs there are and what they do, by number of locations and scheme."""
     rows = visit.rows(
         "select locations, scheme, count(*) as circuits, sum(existing) as existing,"
         " sum(judged) as judged, min(states_one) as one_least, max(states_one) as one_most,"
@@ -102,7 +102,7 @@ def sizes(visit: Visit) -> list[Facts]:
 
 
 def _layout_counts(visit: Visit) -> list[Facts]:
-    """The layouts all of whose pairs were judged, those with the largest share hidden first."""
+    """Return the layouts with all pairs judged, those with the largest share hidden first."""
     columns = ", ".join(
         f"coalesce(sum(pairs * (outcome = '{name}')), 0) as \"{name}\"" for name in OUTCOMES
     )
@@ -119,7 +119,7 @@ def _layout_counts(visit: Visit) -> list[Facts]:
 
 
 def _kind_counts(visit: Visit) -> list[Facts]:
-    """The kinds of which most pairs hide each other, where all pairs were judged."""
+    """Return the kinds of which most pairs hide each other, where all pairs were judged."""
     return visit.facts(
         "select one.name as one, one.title as one_title, other.name as other,"
         " other.title as other_title, sum(pairs * (outcome = 'hides-both')) as hidden,"
@@ -131,7 +131,7 @@ def _kind_counts(visit: Visit) -> list[Facts]:
 
 
 def _detection_by_state(visit: Visit) -> list[Facts]:
-    """How much one state shows, of mistakes that change the function: one, and two at once."""
+    """Return how many function-changing mistakes, one and two at once, each state shows."""
     return visit.facts(
         "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
         " max(1.0 * pair_state.faults / changing) as one_most,"
@@ -151,7 +151,7 @@ def _detection_by_state(visit: Visit) -> list[Facts]:
 
 
 def _example_pairs(visit: Visit) -> list[Facts]:
-    """A pair of each sort that teaches something, preferably of two kinds a person would do."""
+    """Return an instructive pair of each sort, of two kinds that people do if possible."""
     found = []
     for outcome, verdict in _EXAMPLES:
         row = visit.row(
@@ -179,7 +179,7 @@ def _pair_facts(row: Row) -> Facts:
 
 
 def _page_of_pairs(visit: Visit) -> Facts:
-    """A page of the pairs told one by one."""
+    """Return a page of the pairs that are stored one by one."""
     circuit, outcome = visit.query.get("circuit", ""), visit.query.get("outcome", "")
     if outcome and outcome not in OUTCOMES:
         raise RefusalError(f"outcome must be one of {', '.join(OUTCOMES)}; leave it out for all.")
@@ -210,7 +210,7 @@ def _page_of_pairs(visit: Visit) -> Facts:
 
 
 def pair(visit: Visit) -> Page:
-    """One pair of mistakes, judged again by the independent engine while its page is made."""
+    """Show one pair of mistakes, judged again by the independent engine for this page."""
     row, intended, one, other = _pair(visit)
     both = both_made(intended, one, other)
     circuits = (intended, one.apply(intended), other.apply(intended), both)
@@ -245,14 +245,14 @@ def pair(visit: Visit) -> Page:
 
 
 def pair_picture(visit: Visit) -> Page:
-    """The wiring of a circuit beside the same with both mistakes of a pair."""
+    """Show a circuit's wiring beside the same with both mistakes of a pair."""
     row, intended, one, other = _pair(visit)
     svg = wiring_picture(both_made(intended, one, other), intended=intended)
     return Page(f"Two mistakes in {row['circuit']}", "refusal", {}, svg=svg)
 
 
 def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
-    """The pair that an address names. Raises MissingError."""
+    """Return the pair that an address names. Raises MissingError."""
     parts = visit.parts
     circuit = circuit_row(visit, parts["circuit"])
     kinds = [named_row(visit, "fault_kind", parts[name]) for name in ("kind", "other_kind")]

@@ -1,4 +1,4 @@
-"""Pictures on pages: the wiring or the schematic, in a state that plain links choose."""
+"""Pictures on pages show the wiring or the schematic, in a state that plain links choose."""
 
 from collections.abc import Iterator, Mapping
 from typing import Final
@@ -14,7 +14,7 @@ from verify.behaviour.findings import position
 from verify.circuit.model import Circuit
 from verify.verdict.evidence import Evidence
 
-#: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
+#: A drawing of more boxes helps nobody on a page; `miswire draw` makes it all the same.
 MOST_BOXES: Final = 24
 
 _VIEWS: Final = {
@@ -31,7 +31,7 @@ def picture(
     *,
     intended: Circuit | None = None,
 ) -> Facts:
-    """What a page shows of a circuit, with the links that change it.
+    """Return the picture of a circuit for a page, with the links that change it.
 
     The query chooses: ``view`` one of wiring, found and schematic, ``state`` a position for every
     switch, ``path`` the claim whose evidence is shown along its path, in its own state.
@@ -96,7 +96,7 @@ def _picture_or_none(
     evidence: Evidence | None,
     intended: Circuit | None,
 ) -> Markup | None:
-    """The picture, or None where the circuit is too large for one on a page."""
+    """Return the picture, or None where the circuit is too large for one on a page."""
     if len(circuit.boxes) > MOST_BOXES:
         return None
     if view == "schematic":
@@ -112,7 +112,7 @@ def _picture_or_none(
 
 
 def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
-    """For each switch its position, and the link that moves it."""
+    """Yield for each switch its position, and the link that moves it."""
     for number, switch in enumerate(circuit.switches):
         moved = 0 if state is None else state ^ 1 << number
         yield {

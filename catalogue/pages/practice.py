@@ -1,7 +1,8 @@
-"""Practice: a curated case to flip, look at and name, with nothing but plain links.
+"""The page for practice: a curated case to flip, look at and name, with plain links only.
 
-The address holds all there is to remember: which case, how the switches stand, which combinations
-were seen, whether the boxes are open, and what was answered. Nothing is stored anywhere.
+The address holds everything that must be remembered: which case, how the switches stand, which
+combinations were seen, whether the boxes are open, and what was answered. Nothing is stored
+anywhere.
 """
 
 import random
@@ -27,12 +28,12 @@ from verify.base.problems import listing
 _TITLE: Final = "Practice"
 _SHEETS_KEPT: Final = 16
 _MOST_SEED: Final = 2**31 - 1
-#: The answer of whoever wants to be told.
+#: This answer asks for the solution.
 _TELL: Final = "tell"
 
 
 def practice(visit: Visit) -> Page:
-    """One case, as far as its visitor has come with it."""
+    """Show one case, as far as its visitor has come with it."""
     query = visit.query
     seed = whole_number(query, "seed") or 0
     level = _one_of("level", query.get("level", ""), ("", *LEVELS))
@@ -49,7 +50,7 @@ def practice(visit: Visit) -> Page:
 
 
 def _case_of_seed(cases: Sequence[Case], seed: int) -> Case:
-    """The case of a number: as it counts up, all come by before one comes again."""
+    """Return the case of a number; counting up shows every case before any comes again."""
     round_, place = divmod(seed, len(cases))
     order = list(cases)
     shuffle(order, random.Random(round_))
@@ -86,7 +87,7 @@ class _Practice:
         self._is_open = _one_of("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
 
     def page(self) -> Page:
-        """The page, with the solution once it was found or asked for."""
+        """Show the case, with the solution once it was found or asked for."""
         sheet, case = self._sheet, self._sheet.case
         forms = self._forms()
         chosen = next((c for c in self._question.choices if c.id == self._answer), None)
@@ -98,7 +99,7 @@ class _Practice:
             "case_title": self._say(case.title),
             "level": case.level,
             "story": self._say(case.story),
-            "conversion": sheet.dress.note,
+            "conversion": sheet.renaming.note,
             "warnings": list(self._warnings()),
             "fault": self._place if is_solved and self._stored is not None else None,
             "left_out": len(shipped().problems),
@@ -143,7 +144,7 @@ class _Practice:
         return [] if seen is None else list(state_forms(self._sheet.found, seen))
 
     def _warnings(self) -> Iterator[str]:
-        """What is no longer as the entry or the catalogue says."""
+        """Yield where the case is no longer as the entry or the catalogue says."""
         sheet = self._sheet
         if sheet.changed:
             yield sheet.changed
@@ -152,14 +153,14 @@ class _Practice:
 
     @property
     def _place(self) -> Facts:
-        """The case as a catalogue addresses it."""
+        """Return how a catalogue addresses the case."""
         case = self._sheet.case
         kind, _, site = case.fault.partition("/")
         return {"circuit": case.circuit, "kind": kind, "site": site}
 
     @cached_property
     def _stored(self) -> str | None:
-        """The verdict that the catalogue holds, None if it does not have the fault."""
+        """Return the verdict that the catalogue holds, None if it does not have the fault."""
         case = self._sheet.case
         kind, _, site = case.fault.partition("/")
         circuit = self._visit.row(
@@ -176,7 +177,7 @@ class _Practice:
         return None if row is None else str(row["name"])
 
     def _link(self, **changed: str) -> str:
-        """The address of this page with something changed."""
+        """Return the address of this page with some parameters changed."""
         here = {
             "seed": str(self._seed),
             "level": self._visit.query.get("level", ""),

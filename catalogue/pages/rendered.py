@@ -1,4 +1,4 @@
-"""Texts of faults on pages, made of what their rows hold."""
+"""The texts of faults on pages are rendered from what their rows hold."""
 
 from typing import Final, NamedTuple
 
@@ -11,21 +11,22 @@ _UNREADABLE: Final = (
     "Miswire can read."
 )
 
-#: What a query of faults selects for `render_fault`, where it calls fault, circuit and kind so.
+#: A query selects these columns for `with_words`, with these names for the tables.
 RENDER_COLUMNS: Final = "circuit.label as circuit, circuit.file, kind.name as kind, fault.site"
 
 
 class RenderedFault(NamedTuple):
-    """A fault in words: its site as labels have it, and the mistake as a sentence."""
+    """A fault in words: its site as it stands in labels, and the mistake as a sentence."""
 
     site: str
     description: str
 
 
 def render_fault(circuit: str, file: str, kind: str, site: int) -> RenderedFault:
-    """The words for a fault by label and file of its circuit, its kind and its site's number.
+    """Return the words for a fault, given its circuit, kind and the number of its site.
 
-    What cannot be read says so: a page must not fail for one row of a file that was tampered with.
+    Where nothing can be read the words say so: a page must not fail because of one row of a file
+    that somebody tampered with.
     """
     try:
         return RenderedFault(
@@ -37,7 +38,7 @@ def render_fault(circuit: str, file: str, kind: str, site: int) -> RenderedFault
 
 
 def with_words(row: Row) -> Facts:
-    """Return a row that has `RENDER_COLUMNS` with texts in place of the circuit file."""
+    """Return a row that has `RENDER_COLUMNS`, with texts in place of the circuit file."""
     facts: Facts = dict(row)
     words = render_fault(row["circuit"], row["file"], row["kind"], row["site"])
     del facts["file"]
@@ -45,7 +46,7 @@ def with_words(row: Row) -> Facts:
 
 
 def site_place(circuit: Row, kind: str, text: str) -> int | None:
-    """The number of the site with that text, or of the one under which its result is listed."""
+    """Return the place of the site with that text, or of the one that lists its result."""
     try:
         return rendering.site_place(circuit["label"], circuit["file"], kind, text)
     except (CircuitError, KeyError):
@@ -53,7 +54,7 @@ def site_place(circuit: Row, kind: str, text: str) -> int | None:
 
 
 def fault_words(visit: Visit, number: int) -> Facts | None:
-    """The fault of an id, in words, with the names of its circuit and kind."""
+    """Return a fault by id, in words, with the names of its circuit and kind."""
     row = visit.row(
         f"select {RENDER_COLUMNS} from fault join circuit on circuit.id = circuit_id"
         " join fault_kind as kind on kind.id = kind_id where fault.id = ?",

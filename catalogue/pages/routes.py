@@ -1,4 +1,4 @@
-"""Which address shows which page."""
+"""Each address is routed here to the page that it shows."""
 
 import re
 from collections.abc import Awaitable, Callable
@@ -59,12 +59,12 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/licences": project.licences,
 }
 
-#: The pages that judge a circuit of the visitor's, or hold every suspect against what was seen.
+#: These pages judge a circuit of the visitor's, or compare every suspect with what was seen.
 _COMPUTING: Final[frozenset[Reader]] = frozenset({desk, plan, picture})
 
 
 def routes() -> list[Route]:
-    """Pairs of a pattern and a view, the first that matches being taken."""
+    """Return pairs of a pattern and a view; the first pattern that matches decides."""
     names = "|".join(map(re.escape, STATIC_NAMES))
     static: Route = (rf"^{ROOT}/static/(?P<name>{names})$", static_file)
     pages: list[Route] = [
@@ -75,7 +75,7 @@ def routes() -> list[Route]:
 
 
 def _pattern(path: str) -> str:
-    """The regular expression of a path whose parts in angle brackets may be anything."""
+    """Return the regular expression of a path whose parts in angle brackets may be anything."""
     pattern = path.rstrip("/").replace("<", "(?P<").replace(">", ">[^/]+)")
     return rf"^{pattern}/?$"
 

@@ -1,4 +1,4 @@
-"""The page of a signature, what a light does as seen from outside, and the list of signatures."""
+"""The page of a signature, which is what a light does as seen from outside, and their list."""
 
 from typing import Final
 
@@ -15,7 +15,7 @@ _EXAMPLES: Final = 3
 
 
 def signature(visit: Visit) -> Page:
-    """One signature: its table of states, and which faults look like this from outside."""
+    """Show one signature: its table of states, and the faults that look like this."""
     row = signature_row(visit, visit.parts["signature"])
     counts = counts_by_kind(visit, FaultChoice(signature=row["id"]))
     examples = [
@@ -46,7 +46,7 @@ def signature(visit: Visit) -> Page:
 
 
 def signatures(visit: Visit) -> Page:
-    """All signatures of a number of switches, the most frequent first, a page of them."""
+    """Show the signatures of a number of switches, the most frequent first, a page of them."""
     locations = whole_number(visit.query, "locations")
     where = "? is null or locations = ?"
     total = visit.number(f"select count(*) from signature where {where}", locations, locations)

@@ -1,4 +1,4 @@
-"""How many faults of some circuits are alike."""
+"""Faults of some circuits that are alike are grouped and counted here."""
 
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
@@ -12,10 +12,10 @@ Numbers = npt.NDArray[np.int64]
 
 
 class FaultGroups(NamedTuple):
-    """Faults that are alike, in the order in which they come up.
+    """Groups of faults that are alike, in the order in which they first occur.
 
-    All (G,): how many, in how many circuits, and the first of them: its place among all faults, the
-    number of its circuit, and its place there.
+    Arrays of shape (groups,): how many faults are in the group, in how many circuits, and the first
+    of them: its place among all faults, the number of its circuit, and its place there.
     """
 
     faults: Numbers
@@ -26,13 +26,13 @@ class FaultGroups(NamedTuple):
 
 
 def interned(things: Iterable[object]) -> Numbers:
-    """A number for each thing, equal for equal things, the next one for each new."""
+    """Return a number for each thing: equal things have equal numbers, each new one the next."""
     numbers: dict[object, int] = {}
     return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
 def group_alike(keys: Sequence[npt.NDArray[Any]]) -> FaultGroups:
-    """Faults with equal keys; `keys` are those of the faults of each circuit."""
+    """Group faults with equal keys; each array of `keys` has those of one circuit's faults."""
     sizes = np.array([len(own) for own in keys], np.int64)
     alike, first = Numbering().of_keys(np.concatenate([*keys, np.zeros(0, np.int64)]))
     circuit = np.repeat(np.arange(len(keys)), sizes)

@@ -1,4 +1,4 @@
-"""The tables of circuits and their faults, and the views that put them together."""
+"""The tables of circuits and their faults are described here, with the views that join them."""
 
 from typing import Final
 

@@ -1,4 +1,4 @@
-"""A catalogue opened for reading, from programs and notebooks."""
+"""A catalogue is opened here for reading, by programs and notebooks."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -71,7 +71,7 @@ class Catalogue:
         return [dict(row) for row in self.connection.execute(sql, values)]
 
     def circuit(self, label: str) -> Circuit:
-        """The circuit of that label, such as ``chain-1.f.1``.
+        """Return the circuit of that label, such as ``chain-1.f.1``.
 
         Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
         """

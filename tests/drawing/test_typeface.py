@@ -233,7 +233,7 @@ def test_names_in_other_letters_stay_in_their_places(page: Page) -> None:
         names = {
             old: f"{name}-{old}" for old in ("slipway", "slipway-switch", "slipway-run", "lamp")
         }
-        circuit = Renaming(stair(), "us", names, f"⛵ {name} ﷺ {name}").dressed()
+        circuit = Renaming(stair(), "us", names, f"⛵ {name} ﷺ {name}").renamed()
         pictures += [wiring_picture(circuit), schematic_picture(circuit, state=0)]
         assert all(name[:5] in picture for picture in pictures[-2:])
     show(page, pictures, text_faces())
@@ -262,10 +262,10 @@ def _mistakes() -> Iterator[str]:
     for palette in VOLTS:
         for kind in fault_kinds():
             circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind))
-            dressed = Renaming.of(circuit, palette, (), "").dressed()
-            made = next(iter(kind.faults(NumberedCircuit(dressed)))).apply(dressed)
-            yield wiring_picture(made, intended=dressed)
-            yield wiring_picture(made, intended=dressed, marked=False, state=0)
+            renamed = Renaming.of(circuit, palette, (), "").renamed()
+            made = next(iter(kind.faults(NumberedCircuit(renamed)))).apply(renamed)
+            yield wiring_picture(made, intended=renamed)
+            yield wiring_picture(made, intended=renamed, marked=False, state=0)
             yield schematic_picture(made, state=1)
 
 

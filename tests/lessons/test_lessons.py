@@ -200,7 +200,7 @@ def test_in_other_terms_the_case_is_the_same(case: Case) -> None:
     for cable in there.found.cables:
         assert all(known.knows(colour) for colour in cable.conductors)
     original, _ = locate(case)
-    assert bool(there.dress.note) == (original.palette != "iec")
+    assert bool(there.renaming.note) == (original.palette != "iec")
     for old, new in zip(here.intended.cables, there.intended.cables, strict=True):
         for before, after in zip(old.conductors, new.conductors, strict=True):
             assert (before in PALETTES["us"].ground) == (after in known.ground)
