@@ -102,7 +102,7 @@ def terminal_x(device: Device) -> dict[str, float]:
 
 
 def drawn(device: Device, condition: SymbolState) -> SymbolInside:
-    """Draw the inside of a device whose terminals are above, its upper left corner at the origin."""
+    """Draw the inside of a device with its terminals above; the origin is its upper left corner."""
     into = SymbolInside()
     x = terminal_x(device)
     _SYMBOLS[device.kind](into, x, device, condition)
