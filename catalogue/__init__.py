@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 
 from verify.base.firstuse import loader
 
-if TYPE_CHECKING:  # for who reads types; the names are loaded by `__getattr__`
+if TYPE_CHECKING:  # for type checkers; at run time `__getattr__` loads the names
     from catalogue.desk.answer import Answer
     from catalogue.desk.asking import suspects
-    from catalogue.drawing.picture import Picture, draw
+    from catalogue.drawing.draw import Picture, draw
     from catalogue.store.reading import Catalogue, open_catalogue
 
 __all__ = ["Answer", "Catalogue", "Picture", "draw", "open_catalogue", "suspects"]
@@ -19,8 +19,8 @@ __all__ = ["Answer", "Catalogue", "Picture", "draw", "open_catalogue", "suspects
 _PLACES: Final = {
     "Answer": "catalogue.desk.answer:Answer",
     "Catalogue": "catalogue.store.reading:Catalogue",
-    "Picture": "catalogue.drawing.picture:Picture",
-    "draw": "catalogue.drawing.picture:draw",
+    "Picture": "catalogue.drawing.draw:Picture",
+    "draw": "catalogue.drawing.draw:draw",
     "open_catalogue": "catalogue.store.reading:open_catalogue",
     "suspects": "catalogue.desk.asking:suspects",
 }

@@ -24,7 +24,7 @@ OUR_BUG: Final = 70
 INTERRUPTED: Final = 130
 OUTPUT_CLOSED: Final = 141
 
-#: Each command with the module and name that hold it, and its help in a line.
+#: Each command with the module and the name that hold it, and its help in a line.
 COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
     "check": ("catalogue.commands.check:check", "Judge circuits."),
     "faults": ("catalogue.commands.faults:faults", "Judge every single fault of a circuit."),
@@ -77,10 +77,10 @@ COMMANDS: Final[Mapping[str, tuple[str, str]]] = {
 
 
 class LazyGroup(click.Group):
-    """The commands of `COMMANDS`, and what becomes of errors that any of them raises."""
+    """The group of all `COMMANDS`; it turns the errors that any of them raises into sentences."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """The names, in the order of a day's work."""
+        """Return the names, in the order of a day's work."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
@@ -96,7 +96,7 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
 
     def invoke(self, ctx: click.Context) -> object:
-        """Run a command; whatever goes wrong ends in sentences and a status of its own."""
+        """Run a command; every failure ends in sentences and a status of its own."""
         try:
             return super().invoke(ctx)
         except (click.exceptions.Exit, click.ClickException, click.Abort):
@@ -105,7 +105,7 @@ class LazyGroup(click.Group):
             complain(error.problems)
             ctx.exit(BAD_INPUT)
         except BrokenPipeError:
-            # Whoever read the output has seen enough; Python would complain when it flushes.
+            # The reader has closed the pipe, as `head` does; Python would complain when it flushes.
             with suppress(OSError):
                 os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(OUTPUT_CLOSED)
@@ -121,8 +121,9 @@ class LazyGroup(click.Group):
 
 
 def _loaded(place: str) -> ModuleType:
-    """A module. What modules make is made to stay: to look for garbage among it meanwhile takes
-    a quarter of the time.
+    """Import a module, with garbage collection off meanwhile.
+
+    Modules make objects that stay: searching them for garbage takes a quarter of the time.
     """
     if place in sys.modules:
         return sys.modules[place]
@@ -165,6 +166,6 @@ def main(ctx: click.Context, with_traceback: bool) -> None:
     if os.environ.get("NO_COLOR"):
         ctx.color = False
     for stream in (sys.stdout, sys.stderr):
-        # A terminal that lacks a letter of a name shows its number instead.
+        # A terminal that lacks a letter of a name shows the letter's number instead.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")

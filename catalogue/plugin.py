@@ -1,6 +1,6 @@
-"""Datasette with the pages of a catalogue: its home page, its labels, its column help.
+"""The Datasette plugin that shows the pages of a catalogue, its labels and its column help.
 
-The plugin does nothing where none of the databases is a catalogue.
+It does nothing where none of the databases is a catalogue.
 """
 
 from collections.abc import Awaitable, Callable, Generator
@@ -16,7 +16,8 @@ from jinja2 import ChoiceLoader, Environment, FileSystemLoader
 from markupsafe import Markup
 
 from catalogue.pages.cells import Cell, cell
-from catalogue.pages.foreign import no_sql, refusal_of
+from catalogue.pages.contract import RefusalError
+from catalogue.pages.datasette_errors import no_sql, refusal_of
 from catalogue.pages.gate import (
     App,
     Scope,
@@ -25,8 +26,7 @@ from catalogue.pages.gate import (
     require_short,
     whole_responses,
 )
-from catalogue.pages.routes import Route, routes
-from catalogue.pages.site import (
+from catalogue.pages.response import (
     Datasette,
     Request,
     find_catalogue,
@@ -36,15 +36,15 @@ from catalogue.pages.site import (
     refusal,
     static_version,
 )
-from catalogue.pages.visit import RefusalError
+from catalogue.pages.routes import Route, routes
 from catalogue.store.bounds import bound
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
 _UNCOUNTED: Final = b"_nocount=1"
-#: By what few of many millions of faults are found, and put in order, at once.
+#: Columns with an index: by these, few of many millions of faults are found and ordered at once.
 _FAULTS_BY: Final = frozenset({"id", *(index[0] for index in TABLE["fault"].indexes)})
 
 
@@ -64,7 +64,7 @@ def prepare_connection(conn: Connection) -> None:
     """Let queries of a catalogue say faults in words, ours and those that somebody types; bound
     what these take.
     """
-    teach_texts(conn)
+    register_text_functions(conn)
     if is_catalogue(row[0] for row in conn.execute("select name from sqlite_master")):
         bound(conn)
 
@@ -96,7 +96,7 @@ def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
 
 
 def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
-    """Whether Datasette is asked for rows of a view, or for faults by what has no index."""
+    """Return whether Datasette is asked for rows of a view, or of faults without an index."""
     database, _, name = scope["path"].removesuffix(".json").rpartition("/")
     if tilde_decode(database.rpartition("/")[2]) != known_catalogue(datasette):
         return False
@@ -113,7 +113,7 @@ def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
 def forbidden(
     datasette: Datasette, request: Request, message: str
 ) -> Callable[[], Awaitable[Response]] | None:
-    """Say in our words that SQL is turned off, which is all that is forbidden here."""
+    """Refuse in our words: the only thing that is forbidden here is SQL, if it is turned off."""
     if known_catalogue(datasette) is None or datasette.setting("default_allow_sql"):
         return None
     return lambda: refusal(datasette, request, no_sql(), as_json=_is_json(request))
@@ -148,7 +148,7 @@ def prepare_jinja2_environment(env: Environment) -> None:
 
 
 def _coded(text: str) -> Markup:
-    """Text in which what stands between back-quotes is code."""
+    """Return text in which the parts between back-quotes are marked as code."""
     parts = text.split("`")
     return Markup("").join(
         Markup("<code>{}</code>").format(part) if number % 2 else part
@@ -157,24 +157,24 @@ def _coded(text: str) -> Markup:
 
 
 def _few(number: float) -> str:
-    """A number with one digit after the point, if that says anything."""
+    """Return a number with one digit after the point, if that digit says anything."""
     return f"{number:,.1f}".removesuffix(".0")
 
 
 def _share(share: float) -> str:
-    """A share in percent."""
+    """Return a share in percent."""
     return "under 1 %" if 0 < share < 0.01 else f"{share:.0%}".replace("%", " %")
 
 
 @hookimpl
 def register_routes() -> list[Route]:
-    """Our pages, the home page among them."""
+    """Return our pages, the home page among them."""
     return routes()
 
 
 @hookimpl
 def extra_template_vars(datasette: Datasette) -> Callable[[], Awaitable[dict[str, object]]]:
-    """What stands around our pages, and around Datasette's own."""
+    """Return the frame around our pages, and around Datasette's own."""
 
     async def variables() -> dict[str, object]:
         return {"miswire": await frame(datasette), "static_version": static_version}
@@ -184,7 +184,7 @@ def extra_template_vars(datasette: Datasette) -> Callable[[], Awaitable[dict[str
 
 @hookimpl
 def extra_css_urls(datasette: Datasette, view_name: str) -> list[str]:
-    """The style of Datasette's own pages."""
+    """Return the style sheets of Datasette's own pages."""
     if view_name == _OURS or known_catalogue(datasette) is None:
         return []
     name = "tables.css"
@@ -193,7 +193,7 @@ def extra_css_urls(datasette: Datasette, view_name: str) -> list[str]:
 
 @hookimpl
 def get_metadata(datasette: Datasette) -> dict[str, object]:
-    """Titles, help and facets of the tables."""
+    """Return titles, help and facets of the tables."""
     name = known_catalogue(datasette)
     if name is None:
         return {}
@@ -225,7 +225,7 @@ def _table_metadata() -> dict[str, object]:
 def render_cell(
     row: Any, value: Any, column: str, table: str | None, database: str, datasette: Datasette
 ) -> Markup | Cell | None:
-    """Labels that lead to our pages, and states in words."""
+    """Return labels that lead to our pages, and states in words."""
     if table is None or database != known_catalogue(datasette):
         return None
     return cell(datasette, row, value, column, table)

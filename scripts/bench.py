@@ -26,9 +26,9 @@ from catalogue.build.sweep import build
 from catalogue.build.workforce import processes
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
 from verify.behaviour.signature import LIT
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine
@@ -39,15 +39,15 @@ from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout
 from verify.verdict.judging import verdicts
 
-#: Feed and lamp in the middle of a chain of boxes: nothing special about it but its length.
+#: A chain of boxes with feed and lamp in the middle; only its length is special.
 LAYOUTS: Final = {2: "1.f.1", 4: "1.f.1.2.3", 6: "1.f.1.2.3.4.5"}
 
-#: Locations, and how many faulted circuits are put to every tool.
+#: For each number of locations, how many faulted circuits every tool judges.
 PEERS: Final = {2: 200, 4: 100, 6: 40, 8: 12}
 
 
 def rate(work: Callable[[], object], amount: int, seconds: float) -> float:
-    """How much of `amount` is done a second, repeating `work` for about `seconds`; best of all."""
+    """Return how much of `amount` is done a second by `work`: the best of `seconds` of repeats."""
     best = 0.0
     end = time.perf_counter() + seconds
     while best == 0.0 or time.perf_counter() < end:
@@ -58,7 +58,7 @@ def rate(work: Callable[[], object], amount: int, seconds: float) -> float:
 
 
 def engines(locations: int, seconds: float) -> dict[str, float | int]:
-    """Faulted circuits judged a second by each engine, on the same faults of one circuit.
+    """Return how many faulted circuits each engine judges a second, on the same faults.
 
     *words* gets arrays that are prepared, whose cost is given beside it; *paths* gets the faulted
     circuits. Both find verdicts with all hazards.
@@ -69,7 +69,7 @@ def engines(locations: int, seconds: float) -> dict[str, float | int]:
     changes = [fault.change for fault in faults]
     batch = flattener.batch(changes * 8)
     words = WordsEngine()
-    verdicts(words.observe_batch(batch))  # compiles the kernel if nobody has yet
+    verdicts(words.observe_batch(batch))  # this compiles the kernel if nobody has yet
     sample = _every_nth(circuit, faults, 200 if locations < 6 else 20)
     paths = PathsEngine()
     result: dict[str, float | int] = {
@@ -97,13 +97,13 @@ def _every_nth(circuit: Circuit, faults: list[Fault], count: int) -> list[Circui
 
 
 def desk(seconds: float) -> dict[str, float | int]:
-    """Milliseconds for an answer of the symptom desk, groups and next check included."""
+    """Return the milliseconds for an answer of the symptom desk, with groups and next check."""
     four = Layout.parse(LAYOUTS[4]).circuit("chain")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.db"
         build(path, [2, 3], hire=partial(processes, os.cpu_count() or 1))
         with closing(sqlite3.connect(path)) as connection:
-            teach_texts(connection)
+            register_text_functions(connection)
 
             def of_circuit() -> None:
                 _answer(pool_of_circuit(four), any_order=False)
@@ -113,7 +113,7 @@ def desk(seconds: float) -> dict[str, float | int]:
                     pool = pool_of_catalogue(connection.execute, locations)
                     _answer(pool, any_order=True)
 
-            of_circuit()  # loads the compiled kernel
+            of_circuit()  # this loads the compiled kernel
             measured = {
                 "circuit_of_four_locations_ms": 1000 / rate(of_circuit, 1, seconds),
                 "catalogue_of_two_and_three_locations_ms": 1000 / rate(of_catalogue, 1, seconds),
@@ -121,15 +121,15 @@ def desk(seconds: float) -> dict[str, float | int]:
     return {key: _rounded(value) for key, value in measured.items()}
 
 
-def _answer(pool: Pool, *, any_order: bool) -> None:
-    """What the desk works out for a light that is on in the first two states that were tried."""
+def _answer(pool: SuspectPool, *, any_order: bool) -> None:
+    """Work out the desk's answer for a light that is on in the first two states tried."""
     symptoms = Symptoms(pool.switches, {0: LIT, 1: LIT}, as_found=any_order)
     answer = Answer(pool, symptoms, {}, check_kinds(), any_order)
     answer.to_json()
 
 
 def side_by_side() -> list[dict[str, object]]:
-    """Miswire's engines beside general tools, which come with the extra ``bench``."""
+    """Compare Miswire's engines with general tools, which come with the extra ``bench``."""
     try:
         from bench_peers import peers
     except ModuleNotFoundError as error:

@@ -26,7 +26,7 @@ _SECONDS_BETWEEN: Final = 0.2
 
 
 def build(path: Path, locations: int) -> dict[str, float | int | str]:
-    """Seconds, rows and peak memory of one build, which runs as a command of its own."""
+    """Return seconds, rows and peak memory of one build, which runs as a command of its own."""
     command = [sys.executable, "-c", "from catalogue.cli import main; main()", "build", str(path)]
     command += ["--locations", str(locations), "--scheme", "chain", "--workers", "2", "--json"]
     started = time.perf_counter()
@@ -52,7 +52,7 @@ def build(path: Path, locations: int) -> dict[str, float | int | str]:
 
 
 def _watch(process: subprocess.Popen[str], peak: list[int]) -> None:
-    """Note the most memory that a process and all that it started hold, shared pages once."""
+    """Note the highest memory use of a process and all that it started, shared pages once."""
     while process.poll() is None:
         peak[0] = max(peak[0], sum(map(_bytes, _family(process.pid))))
         time.sleep(_SECONDS_BETWEEN)
@@ -68,7 +68,7 @@ def _family(pid: int) -> list[int]:
 
 
 def _bytes(pid: int) -> int:
-    """The memory of one process: pages that several share count in part for each."""
+    """Return the memory of one process; pages that several share count in part for each."""
     with contextlib.suppress(OSError):
         for line in Path(f"/proc/{pid}/smaps_rollup").read_text("ascii").splitlines():
             if line.startswith("Pss:"):
@@ -77,9 +77,9 @@ def _bytes(pid: int) -> int:
 
 
 def bare(path: Path, folder: Path, *, indexes_first: bool) -> float:
-    """Seconds for `executemany` of all rows of table fault into an empty file, indexes included.
+    """Return the seconds of `executemany` for all rows of table fault, with its indexes.
 
-    Reading the rows is not counted.
+    The rows go into an empty file; reading them is not counted.
     """
     copy = folder / "bare.db"
     copy.unlink(missing_ok=True)
@@ -114,7 +114,7 @@ def bare(path: Path, folder: Path, *, indexes_first: bool) -> float:
 
 
 def measure(locations: int, folder: Path) -> dict[str, float | int | str]:
-    """A build, and the bare statement beside it."""
+    """Measure a build, and the bare statement beside it."""
     path = folder / f"{locations}.db"
     found = build(path, locations)
     seconds = float(found["seconds"])

@@ -1,4 +1,4 @@
-"""The census: nodes a second, what the pruning rules save, and what a second process gains."""
+"""Measure the census: nodes a second, what pruning saves, and what a second process gains."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED
-from verify.study.census.search import Run, run_of, search_batches
+from verify.study.census.search import SearchRun, run_of, search_batches
 
-#: With and without the rules, whole, and a part of a run that is long enough to be spread.
+#: Whole runs with and without the rules, and a part of a run that is long enough to share.
 _LOCATIONS = 3
 _WHOLE_LOCATIONS = 4
 _SPREAD_LOCATIONS = 5
@@ -18,8 +18,8 @@ _WORKERS = 2
 
 
 def census() -> dict[str, object]:
-    """Nodes and seconds of whole runs, compiled beforehand; one run each, for they are long."""
-    _timed(run_of(2, UNPRUNED))  # loads the kernel or compiles it
+    """Return the nodes and seconds of whole runs; each is made once, for they are long."""
+    _timed(run_of(2, UNPRUNED))  # this loads the kernel or compiles it
     unpruned_nodes, unpruned_seconds = _timed(run_of(_LOCATIONS, UNPRUNED))
     nodes, seconds = _timed(run_of(_LOCATIONS))
     without = {}
@@ -28,10 +28,10 @@ def census() -> dict[str, object]:
             more, _ = _timed(run_of(_LOCATIONS, PRUNED & ~rule.bit))
             without[rule.name] = round(more / nodes, 2)
     whole_nodes, whole_seconds = _timed(run_of(_WHOLE_LOCATIONS))
-    part = Run(run_of(_SPREAD_LOCATIONS).batches[:_SPREAD_BATCHES], 0)
+    part = SearchRun(run_of(_SPREAD_LOCATIONS).batches[:_SPREAD_BATCHES], 0)
     part_nodes, alone_seconds = _timed(part)
     with ProcessPoolExecutor(_WORKERS, mp_context=get_context("spawn")) as pool:
-        # Once before the clock starts, so that both workers have loaded the kernel.
+        # This runs once before the clock starts, so that both workers have loaded the kernel.
         _timed(run_of(_WHOLE_LOCATIONS), pool)
         _, spread_seconds = _timed(part, pool)
     return {
@@ -54,8 +54,8 @@ def census() -> dict[str, object]:
     }
 
 
-def _timed(run: Run, executor: Executor | None = None) -> tuple[int, float]:
-    """The nodes of a run, and the seconds that its batches take."""
+def _timed(run: SearchRun, executor: Executor | None = None) -> tuple[int, float]:
+    """Return the nodes of a run, and the seconds that its batches take."""
     started = time.perf_counter()
     results = search_batches(run.batches, executor=executor, window=3 * _WORKERS)
     nodes = sum(found.nodes for _, found in results)

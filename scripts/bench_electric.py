@@ -1,4 +1,4 @@
-"""Electrical solutions a second, against circuit simulators and one matrix at a time."""
+"""Measure electrical solutions a second, beside circuit simulators and single matrices."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from verify.fault.registry import all_faults
 
 
 class Rate(Protocol):
-    """How much of an amount of work is done a second."""
+    """Measures how much of an amount of work is done a second."""
 
     def __call__(self, work: Callable[[], object], amount: int, seconds: float) -> float:
-        """Repeats `work` for so many seconds."""
+        """Repeat `work` for so many seconds."""
 
 
 class _OpenDSS:
@@ -53,7 +53,7 @@ class _OpenDSS:
 
 
 def electric(circuit: Circuit, rate: Rate, seconds: float) -> dict[str, float]:
-    """Solutions a second, a solution being one faulted circuit in one state.
+    """Return solutions a second; a solution is one faulted circuit in one state.
 
     *batch* solves all faults in all states from prepared arrays; *outcomes* makes the arrays and
     says what every lamp and breaker does as well. *plain* makes and solves one matrix for each.

@@ -1,4 +1,4 @@
-"""Seconds to count every way to land the free ends, and how many ways that is a second."""
+"""Measure how long it takes to count every way to land the free ends."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ HOOKUPS: Final = (
 
 
 def landings() -> list[dict[str, float | int | str]]:
-    """Each usual hookup of two locations, by one worker and by two; hazards are looked for too.
+    """Measure each usual hookup of two locations, with one worker and with two.
 
-    What has to be loaded and compiled has been before.
+    Hazards are searched for too; everything is loaded and compiled beforehand.
     """
     engine = VoltsEngine()
     circuits = {name: load(data_path("circuits") / f"{name}.toml") for name in HOOKUPS}

@@ -1,9 +1,9 @@
-"""One question, any-location control of a faulted circuit, put to Miswire and to general tools.
+"""Measure one question, any-location control of a faulted circuit, in Miswire and general tools.
 
 Every tool gets what conductors alone connect (`Pieces`), so that none is measured at reading
-circuits, and is used as its own documentation shows it: networkx and scipy go through the states,
-z3 and a SAT solver get the lamp as a formula and look for a state in which it is not the parity
-that state 0 says it is.
+circuits, and is used as its own documentation shows: networkx and scipy go through the states, z3
+and a SAT solver get the lamp as a formula and look for a state in which it differs from the parity
+that state 0 implies.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Asked:
         self.nodes = len(numbers)
 
     def closed(self, state: int) -> list[tuple[int, int]]:
-        """The contacts that are closed in a state."""
+        """Return the contacts that are closed in a state."""
         return [
             (a, b)
             for switch, up, down, a, b in self.contacts
@@ -63,7 +63,7 @@ class Asked:
         ]
 
     def any_location(self, part_of: Callable[[int], Sequence[int]]) -> bool:
-        """Whether it has any-location control, if `part_of` gives what is connected in a state."""
+        """Return whether it has any-location control; `part_of` gives what a state connects."""
         first: bool | None = None
         for state in range(1 << self.switches):
             part = part_of(state)
@@ -83,7 +83,7 @@ class Asked:
 
 
 def by_networkx(asked: Asked) -> bool:
-    """A graph for each state, and its connected components."""
+    """Decide it by a graph for each state, and its connected components."""
 
     def part_of(state: int) -> Sequence[int]:
         graph: nx.Graph[int] = nx.empty_graph(asked.nodes)
@@ -98,7 +98,7 @@ def by_networkx(asked: Asked) -> bool:
 
 
 def by_scipy(asked: Asked) -> bool:
-    """A sparse matrix for each state, and `connected_components`."""
+    """Decide it by a sparse matrix for each state, and `connected_components`."""
 
     def part_of(state: int) -> Sequence[int]:
         ends = np.array(asked.closed(state), np.int32).reshape(-1, 2).T
@@ -111,7 +111,7 @@ def by_scipy(asked: Asked) -> bool:
 
 
 class Formula:
-    """What a lamp does as a formula over the switches, by reachability unrolled to its end.
+    """The lamp as a formula over the switches: reachability, unrolled to its end.
 
     The operations are given: of z3 or of clauses.
     """
@@ -163,7 +163,7 @@ class _Z3:
 
 
 def by_z3(asked: Asked) -> bool:
-    """Two checks: that no state trips or is uneven, for lamps lit at even parity and at odd."""
+    """Decide it by two checks that no state trips or breaks the parity: one for each parity."""
     formula = Formula(asked, _Z3)
     for even in (False, True):
         solver = z3.Solver()
@@ -225,7 +225,7 @@ class _Clauses:
 
 
 def by_sat(asked: Asked) -> bool:
-    """The same two checks by clauses, with a fresh solver each time as for one question."""
+    """Decide it by the same two checks as clauses, with a fresh solver for each question."""
     logic = _Clauses()
     formula = Formula(asked, logic)
     uneven = logic.differ(formula.odd, formula.lit)
@@ -237,7 +237,7 @@ def by_sat(asked: Asked) -> bool:
 
 
 def peers(locations: int, count: int) -> dict[str, Any]:
-    """Circuits a second by each tool, on the same circuits; all must give the same answers.
+    """Return circuits a second by each tool, on the same circuits; all answers must agree.
 
     *words* is measured in one call for all, as it is used, and circuit by circuit. Miswire's
     engines find every hazard too, which the other tools are not asked for.

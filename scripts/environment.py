@@ -26,7 +26,7 @@ PROGRAMS = VENV / ("Scripts" if os.name == "nt" else "bin")
 OLDEST_PYTHON = (3, 11)
 TEST_EXTRA = "[test]"
 NEWEST = "--newest"
-#: What `NEWEST` does, for the help of scripts that take it.
+#: The help text for `NEWEST` in scripts that take it.
 NEWEST_HELP = "install the newest versions that fit, not those that the tests ran with"
 
 _STAMP = VENV / "miswire-stamp"
@@ -72,13 +72,13 @@ def ensure(extra: str = "", *, newest: bool = False) -> None:
     place = f"{ROOT} {sys.version!r}"
     content = contents(newest=newest)
     recorded = _STAMP.read_text("utf-8").split("\n") if _STAMP.is_file() else []
-    # An environment that can run the tests can run everything.
+    # An environment that can run the tests is good for everything.
     if recorded in ([place, content, extra], [place, content, TEST_EXTRA]):
         return
     try:
         if recorded[:1] != [place]:
             _make()
-        _STAMP.write_text(place, "utf-8")  # a fresh one or not, it is not up to date yet
+        _STAMP.write_text(place, "utf-8")  # new or old, it is not up to date yet
         _install(f".{extra}", newest=newest)
         _STAMP.write_text("\n".join((place, content, extra)), "utf-8")
     except OSError as error:
@@ -89,26 +89,26 @@ def ensure(extra: str = "", *, newest: bool = False) -> None:
 
 
 def _listening(command: list[str]) -> subprocess.Popen[str]:
-    """A program that runs in the checkout, whose output can be read as it comes."""
+    """Start a program in the checkout whose output can be read as it comes."""
     return subprocess.Popen(
         command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, encoding="utf-8"
     )
 
 
 def forget() -> None:
-    """Have the next `ensure` make the environment anew."""
+    """Make the next `ensure` build the environment anew."""
     _STAMP.unlink(missing_ok=True)
 
 
 def contents(*, newest: bool) -> str:
-    """What changes when an environment has to be brought up to date: of what it is made."""
+    """Return what the environment is made of; it is brought up to date when this changes."""
     made_of = (ROOT / "pyproject.toml").read_bytes()
     made_of += NEWEST.encode() if newest else pins.PLACE.read_bytes()
     return hashlib.sha256(made_of).hexdigest()
 
 
 def _make() -> None:
-    """An empty environment, in place of whatever is there."""
+    """Make an empty environment in place of whatever is there."""
     say(f"Making the environment {VENV}")
     made = subprocess.run(
         [sys.executable, "-m", "venv", "--clear", str(VENV)],
@@ -160,16 +160,16 @@ def _install(requirement: str, *, newest: bool) -> None:
 
 
 def run(*command: str) -> int:
-    """Run a program of the environment in the checkout; its exit status.
+    """Run a program of the environment in the checkout; return its exit status.
 
-    Control-C reaches the program by itself, a request to terminate is passed on:
-    either way the program is given the time to finish.
+    Control-C reaches the program by itself, a request to terminate is passed on: either way the
+    program gets the time to finish.
     """
     return _run(command, None)[0]
 
 
 def ask(*command: str) -> tuple[int, str]:
-    """Run a program like `run`; its exit status and what it printed on standard output."""
+    """Run a program like `run`; return its exit status and its standard output."""
     return _run(command, subprocess.PIPE)
 
 

@@ -1,4 +1,4 @@
-"""Makes the fonts of pages and pictures again, with the table of how wide their letters are.
+"""This makes the fonts of pages and pictures again, with the table of letter widths.
 
 It needs npm and `pip install 'fonttools[woff]'`, which nothing else here does. Both families are
 under the SIL Open Font License without a reserved font name. What is kept: the letters of the
@@ -23,14 +23,14 @@ from fontTools.ttLib import TTFont
 _STATIC: Final = Path(__file__).resolve().parents[1] / "catalogue" / "static"
 _TEXT: Final = "@expo-google-fonts/arimo@0.4.3"
 _MARKS: Final = "@fontsource/noto-sans-symbols-2@5.3.0"
-#: The files to make, with where their letters come from.
+#: The files to make, with the sources of their letters.
 _WEIGHTS: Final = {
     "regular": (_TEXT, "400Regular/Arimo_400Regular.ttf"),
     "bold": (_TEXT, "700Bold/Arimo_700Bold.ttf"),
 }
 _LATIN: Final = (range(0x20, 0x7F), range(0xA0, 0xAD), range(0xAE, 0x180), range(0x218, 0x21C))
 _SIGNS: Final = "Ω–—\N{LEFT SINGLE QUOTATION MARK}’\N{SINGLE LOW-9 QUOTATION MARK}“”„…€→−≠≤≥"
-#: Signs of positions, lamps, verdicts and answers, most of which the first family does not have.
+#: Signs for positions, lamps, verdicts and answers, most of which the first family lacks.
 _SHAPES: Final = "↯▲▼○◍◐●⚠✓✗"
 _NAMES_KEPT: Final = [*range(7), 13, 14]
 
@@ -52,7 +52,7 @@ def main() -> int:
 
 
 def _packed(package: str, folder: Path) -> Path:
-    """The files of a package of the npm registry."""
+    """Download a package of the npm registry; return its files."""
     out = folder / package.replace("/", "-")
     if not out.exists():
         pack = ["npm", "pack", "--silent", package]
@@ -81,7 +81,7 @@ def _subset(source: Path, letters: Iterable[int], name: str) -> TTFont:
 
 
 def _advances(font: TTFont) -> dict[str, int]:
-    """How far each letter goes, in the units of the font."""
+    """Return how wide each letter is, in the units of the font."""
     return {chr(code): font["hmtx"][name][0] for code, name in sorted(font.getBestCmap().items())}
 
 

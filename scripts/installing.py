@@ -1,6 +1,6 @@
-"""What pip is doing, on one line of a terminal, with the time left; a log file is spared it.
+"""Pip's progress is shown on one line of a terminal with the time left, and not in a log file.
 
-pip says what it collects and then, for most of the time, nothing: what is unpacked by then is
+Pip says what it collects and then, for most of the time, nothing; so the unpacked distributions are
 counted in the environment itself.
 """
 
@@ -13,14 +13,14 @@ import time
 from pathlib import Path
 from types import TracebackType
 
-#: What pip begins a line with for each distribution that it has found.
+#: Pip begins a line with one of these for each distribution that it has found.
 _FOUND = ("Collecting ", "Processing ", "Requirement already satisfied: ")
 _UNPACKS = "Installing collected packages: "
 _SECONDS_BETWEEN = 1.0
 
 
 class Installation:
-    """Says how far an installation is; hand it every line of pip's output.
+    """Shows how far an installation is; pass it every line of pip's output.
 
     `expected` is how many distributions there will be, 0 if nobody knows. Use it as a context.
     """
@@ -55,12 +55,12 @@ class Installation:
         """Take in one line of pip's output."""
         self._found += line.startswith(_FOUND)
         if line.startswith(_UNPACKS):
-            # File systems stamp files by a coarser clock, which may be behind.
+            # File systems stamp files by a coarser clock, which may lag behind.
             self._unpacks_since = time.time() - _SECONDS_BETWEEN
             self._to_unpack = line.count(",") + 1
 
     def unpacked(self) -> int:
-        """How many distributions pip has completed since it began to unpack."""
+        """Return how many distributions pip has completed since it began to unpack."""
         return sum(
             record.stat().st_mtime >= self._unpacks_since
             for libraries in ("lib/python*", "Lib")
@@ -68,7 +68,7 @@ class Installation:
         )
 
     def told(self, seconds: float, unpacked: int) -> str:
-        """The line to show after so many seconds, with so many distributions in place."""
+        """Return the line to show after so many seconds, with so many distributions unpacked."""
         if self._to_unpack:
             total, done = self._to_unpack, min(unpacked, self._to_unpack)
             what = f"Unpacking: {done} of {total} packages"

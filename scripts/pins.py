@@ -1,4 +1,4 @@
-"""The exact versions that the tests ran with: `constraints.txt`, which pip reads as it is.
+"""The pins in `constraints.txt` are the exact versions that the tests ran with; pip reads them.
 
 Every line holds for one version of Python, by pip's own marker.
 """
@@ -29,13 +29,13 @@ class Pin(NamedTuple):
     for_tests: bool
 
     def line(self) -> str:
-        """As it stands in the file."""
+        """The pin as it stands in the file."""
         note = _FOR_TESTS if self.for_tests else ""
         return f'{self.name}=={self.version} ; python_version == "{self.python}"{note}'
 
 
 def read(text: str) -> list[Pin]:
-    """The pins in the text of a file; ValueError for a line that is none."""
+    """Return the pins in the text of a file. Raises ValueError for a line that is none."""
     pins = []
     for line in text.splitlines():
         if line and not line.startswith("#"):
@@ -48,11 +48,11 @@ def read(text: str) -> list[Pin]:
 
 
 def renewed(text: str, python: str, pins: Iterable[Pin]) -> str:
-    """The text of a file with `pins` in place of those for `python`; the others stay."""
+    """Return a file's text with `pins` in place of those for `python`; the others stay."""
     kept = [pin for pin in read(text) if pin.python != python]
     return _HEAD + "".join(f"{pin.line()}\n" for pin in sorted([*kept, *pins]))
 
 
 def plain(name: str) -> str:
-    """The name of a distribution as indexes compare it: ``jinja2`` for Jinja2."""
+    """Return the name of a distribution as indexes compare it: ``jinja2`` for Jinja2."""
     return re.sub(r"[-_.]+", "-", name).lower()

@@ -14,12 +14,12 @@ import sys
 import environment
 import pins
 
-#: The project itself, and what brings the others in, of which every Python has its own.
+#: The project itself, and the installers, of which every Python has its own.
 _NOT_PINNED = ("miswire", "pip")
 
 
 def main() -> int:
-    """Renew the pins of this Python; the exit status of the tests."""
+    """Renew the pins of this Python; return the exit status of the tests."""
     environment.forget()
     environment.ensure(newest=True)
     needed = set(installed())
@@ -40,7 +40,7 @@ def main() -> int:
 
 
 def installed() -> dict[str, str]:
-    """The version of every distribution in the environment but for those of `_NOT_PINNED`."""
+    """Return the version of every distribution but those of `_NOT_PINNED`."""
     status, listed = environment.ask(
         "python", "-m", "pip", "list", "--disable-pip-version-check", "--format", "json"
     )

@@ -1,7 +1,7 @@
-"""Other ways to solve what `verify.electric` solves, for its tests and to measure it against.
+"""Other programs solve here what `verify.electric` solves, for tests and benchmarks.
 
-Netlists by simulators that know nothing of Miswire, ngspice and OpenDSS; arrays by one matrix for
-each row and state.
+Simulators that know nothing of Miswire, ngspice and OpenDSS, solve netlists; arrays are solved by
+one matrix for each row and state.
 """
 
 import math
@@ -27,7 +27,7 @@ _CONTROL = ".control\nset numdgt=12\nrun\nprint all\nquit\n.endc\n.end\n"
 
 
 def by_ngspice(netlist: str) -> Voltages:
-    """The voltage of every node and the current of every source, by ngspice as a process."""
+    """Return the voltage of every node and the current of every source, by an ngspice process."""
     done = subprocess.run(
         ["ngspice", "-b", "/dev/stdin"],
         input=_ANALYSIS.sub("", netlist) + _CONTROL,
@@ -42,7 +42,7 @@ def by_ngspice(netlist: str) -> Voltages:
 
 
 def by_opendss(netlist: Netlist) -> Voltages:
-    """The voltage of every node, by OpenDSS in this process; it needs no leaks."""
+    """Return the voltage of every node, by OpenDSS in this process; it needs no leaks."""
     load_opendss(netlist.elements, netlist.assumed)
     dss.Solution.Solve()
     volts = dss.Circuit.AllBusVolts()
@@ -54,7 +54,7 @@ def by_opendss(netlist: Netlist) -> Voltages:
 
 
 def load_opendss(elements: Sequence[Element], assumed: Parameters) -> None:
-    """Make the elements the circuit of OpenDSS, ready to be solved directly: all is linear."""
+    """Load the elements into OpenDSS, ready to be solved directly, since all are linear."""
     dss.Text.Command("Clear")
     dss.Text.Command(f"Set DefaultBaseFrequency={assumed.hertz:g}")
     sources = 0
@@ -67,7 +67,7 @@ def load_opendss(elements: Sequence[Element], assumed: Parameters) -> None:
             b = f"{element.a}.0"
         if name.startswith("V"):
             _, _, _, volts, phase = element.value.split()
-            # The first source comes with the circuit.
+            # OpenDSS makes the first source with the circuit.
             new = "Circuit.miswire" if sources == 0 else f"Vsource.{name}"
             sources += 1
             text = f"bus1={a} basekv={float(volts) / 1000} pu=1 angle={phase}"
@@ -90,7 +90,7 @@ def _bus(node: str) -> str:
 
 
 def by_one_matrix(grid: Grid, network: Network, row: int, state: int) -> Phasors:
-    """The voltages (N,) of one row in one state, not-a-number where there is no potential."""
+    """Return the voltages (N,) of one row in one state, not-a-number without a potential."""
     y, fed = _matrix(grid, network, row, state)
     exists = _reaches_last(y)[:-1]
     volts = np.full(len(fed), np.nan, np.complex128)
@@ -99,7 +99,7 @@ def by_one_matrix(grid: Grid, network: Network, row: int, state: int) -> Phasors
 
 
 def _matrix(grid: Grid, network: Network, row: int, state: int) -> tuple[Phasors, Phasors]:
-    """Admittances between nodes, the reference last (N+1, N+1), and currents fed in (N,)."""
+    """Return admittances of nodes, the reference last (N+1, N+1), and currents fed in (N,)."""
     join, nodes = network.joins[row], len(network.order)
     positions = np.where(state >> grid.contact_switch & 1, CLOSED_DOWN, CLOSED_UP)
     closes = (network.closed[row] & positions) > 0
@@ -120,7 +120,7 @@ def _matrix(grid: Grid, network: Network, row: int, state: int) -> tuple[Phasors
 
 
 def _reaches_last(y: Phasors) -> npt.NDArray[np.bool_]:
-    """Which nodes the admittances connect with the last."""
+    """Return which nodes the admittances connect with the last."""
     linked = y != 0
     reached = np.zeros(len(y), np.bool_)
     reached[-1] = True

@@ -1,4 +1,4 @@
-"""From a fresh checkout to a running catalogue: `python3 scripts/start.py`.
+"""This goes from a fresh checkout to a running catalogue: `python3 scripts/start.py`.
 
 Makes the environment in `.venv`, builds the complete catalogue of two and three locations,
 audits a sample of it with independent engines, judges the claims that its pages show, says what
@@ -22,7 +22,7 @@ from typing import Any
 
 import environment
 
-#: Where `miswire serve` serves.
+#: The port at which `miswire serve` serves.
 _HOST = "127.0.0.1"
 _USUAL_PORT = 8001
 _CIRCUITS = environment.ROOT / "data" / "circuits"
@@ -32,7 +32,7 @@ _NARROWEST = 40
 
 
 def main() -> int:
-    """Run the steps in order; the exit status of the first that fails, 2 for a bad machine."""
+    """Run the steps in order; return the status of the first that fails, 2 for a bad machine."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument(
         "database",
@@ -63,7 +63,7 @@ def main() -> int:
         environment.say(what)
         status, printed = environment.ask("miswire", *command, str(database), "--json")
         if status:
-            if printed:  # an audit that disagrees; other failures have said why
+            if printed:  # status 1 is an audit that disagrees; other failures have said why
                 environment.say(_disagreements(json.loads(printed)["disagreements"]))
             return status
         answers.append(json.loads(printed))
@@ -76,10 +76,10 @@ def main() -> int:
 
 
 def _free_port(port: int) -> int:
-    """The port if it can be had, one that is free for 0: known before minutes of work."""
+    """Return the port if it is free, or any free one for 0, before minutes of work are spent."""
     with socket.socket() as listener:
         if os.name == "posix":
-            # A server that was just stopped keeps its port for a while otherwise.
+            # Without this a server that was just stopped keeps its port for a while.
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((_HOST, port))
@@ -94,7 +94,7 @@ def _free_port(port: int) -> int:
 
 
 def _disagreements(rows: list[dict[str, str]]) -> str:
-    """What an audit found that is not as it is stored, and what to do."""
+    """Return what an audit found that is not as it is stored, and what to do."""
     told = [f"{row['label']}: stored {row['stored']}; found {row['found']}" for row in rows]
     told.append(
         f"disagreements={len(rows)}: the independent engines find something else than what is "
@@ -111,12 +111,12 @@ def screen(
     seconds: float,
     port: int | None,
 ) -> str:
-    """The last screen: what was built, proved again, where to look, and what to try first.
+    """Return the last screen: what was built and proved again, where to look, what to try.
 
     `built`, `audited` and `register` are what the commands print as JSON; `port` is where the
     catalogue is about to be served, or None if it is not.
     """
-    import tomllib  # not in the Pythons that are told that they are too old
+    import tomllib  # Pythons that are too old, and must be told so, do not have this
 
     cautions = tomllib.loads((environment.ROOT / "data" / "cautions.toml").read_text("utf-8"))
     verdicts = {verdict: number for verdict, number in built["faults"].items() if number}
@@ -158,7 +158,7 @@ def screen(
 
 
 def _place(path: Path) -> str:
-    """A path as short as it can be typed here."""
+    """Return a path as short as it can be typed here."""
     here = Path.cwd()
     return str(path.relative_to(here) if here in path.parents else path)
 
@@ -172,7 +172,7 @@ def _counted(number: int, noun: str) -> str:
 
 
 def _listed(numbers: dict[str, int]) -> str:
-    """Names with their numbers, which no line break parts."""
+    """Return names with their numbers, which no line break parts."""
     named = (f"{name} {number:,}" for name, number in numbers.items())
     return ", ".join(text.replace(" ", _NO_BREAK) for text in named)
 

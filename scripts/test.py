@@ -1,4 +1,4 @@
-"""All tests, in an environment made for them: `python3 scripts/test.py [PYTEST ARGUMENTS]`.
+"""This runs all tests in their own environment: `python3 scripts/test.py [PYTEST ARGUMENTS]`.
 
 They run on all processors; `-n 0` runs them one after the other in one process. With `--newest`
 they run with the newest versions of everything, not with those of `constraints.txt`.

@@ -20,7 +20,7 @@ from playwright.sync_api import Page
 
 from catalogue.commands.serve import SETTINGS
 from catalogue.pages.gate import Gate
-from catalogue.pages.site import HEADERS
+from catalogue.pages.response import HEADERS
 from catalogue.pages.workers import workers
 from verify.base.cautions import summary
 

@@ -8,11 +8,11 @@ import numpy as np
 from verify.behaviour.findings import Words, word_count
 from verify.circuit.model import Circuit
 from verify.engine.nodal import NodalEngine
-from verify.engine.paths import PathsEngine, StateGraph, Wiring
+from verify.engine.paths import PathsEngine, StateGraph, WireGraph
 from verify.engine.words import WordsEngine, terminals
 from verify.fault.contract import Fault
-from verify.study.claims.cases import Case, Eyes, Study
-from verify.study.claims.contract import Bench, Claim, Every, Some, Source
+from verify.study.claims.cases import Eyes, Study, StudyCase
+from verify.study.claims.contract import CircuitSource, Claim, ClaimBench, Every, Some
 
 
 def live_by_paths(circuit: Circuit, faults: Sequence[Fault]) -> Words:
@@ -22,7 +22,7 @@ def live_by_paths(circuit: Circuit, faults: Sequence[Fault]) -> Words:
     for row, fault in enumerate(faults):
         faulted = fault.apply(circuit)
         ends = {end.name: end for end in faulted.ends}
-        wiring = Wiring(faulted)
+        wiring = WireGraph(faulted)
         for state in range(1 << len(circuit.switches)):
             at = StateGraph(wiring, state)
             for place, name in enumerate(names):
@@ -31,9 +31,9 @@ def live_by_paths(circuit: Circuit, faults: Sequence[Fault]) -> Words:
     return found
 
 
-def paths_bench() -> Bench:
+def paths_bench() -> ClaimBench:
     """*paths* for connections and *nodal* for volts."""
-    return Bench(Eyes(PathsEngine(), live_by_paths), volts=Eyes(NodalEngine(), live_by_paths))
+    return ClaimBench(Eyes(PathsEngine(), live_by_paths), volts=Eyes(NodalEngine(), live_by_paths))
 
 
 def words_eyes() -> Eyes:
@@ -46,7 +46,7 @@ def words_eyes() -> Eyes:
 class Thinned:
     """Of a source each `two`th circuit where that has two locations, else each `three`th."""
 
-    source: Source
+    source: CircuitSource
     two: int
     three: int
     is_sample: bool = False
@@ -73,7 +73,7 @@ def thinned(claim: Claim, two: int, three: int) -> Claim:
     return replace(claim, question=question)
 
 
-def case_of(study: Study, label: str) -> Case:
+def case_of(study: Study, label: str) -> StudyCase:
     """The case of a fault by its label, that of the circuit as intended for none."""
     if not label:
         return study.intended

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from browser import ROOT
 
-from catalogue.desk.pool import Pool, pool_of_circuit
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, LIT, TRIP
@@ -34,6 +34,6 @@ def seen(codes: Mapping[int, int] | list[int], switches: int = 2) -> dict[str, s
 
 
 @cache
-def pool() -> Pool:
+def pool() -> SuspectPool:
     """Every single fault of one circuit, by the engine itself."""
     return pool_of_circuit(Layout.parse(CODE).circuit("chain"))

@@ -16,7 +16,7 @@ import networkx as nx
 
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 SVG = "{http://www.w3.org/2000/svg}"
 _NEAR = 0.25
@@ -168,7 +168,7 @@ def _read(panel: ET.Element) -> Reading:
 def shown_terminals(circuit: Circuit, reading: Reading) -> Partition:
     """What conductors alone connect, of the terminals that a schematic shows."""
     shown = {end for end, _ in reading.terminals}
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     nets: dict[int, set[End]] = {}
     for end in shown:
         nets.setdefault(wiring.piece(end), set()).add(end)

@@ -11,11 +11,11 @@ from boathouse import stair
 from browser import HOSTILE, Browser, visiting
 
 from catalogue.build.sweep import build
-from catalogue.pages.visit import Visit
-from catalogue.prove.plan import Batch, DrawnSpec, PlannedCircuit, make_plan
+from catalogue.pages.contract import Visit
+from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, make_plan
 from catalogue.prove.proving import prove
-from catalogue.store.file import Store
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
+from catalogue.store.writing import Store
 from verify.circuit.file import dump, parse
 
 
@@ -38,7 +38,7 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     build(path, [2], drawn=2, seed=1)
     plan = make_plan([2], 2, 1)
     with closing(Store(path)) as store:
-        store.write(Batch(plan.batches[-1].id, ()), prove([Own(0, 0)]))
+        store.write(CircuitBatch(plan.batches[-1].id, ()), prove([Own(0, 0)]))
         store.finish(store.begin(plan, ""))
     return path
 
@@ -55,5 +55,5 @@ def visit(database: Path) -> Iterator[Visit]:
     """A visit to the same catalogue without a browser."""
     with closing(sqlite3.connect(database)) as connection:
         connection.row_factory = sqlite3.Row
-        teach_texts(connection)
+        register_text_functions(connection)
         yield Visit(connection, {}, {})

@@ -17,7 +17,7 @@ from verify.circuit.devices import LEGS
 from verify.circuit.failures import failed_part
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure, Join
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.failed_parts import PART_KINDS
 from verify.fault.registry import all_faults, fault_kinds
@@ -134,7 +134,7 @@ def states(circuit: Circuit) -> st.SearchStrategy[int]:
 @st.composite
 def faults(draw: st.DrawFn, circuit: Circuit) -> Fault:
     """Single faults of a circuit: every kind that has a site is as likely as any other."""
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     kinds = [kind for kind in fault_kinds() if any(kind.faults(wiring))]
     every = list(draw(st.sampled_from(kinds)).faults(wiring))
     return every[draw(st.integers(0, len(every) - 1))]

@@ -1,1 +1,1 @@
-"""Making a catalogue from beginning to end, checking it, and putting parts together."""
+"""This room makes a catalogue from beginning to end, audits it, and merges parts of builds."""

@@ -1,6 +1,6 @@
-"""Re-proving what is stored with the engine that shares no code with the one that stored it.
+"""An audit proves stored rows again with an engine that shares no code with the one that made them.
 
-Nothing is taken from the build but the circuit files and the labels of the faults.
+It takes nothing from the build but the circuit files and the labels of the faults.
 """
 
 import random
@@ -17,8 +17,8 @@ from sqlite_utils import Database
 from catalogue.build.pair_audit import Pair, choose_pairs, wrong_pairs
 from catalogue.build.workforce import processes
 from catalogue.store.contents import changed_circuits
-from catalogue.store.file import now, require_catalogue
 from catalogue.store.schema import open_for_writing
+from catalogue.store.writing import now, require_catalogue
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.hazards import HAZARD_NAMES
@@ -34,13 +34,13 @@ from verify.fault.registry import all_faults
 from verify.verdict.evidence import Prover
 from verify.verdict.judging import judge
 
-#: Faults of circuits with this many locations are all re-proved, those of others by sample.
+#: Circuits with this many locations have all their faults re-proved, others a sample of them.
 ALL_UP_TO: Final = 2
 
-#: For so many faults of the sample there is one pair: each is proved three times.
+#: The sample has one pair for so many faults, since each pair takes three proofs.
 _FEWER_PAIRS: Final = 10
 
-#: How many circuits may be out at once for each worker.
+#: How many circuits may be under way at once for each worker.
 _WINDOW: Final = 4
 
 Progress = Callable[[int, int], None]
@@ -57,7 +57,7 @@ class Disagreement:
 
 @dataclass(frozen=True, slots=True)
 class Audited:
-    """What an audit did: the faults and the pairs that it proved again, of those stored."""
+    """The result of an audit: how many faults and pairs it proved again, of how many stored."""
 
     faults: int
     stored: int
@@ -67,14 +67,14 @@ class Audited:
 
 
 class _Chosen(NamedTuple):
-    """What is re-proved of a circuit, by ids."""
+    """The faults and pairs of one circuit that are to be re-proved, by their ids."""
 
     faults: Sequence[int]
     pairs: Sequence[Pair]
 
 
 class _Row(NamedTuple):
-    """What is stored of one fault, in words."""
+    """The stored facts of one fault, in words."""
 
     label: str
     verdict: str
@@ -141,7 +141,7 @@ def audit(
 def _audited(
     path: Path, chosen: Mapping[int, _Chosen], workers: int
 ) -> Iterator[tuple[list[Disagreement], int]]:
-    """What does not agree in each circuit, and how many faults were re-proved, in order."""
+    """Yield what does not agree in each circuit, and how many faults were re-proved, in order."""
     work = partial(_audit_circuit, path)
     with processes(workers if len(chosen) > 1 else 1) as force:
         window = workers * _WINDOW
@@ -156,10 +156,10 @@ def _digest(db: Database) -> str:
 
 
 def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
-    """The ids of the faults to re-prove, by circuit, circuits in the order of their labels.
+    """Return the ids of the faults to re-prove, by circuit, circuits in the order of their labels.
 
-    The sample is drawn by number, of faults in the order of circuits and listings: it does not
-    depend on the ids, and no fault is read that is not drawn.
+    The sample is drawn by number from the faults in the order of circuits and listings: it does not
+    depend on the ids, and only rows that are drawn are read.
     """
     circuits = db.conn.execute(_CIRCUITS).fetchall()
     chosen: dict[int, list[int]] = {}
@@ -184,7 +184,7 @@ _FAULTS: Final = "select id from fault where circuit_id = ? order by id"
 
 
 def _audit_circuit(path: Path, chosen: tuple[int, _Chosen]) -> list[Disagreement]:
-    """What does not agree among what was chosen of a stored circuit; fit for another process."""
+    """Return what does not agree of a circuit's chosen rows; another process can run this."""
     circuit_id, (fault_ids, pairs) = chosen
     with closing(open_for_writing(str(path))) as db:
         label, text, engine = next(
@@ -211,15 +211,15 @@ def _wrong_faults(
     engine: Engine,
 ) -> Iterator[Disagreement]:
     for fault_id in fault_ids:
-        row, hazards = _stored(db, fault_id)
-        stored = _told(*row[1:], hazards)
+        row, hazards = _stored_fault(db, fault_id)
+        stored = _comparable_text(*row[1:], hazards)
         fault = faults.get(row.label)
         if fault is None:
             yield Disagreement(f"{label}/{row.label}", stored, "no such fault")
             continue
         faulted = fault.apply(circuit)
         found = judge(faulted, engine)
-        told = _told(
+        told = _comparable_text(
             found.verdict,
             found.signature.word if found.signature else "",
             found.state,
@@ -234,7 +234,7 @@ def _wrong_faults(
             yield Disagreement(f"{label}/{row.label}", stored, told)
 
 
-def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
+def _stored_fault(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     row = db.conn.execute(
         "select kind.name || '/' || fault_at(label, file, kind.name, site), verdict.name, word,"
         " state, switch, lamp, by_volts"
@@ -251,7 +251,7 @@ def _stored(db: Database, fault_id: int) -> tuple[_Row, Mapping[str, int]]:
     return _Row(*row), {str(name): int(state) for name, state in hazards}
 
 
-def _told(
+def _comparable_text(
     verdict: str,
     word: str,
     state: int | None,
@@ -260,7 +260,7 @@ def _told(
     by_volts: int,
     hazards: Mapping[str, int],
 ) -> str:
-    """Everything that must agree, as one text."""
+    """Return in one text everything that must come out the same."""
     held = ", ".join(f"{name} in {hazards[name]}" for name in HAZARD_NAMES if name in hazards)
     decided = "volts" if by_volts else "connections"
     return (
@@ -270,7 +270,7 @@ def _told(
 
 
 def _evidence_failure(circuit: Circuit, found: Judgement) -> str:
-    """What is wrong with the evidence of a judgement, or an empty text."""
+    """Return why the evidence of a judgement does not hold, or an empty text if it does."""
     prover = Prover(circuit)
     try:
         if found.state is not None:

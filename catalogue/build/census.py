@@ -1,4 +1,4 @@
-"""A whole census: the run, what is kept of it in a file so that it can go on, and the result."""
+"""A census is run, kept in a file as far as it is done, and summed up here."""
 
 import json
 import os
@@ -12,12 +12,12 @@ from catalogue.report.terminal import file_name
 from verify.base.problems import Problem, UserError
 from verify.study.census.pruning import PRUNED
 from verify.study.census.search import VERSION, Found, run_of, search_batches
-from verify.study.census.terminals import Parts, Wiring, parts_of
+from verify.study.census.terminals import CensusParts, Wiring, parts_of
 from verify.study.census.wiring_families import Family, families_of
 
-#: How many batches may be out at once for each worker.
+#: How many batches may be under way at once for each worker.
 _WINDOW: Final = 3
-#: A terminal's join is kept as one of these.
+#: The file writes the number of a terminal's join as one of these digits.
 _DIGITS: Final = "0123456789abcdefghijklmnopqrstuvwxyz"
 
 Progress = Callable[[int, int], None]
@@ -25,9 +25,9 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Census:
-    """Every wiring with any-location control, in families; `nodes` terminals were placed."""
+    """Every wiring with any-location control, in families; `nodes` terminals were placed for it."""
 
-    parts: Parts
+    parts: CensusParts
     families: tuple[Family, ...]
     nodes: int
 
@@ -52,7 +52,7 @@ def take_census(
     Raises UserError for a file that is something else.
     """
     run = run_of(locations, rules)
-    kept = _Kept(keep, locations, rules, len(run.batches)) if keep else None
+    kept = _BatchFile(keep, locations, rules, len(run.batches)) if keep else None
     done = dict(kept.done) if kept else {}
     todo = [batch for batch in run.batches if batch.number not in done]
     progress(len(done), len(run.batches))
@@ -69,10 +69,11 @@ def take_census(
     return Census(parts, families_of(parts, wirings), nodes)
 
 
-class _Kept:
-    """A file with the batches that are done, replaced as a whole so that it is never half written.
+class _BatchFile:
+    """A file that keeps finished batches; it is replaced as a whole, so it is never half written.
 
-    JSON: what run it is of, and for each batch its nodes and wirings, a digit a terminal.
+    It is JSON: it says which run it belongs to, and for each batch how many nodes were visited and
+    the wirings that were found, a digit for each terminal.
     """
 
     def __init__(self, path: Path, locations: int, rules: int, batches: int) -> None:
@@ -84,9 +85,11 @@ class _Kept:
             self._read()
 
     def add(self, number: int, found: Found) -> None:
-        """Keep one more batch."""
+        """Keep one more finished batch."""
         self.done[number] = found
-        text = json.dumps({**self._run, "done": {n: _form(f) for n, f in self.done.items()}})
+        text = json.dumps(
+            {**self._run, "done": {n: _batch_as_json(f) for n, f in self.done.items()}}
+        )
         beside = self._path.with_name(f"{self._path.name}.{os.getpid()}")
         beside.write_text(text, "utf-8")
         beside.replace(self._path)
@@ -113,7 +116,7 @@ class _Kept:
         )
 
 
-def _form(found: Found) -> dict[str, object]:
+def _batch_as_json(found: Found) -> dict[str, object]:
     return {
         "nodes": found.nodes,
         "wirings": ["".join(_DIGITS[join] for join in wiring) for wiring in found.wirings],

@@ -1,18 +1,18 @@
-"""The register of claims, as JSON and as rows of a catalogue."""
+"""The register of claims is turned here into JSON and into rows of a catalogue."""
 
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-from catalogue.report.forms import FORMAT, short_cautions
-from catalogue.store.file import now, require_catalogue
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.store.schema import open_for_writing
+from catalogue.store.writing import now, require_catalogue
 from verify.base.version import version
-from verify.study.claims.contract import Judged
+from verify.study.claims.contract import JudgedClaim
 
 
-def register_form(judged: Sequence[Judged]) -> dict[str, object]:
-    """The register as the command prints it for programs."""
+def register_form(judged: Sequence[JudgedClaim]) -> dict[str, object]:
+    """Return the register as the command prints it for programs."""
     return {
         "format": FORMAT,
         "claims": [_claim_form(item) for item in judged],
@@ -20,7 +20,7 @@ def register_form(judged: Sequence[Judged]) -> dict[str, object]:
     }
 
 
-def _claim_form(item: Judged) -> dict[str, object]:
+def _claim_form(item: JudgedClaim) -> dict[str, object]:
     found = item.answer.counterexample
     return {
         **_decided(item),
@@ -36,8 +36,8 @@ def _claim_form(item: Judged) -> dict[str, object]:
     }
 
 
-def _decided(item: Judged) -> dict[str, object]:
-    """What was decided of a claim, but for the counterexample."""
+def _decided(item: JudgedClaim) -> dict[str, object]:
+    """Return what was decided of a claim, without its counterexample."""
     claim, answer = item.claim, item.answer
     return {
         "name": claim.name,
@@ -52,8 +52,8 @@ def _decided(item: Judged) -> dict[str, object]:
     }
 
 
-def store_register(path: Path, judged: Sequence[Judged]) -> None:
-    """Put the register into a catalogue, in place of the one that is there.
+def store_register(path: Path, judged: Sequence[JudgedClaim]) -> None:
+    """Put the register into a catalogue, replacing the one that is there.
 
     Raises UserError for a file that is no catalogue.
     """

@@ -1,7 +1,7 @@
-"""Parts of one build, made apart on machines that share nothing, put together.
+"""Parts of one build, made on machines that share nothing, are merged here into one catalogue.
 
-A part is a catalogue of its own, made with ``--shard``. What refers to what is known from the
-description of the tables, so that a new table of circuits or faults needs no word here.
+Each part is a catalogue of its own, made with ``--shard``. The description of the tables says which
+column refers to which table, so a new table of circuits or faults needs no change here.
 """
 
 import sqlite3
@@ -13,24 +13,24 @@ from sqlite3 import Connection
 from typing import Final
 
 from catalogue.build.sweep import self_check
-from catalogue.prove.plan import Plan, make_plan
+from catalogue.prove.build_plan import BuildPlan, make_plan
 from catalogue.prove.summary import COUNT_IN
 from catalogue.store.columns import Column, Table
-from catalogue.store.file import Store, require_catalogue
 from catalogue.store.tables import TABLE, TABLES
+from catalogue.store.writing import Store, require_catalogue
 from verify.base.problems import Problem, UserError
 
 Progress = Callable[[int, int], None]
 
-#: Tables whose rows are known by what they say; the others hang on circuits and faults.
+#: The content of a row identifies it in these tables; other tables refer to circuits or faults.
 _NAMED: Final = {"signature": ("word",), "family": ("name", "place"), "outcome": ("mark",)}
-#: Made anew when a catalogue is finished.
+#: These tables are filled anew when a catalogue is finished.
 _DERIVED: Final = ("profile", "scope")
 
 
 @dataclass(frozen=True, slots=True)
-class Merged:
-    """What a merge did: circuits put in now, of those `planned`; `missing` are in no part.
+class MergeResult:
+    """The result of a merge: `circuits` merged now, of those `planned`; `missing` are in no part.
 
     `digest` is None while some are missing.
     """
@@ -43,11 +43,11 @@ class Merged:
 
 def merge(
     path: Path, parts: Sequence[Path], progress: Progress = lambda done, total: None
-) -> Merged:
-    """Put the finished batches of `parts` into the catalogue in `path`, made if there is none.
+) -> MergeResult:
+    """Merge the finished batches of `parts` into the catalogue in `path`, which is made if missing.
 
-    Each part is taken whole or not at all; to merge again, with more parts, goes on. Counts
-    (``--summary``) can be put in only once. When nothing is missing the content and its digest are
+    Each part is merged whole or not at all; calling again, with more parts, goes on. Counts
+    (``--summary``) can be merged only once. When nothing is missing the content and its digest are
     those of one build. Raises UserError for parts that are not of one build, or of another version
     than this.
     """
@@ -63,13 +63,13 @@ def merge(
         missing = sum(len(batch.specs) for batch in plan.batches if batch.id not in done)
         if taken:
             store.count_profile()
-        return Merged(taken, plan.circuits, missing, None if missing else store.finish(run))
+        return MergeResult(taken, plan.circuits, missing, None if missing else store.finish(run))
 
 
-def _common_plan(parts: Sequence[Path]) -> Plan:
-    """The whole build that all parts are parts of."""
+def _common_plan(parts: Sequence[Path]) -> BuildPlan:
+    """Return the plan of the whole build to which all parts belong."""
     problems: list[Problem] = []
-    plans: dict[tuple[object, ...], tuple[Path, Plan]] = {}
+    plans: dict[tuple[object, ...], tuple[Path, BuildPlan]] = {}
     for part in parts:
         try:
             require_catalogue(part)
@@ -97,7 +97,8 @@ def _common_plan(parts: Sequence[Path]) -> Plan:
             problems.append(
                 Problem(
                     str(part),
-                    f"was built for {_words(asked)}, {parts[0]} for {_words(next(iter(plans)))}; "
+                    f"was built for {_options_text(asked)}, "
+                    f"{parts[0]} for {_options_text(next(iter(plans)))}; "
                     "merge parts of one build",
                 )
             )
@@ -114,15 +115,15 @@ _HAS_COUNTS: Final = "select count(*) from sqlite_master where name = 'summary'"
 _ASKED: Final = "select locations, schemes, drawn, seed from run order by id desc limit 1"
 
 
-def _words(asked: tuple[object, ...]) -> str:
+def _options_text(asked: tuple[object, ...]) -> str:
     locations, schemes, drawn, seed, summary = asked
     kept = " --summary" if summary else ""
     drawing = f"--random {drawn} --seed {seed}{kept}"
     return f"--locations {locations or 'none'} --scheme {schemes} {drawing}"
 
 
-def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
-    """Put the circuits of one part in, with all that hangs on them; how many they are."""
+def _take(store: Store, part: Path, run: int, plan: BuildPlan) -> int:
+    """Copy the circuits of one part with all rows that refer to them; return how many circuits."""
     before = store.done()
     connection = store.db.conn
     connection.execute("attach database ? as part", [str(part)])
@@ -152,8 +153,8 @@ def _take(store: Store, part: Path, run: int, plan: Plan) -> int:
     return int(circuits)
 
 
-def _take_counts(connection: Connection, part: Path, plan: Plan, before: set[str]) -> int:
-    """Count the faults of a part in; for how many circuits. Counts cannot be told apart again."""
+def _take_counts(connection: Connection, part: Path, plan: BuildPlan, before: set[str]) -> int:
+    """Add the counts of a part; return of how many circuits. Counts cannot be taken out again."""
     done = {str(row[0]) for row in connection.execute("select id from part.work where done = 1")}
     if done <= before:
         return 0
@@ -178,7 +179,7 @@ def _take_counts(connection: Connection, part: Path, plan: Plan, before: set[str
     return sum(len(batch.specs) for batch in plan.batches if batch.id in done)
 
 
-#: The circuits of a part that are finished and not here yet.
+#: This selects the circuits of a part that are finished and not merged yet.
 _CHOOSE: Final = """
 create temp table chosen as select circuit.id from part.circuit as circuit
 join part.work as theirs on theirs.id = circuit.work_id and theirs.done
@@ -198,7 +199,7 @@ def _take_named(connection: Connection, table: Table, key: tuple[str, ...]) -> N
 
 
 def _take_evidence(connection: Connection) -> None:
-    """The evidence of outcomes that came with this part."""
+    """Copy the evidence of outcomes that came with this part."""
     columns = TABLE["evidence"].columns
     values = ", ".join(_value(TABLE["evidence"], column, {}) for column in columns)
     connection.execute(
@@ -209,7 +210,7 @@ def _take_evidence(connection: Connection) -> None:
 
 
 def _hanging_tables() -> list[Table]:
-    """The tables of circuits and what refers to them, directly or not, in order."""
+    """Return the tables that hold circuits or refer to them, directly or not, in order."""
     hanging = ["circuit"]
     for table in TABLES:
         refers = {column.refers for column in table.columns}
@@ -219,7 +220,7 @@ def _hanging_tables() -> list[Table]:
 
 
 def _take_rows(connection: Connection, table: Table, shift: dict[str, int]) -> None:
-    """Copy the rows of the chosen circuits, their numbers moved past those that are here."""
+    """Copy the rows of the chosen circuits, shifting their ids past those in use here."""
     columns = ", ".join(column.name for column in table.columns)
     values = ", ".join(_value(table, column, shift) for column in table.columns)
     connection.execute(
@@ -242,7 +243,7 @@ def _value(table: Table, column: Column, shift: dict[str, int]) -> str:
 
 
 def _belongs(table: Table) -> str:
-    """The condition that a row is of a chosen circuit."""
+    """Return the SQL condition that a row belongs to a chosen circuit."""
     if table.name == "circuit":
         return "row.id in (select id from chosen)"
     for column in table.columns:

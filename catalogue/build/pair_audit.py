@@ -1,4 +1,4 @@
-"""Stored pairs of mistakes proved again: each mistake alone and both together, as circuits.
+"""Stored pairs of mistakes are proved again here: each mistake alone, and both together.
 
 Connections decide, as they did when the pairs were stored, but by the engine that traces paths.
 """
@@ -17,7 +17,7 @@ from verify.fault.contract import Fault
 from verify.study.pairs.compose import both_made
 from verify.verdict.judging import judge
 
-#: The two faults by their ids.
+#: A pair is named by the ids of its two faults.
 Pair = tuple[int, int]
 
 _PAIRS: Final = """
@@ -39,7 +39,7 @@ where fault_id = ? and other_id = ?
 
 
 def choose_pairs(db: Database, sample: int, seed: int) -> Mapping[int, list[Pair]]:
-    """So many of the stored pairs, or all, by circuit; the same whatever their ids are."""
+    """Return so many stored pairs, or all, by circuit; the choice does not depend on their ids."""
     rows = db.conn.execute(_PAIRS).fetchall() if sample else []
     chosen: dict[int, list[Pair]] = {}
     for number in sorted(random.Random(seed).sample(range(len(rows)), min(sample, len(rows)))):
@@ -51,15 +51,15 @@ def choose_pairs(db: Database, sample: int, seed: int) -> Mapping[int, list[Pair
 def wrong_pairs(
     db: Database, circuit: Circuit, faults: Mapping[str, Fault], pairs: Sequence[Pair]
 ) -> Iterator[tuple[str, str, str]]:
-    """Of each pair that does not come out as stored its label, what is stored, and what was found.
+    """For each pair that does not come out as stored yield label, what is stored, what is found.
 
-    `faults` are those of the circuit by label.
+    `faults` maps labels to the faults of the circuit.
     """
     engine = PathsEngine()
     for pair in pairs:
         outcome, verdict, hazard_set, *labels = db.conn.execute(_STORED, pair).fetchone()
         held = [name for bit, name in enumerate(HAZARD_NAMES) if hazard_set >> bit & 1]
-        stored, label = _told(outcome, verdict, held), " with ".join(labels)
+        stored, label = _comparable_text(outcome, verdict, held), " with ".join(labels)
         if not set(labels) <= faults.keys():
             yield label, stored, "no such faults"
             continue
@@ -67,13 +67,13 @@ def wrong_pairs(
         alone = [judge(fault.apply(circuit), engine) for fault in (one, other)]
         both = judge(both_made(circuit, one, other), engine)
         names = [name for name, _ in both.hazard_states]
-        found = _told(_becomes(alone, both), both.verdict, names)
+        found = _comparable_text(_becomes(alone, both), both.verdict, names)
         if found != stored:
             yield label, stored, found
 
 
 def _becomes(alone: Sequence[Judgement], both: Judgement) -> str:
-    """What becomes of two mistakes, from what they do alone and together."""
+    """Return the outcome of two mistakes together, given what they do alone and together."""
     showing = sum(not each.any_location for each in alone)
     if not both.any_location:
         return "shows" if showing else "breaks"
@@ -83,6 +83,6 @@ def _becomes(alone: Sequence[Judgement], both: Judgement) -> str:
     return "makes-mimic" if harmless and both.verdict == "mimic" else "stays"
 
 
-def _told(outcome: str, verdict: str, hazards: Sequence[str]) -> str:
-    """Everything that must agree, as one text."""
+def _comparable_text(outcome: str, verdict: str, hazards: Sequence[str]) -> str:
+    """Return in one text everything that must come out the same."""
     return f"{outcome} {verdict} hazards: {', '.join(hazards) or 'none'}"

@@ -1,4 +1,4 @@
-"""Running a plan: batches out to workers, rows back in plan order, one writer."""
+"""A sweep carries out a plan: workers prove batches, and one writer stores them in order."""
 
 import time
 from collections import Counter
@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Final
 
 from catalogue.build.workforce import Hiring, Workforce, processes
-from catalogue.prove.plan import Batch, Plan, batch_versions, make_plan
+from catalogue.prove.build_plan import BuildPlan, CircuitBatch, batch_versions, make_plan
 from catalogue.prove.proving import Proved, prove_as
 from catalogue.prove.summary import summarize_as
-from catalogue.store.file import Store
+from catalogue.store.writing import Store
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.judgement import VERDICTS
@@ -27,7 +27,7 @@ from verify.layout.enumeration import Layout
 from verify.sweep.judging import Bulk
 from verify.verdict.judging import judge, judge_faults
 
-#: How many batches may be out at once for each worker: enough to keep all busy, few in memory.
+#: How many batches may be under way at once for each worker: all stay busy, few are in memory.
 _WINDOW: Final = 3
 
 Progress = Callable[[int, int], None]
@@ -35,7 +35,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Built:
-    """What a build did: `proved` circuits now, of `circuits` planned; faults by verdict."""
+    """The result of a build: `proved` circuits now, of `circuits` planned; faults by verdict."""
 
     circuits: int
     proved: int
@@ -59,7 +59,7 @@ def build(
 
 def build_plan(
     path: Path,
-    plan: Plan,
+    plan: BuildPlan,
     *,
     hire: Hiring | None = None,
     progress: Progress = lambda done, total: None,
@@ -83,7 +83,7 @@ def build_plan(
         if todo:
             store.without_indexes()
         with hire() if hire and len(todo) > 1 else processes(1) as force:
-            for batch in _stored(store, todo, force, summary=plan.summary):
+            for batch in _storing(store, todo, force, summary=plan.summary):
                 proved += len(batch.specs)
                 progress(stored + proved, plan.circuits)
         if digest is None or todo:
@@ -93,10 +93,10 @@ def build_plan(
         )
 
 
-def _stored(
-    store: Store, batches: Sequence[Batch], force: Workforce, *, summary: bool
-) -> Iterator[Batch]:
-    """Each batch once it is stored."""
+def _storing(
+    store: Store, batches: Sequence[CircuitBatch], force: Workforce, *, summary: bool
+) -> Iterator[CircuitBatch]:
+    """Yield each batch once it is stored."""
     window = force.workers * _WINDOW
     if not summary:
         for batch, rows in sweep(batches, executor=force.executor, window=window):
@@ -110,9 +110,9 @@ def _stored(
 
 
 def sweep(
-    batches: Sequence[Batch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
-) -> Iterator[tuple[Batch, Proved]]:
-    """The rows of each batch, in order; see `verify.base.spreading`."""
+    batches: Sequence[CircuitBatch], *, executor: Executor | None = None, window: int = 2 * _WINDOW
+) -> Iterator[tuple[CircuitBatch, Proved]]:
+    """Yield the rows of each batch, in order; see `verify.base.spreading`."""
     work = partial(prove_as, batch_versions())
     return in_order(batches, work, executor=executor, window=window)
 

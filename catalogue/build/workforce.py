@@ -1,6 +1,6 @@
-"""Where the work of a sweep is done: in this process, in others beside it, or on a cluster.
+"""A sweep's work is done in this process, in others beside it, or on a cluster.
 
-A sweep knows executors only (`concurrent.futures.Executor`); this module makes them.
+A sweep knows only executors (`concurrent.futures.Executor`); this module makes them.
 """
 
 import gc
@@ -23,7 +23,7 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True, slots=True)
 class Workforce:
-    """An executor, None for this process itself, and how many calls it can work on at once."""
+    """An executor, or None for this process itself, and how many calls it can work on at once."""
 
     executor: Executor | None
     workers: int
@@ -34,7 +34,7 @@ Hiring = Callable[[], AbstractContextManager[Workforce]]
 
 @contextmanager
 def processes(workers: int) -> Iterator[Workforce]:
-    """So many processes of this machine; one means this process."""
+    """Start that many processes of this machine for the time of the context; 1 is this process."""
     if workers == 1:
         yield Workforce(None, 1)
         return
@@ -45,14 +45,14 @@ def processes(workers: int) -> Iterator[Workforce]:
 
 
 def _collect_seldom() -> None:
-    """Let a worker look for cycles among its objects seldom: what it makes has none."""
+    """Let a worker collect cyclic garbage seldom, since what it makes has no cycles."""
     gc.freeze()
     gc.set_threshold(_BETWEEN_COLLECTIONS, 50, 100)
 
 
 @contextmanager
 def cluster(scheduler: str) -> Iterator[Workforce]:
-    """The workers of the Dask scheduler at an address such as ``tcp://10.0.0.7:8786``.
+    """Connect to the workers of a Dask scheduler at an address such as ``tcp://10.0.0.7:8786``.
 
     Raises UserError if Dask is not installed, nothing answers there, or there is no worker.
     """
@@ -95,17 +95,17 @@ def cluster(scheduler: str) -> Iterator[Workforce]:
 
 
 class _ClusterExecutor(Executor):
-    """The executor interface over a Dask client, whose library has no types.
+    """This gives a Dask client, whose library has no types, the interface of an executor.
 
-    Dask gives the work of a worker that died to another. What has killed several comes back as
-    `BrokenExecutor`, as from any executor that has lost its workers.
+    Dask gives the work of a worker that died to another one. A call that has killed several workers
+    ends in `BrokenExecutor`, as with any executor that has lost its workers.
     """
 
     def __init__(self, client: Any) -> None:
         self._client = client
 
     def submit(self, fn: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> Future[_T]:
-        """One call; equal calls are not taken to be one."""
+        """Submit one call; equal calls are computed separately."""
         promised: Future[_T] = Future()
         task = self._client.submit(fn, *args, pure=False, **kwargs)
         task.add_done_callback(lambda done: _settle(promised, done))
@@ -113,7 +113,7 @@ class _ClusterExecutor(Executor):
 
 
 def _settle(promised: "Future[_T]", done: Any) -> None:
-    """Hand on what a call gave."""
+    """Pass on to `promised` what a finished call returned or raised."""
     from distributed import KilledWorker
 
     error = None if done.cancelled() else done.exception()

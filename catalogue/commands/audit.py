@@ -51,11 +51,11 @@ def audit(ctx: click.Context, database: Path, sample: str, seed: str, as_json: b
             workers=processors(),
             progress=progress,
         )
-    say(json.dumps(_form(audited), indent=2) if as_json else _told(audited))
+    say(json.dumps(_as_json(audited), indent=2) if as_json else _summary_text(audited))
     ctx.exit(bool(audited.disagreements))
 
 
-def _form(audited: Audited) -> dict[str, object]:
+def _as_json(audited: Audited) -> dict[str, object]:
     return {
         "stored": audited.stored,
         "audited": audited.faults,
@@ -68,7 +68,7 @@ def _form(audited: Audited) -> dict[str, object]:
     }
 
 
-def _told(audited: Audited) -> str:
+def _summary_text(audited: Audited) -> str:
     proved = f"{audited.faults:,} of {counted(audited.stored, 'stored fault')}"
     if audited.stored_pairs:
         proved += f" and {audited.pairs:,} of {counted(audited.stored_pairs, 'stored pair')}"

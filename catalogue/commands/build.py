@@ -12,7 +12,7 @@ import click
 from catalogue.build.sweep import Built, build_plan
 from catalogue.build.workforce import EXECUTORS, Hiring, cluster, processes
 from catalogue.commands.options import Options, processors
-from catalogue.prove.plan import Shard, make_plan
+from catalogue.prove.build_plan import Shard, make_plan
 from catalogue.report.terminal import Progress, say
 from verify.base.problems import shown
 from verify.behaviour.judgement import VERDICTS
@@ -24,7 +24,7 @@ _MOST_DRAWN: Final = 1_000_000
 _MOST_SEED: Final = 2**63 - 1  # the largest number that the file can hold
 _MOST_WORKERS: Final = 256
 _MOST_SHARDS: Final = 100_000
-#: From so many circuits on it takes seconds to put the rows in order in the end.
+#: With so many circuits, indexing the rows at the end takes seconds.
 _MANY: Final = 2000
 
 
@@ -97,14 +97,14 @@ def build(database: Path, summary: bool, as_json: bool, **asked: str) -> None:
 
         built = build_plan(database, plan, hire=hire, progress=moved)
     if as_json:
-        say(json.dumps(_form(built), indent=2))
+        say(json.dumps(_as_json(built), indent=2))
         return
-    say(_told(built))
+    say(_summary_text(built))
     say(f"\nTo look at it: {shlex.join(['miswire', 'serve', str(database)])}")
 
 
 def _shard(options: Options, text: str) -> Shard | None:
-    """The part to build, or None for all of it."""
+    """Return the part to build, or None for all of it."""
     if not text:
         return None
     numbers = [int(word) for word in text.split("/") if word.isascii() and word.isdigit()]
@@ -118,7 +118,7 @@ def _shard(options: Options, text: str) -> Shard | None:
 
 
 def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hiring:
-    """Where the work is to be done."""
+    """Return the function that provides the workforce."""
     number = options.number("--workers", workers or str(processors()), 1, _MOST_WORKERS)
     if executor not in EXECUTORS:
         options.refuse(f"--executor={shown(executor)}", f"write one of {', '.join(EXECUTORS)}")
@@ -127,7 +127,7 @@ def _hiring(options: Options, executor: str, scheduler: str, workers: str) -> Hi
     return partial(cluster, scheduler) if scheduler else partial(processes, number)
 
 
-def _form(built: Built) -> dict[str, object]:
+def _as_json(built: Built) -> dict[str, object]:
     return {
         "circuits": built.circuits,
         "proved": built.proved,
@@ -137,7 +137,7 @@ def _form(built: Built) -> dict[str, object]:
     }
 
 
-def _told(built: Built) -> str:
+def _summary_text(built: Built) -> str:
     verdicts = {f"  {verdict}": built.faults[verdict] for verdict in VERDICTS}
     counts = {
         "circuits": built.circuits,

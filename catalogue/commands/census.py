@@ -27,9 +27,9 @@ from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, Pruning
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 from verify.study.census.wiring_families import Family, closed_form, symmetries
 
-#: Going through every wiring of four locations would take days.
+#: Without pruning, the wirings of four locations would take days.
 _MOST_UNPRUNED: Final = 3
-#: From so many locations on, a run takes longer than starting processes.
+#: With so many locations, a run takes longer than starting processes.
 _WORTH_SPREADING: Final = 5
 _MOST_WORKERS: Final = 256
 
@@ -102,9 +102,9 @@ def census(
         )
     drawn = [] if pictures is None else _draw(taken, pictures)
     if as_json:
-        say(json.dumps(_form(taken), indent=2))
+        say(json.dumps(_as_json(taken), indent=2))
         return
-    for line in _told(taken, _rules(unpruned=unpruned)):
+    for line in _lines(taken, _rules(unpruned=unpruned)):
         say(line)
     if drawn:
         say(paragraph(f"Drawn: {', '.join(map(file_name, drawn))}"))
@@ -113,7 +113,7 @@ def census(
 
 
 def _check_places(options: Options, resume: Path | None, pictures: Path | None) -> None:
-    """Refuse at once what could not be written after the search."""
+    """Refuse at once files that could not be written after the search."""
     if resume is not None and not resume.parent.is_dir():
         options.refuse(
             f"--resume={file_name(resume)}",
@@ -136,7 +136,7 @@ def _rules(*, unpruned: bool) -> tuple[PruningRule, ...]:
 
 
 def _draw(taken: Census, folder: Path) -> list[Path]:
-    """A schematic and a wiring picture of an example of each family; the files."""
+    """Draw a schematic and a wiring of an example of each family; return the files."""
     from catalogue.drawing.pictures import schematic_picture, wiring_picture
     from catalogue.drawing.svg import BEGINNING
     from catalogue.drawing.typeface import standalone
@@ -159,7 +159,7 @@ def _draw(taken: Census, folder: Path) -> list[Path]:
     return list(pictures)
 
 
-def _form(taken: Census) -> dict[str, object]:
+def _as_json(taken: Census) -> dict[str, object]:
     parts = taken.parts
     return {
         "locations": parts.locations,
@@ -183,7 +183,7 @@ def _form(taken: Census) -> dict[str, object]:
     }
 
 
-def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
+def _lines(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     parts = taken.parts
     number = parts.locations
     yield heading(f"Every wiring of {number} locations")
@@ -204,7 +204,7 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     )
     yield ""
     for family in taken.families:
-        yield from _told_family(taken, family)
+        yield from _family_lines(taken, family)
     yield paragraph(
         f"The families have (3N − 1)(N − 2)! 2^(2N − 1) = {closed_form(number):,} wirings by "
         "construction; that there are no others is what the search shows."
@@ -227,8 +227,8 @@ def _told(taken: Census, rules: tuple[PruningRule, ...]) -> Iterator[str]:
     yield ""
 
 
-def _told_family(taken: Census, family: Family) -> Iterator[str]:
-    """The hazards and an example of a family."""
+def _family_lines(taken: Census, family: Family) -> Iterator[str]:
+    """Yield the hazards and an example of a family."""
     yield heading(capital(family.name))
     some = [name for name in family.hazards if name not in family.hazards_of_all]
     always = ", ".join(family.hazards_of_all)

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 import click
 
 from catalogue.commands.ruletext import rules_told
-from catalogue.report.forms import check_form
+from catalogue.report.json_forms import check_form
 from catalogue.report.terminal import (
     cautions_paragraph,
     columns,
@@ -76,7 +76,7 @@ def check(
     if as_json:
         _print_json(examined, alone=len(files) == 1)
     elif examined:
-        say("\n\n".join("\n".join(_told(checked)) for checked in examined))
+        say("\n\n".join("\n".join(_lines(checked)) for checked in examined))
         if len(files) > 1:
             say(f"\n{heading(_total(examined, len(files) - len(examined)))}")
         say(f"\n{cautions_paragraph()}")
@@ -86,7 +86,7 @@ def check(
 
 
 class _Checked(NamedTuple):
-    """A file, what was found in it, and the rules that it is to be held against."""
+    """A file, what was found in it, and the rules to apply to it."""
 
     file: str
     found: Examination
@@ -94,7 +94,7 @@ class _Checked(NamedTuple):
 
 
 def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
-    # Only here, for they take a while to import.
+    # These are imported here because they take a while.
     from catalogue.report.flows import flow_forms
     from catalogue.report.metering import readings_form
 
@@ -106,7 +106,7 @@ def _print_json(examined: Sequence[_Checked], *, alone: bool) -> None:
         }
         for checked in examined
     ]
-    # Nobody reads so many states, and to indent them takes Python longer than to prove them.
+    # Nobody reads so many states, and indenting them would take Python longer than proving them.
     states = sum(
         1 << len(checked.found.circuit.switches)
         for checked in examined
@@ -126,8 +126,8 @@ def _total(examined: Sequence[_Checked], unread: int) -> str:
     return f"{text}; {counted(unread, 'file')} not judged, see above" if unread else text
 
 
-def _told(checked: _Checked) -> Iterator[str]:
-    """What there is to say of one circuit to a person, line by line."""
+def _lines(checked: _Checked) -> Iterator[str]:
+    """Yield what a person is told of one circuit, line by line."""
     yield heading(checked.found.circuit.name)
     yield file_name(checked.file)
     yield ""

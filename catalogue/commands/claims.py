@@ -18,13 +18,13 @@ from catalogue.report.terminal import (
     paragraph,
     say,
 )
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import shown
 from verify.base.sentences import counted
-from verify.study.claims.contract import STATUSES, Judged
+from verify.study.claims.contract import STATUSES, JudgedClaim
 from verify.study.claims.register import CLAIM, CLAIMS, decide
 
-#: What a status means, as a heading.
+#: A heading for each status, which says what it means.
 MEANINGS: Final = {
     "proved": "Proved: there is no case against it in the scope",
     "holds-in-samples": "Holds in samples: nothing against it was found, which is no proof",
@@ -77,13 +77,13 @@ def claims(as_json: bool, only: tuple[str, ...], into: Path | None) -> None:
             "them, and `miswire claims` without --into prints them."
         )
         return
-    for line in _told(judged):
+    for line in _lines(judged):
         say(line)
     say(cautions_paragraph())
 
 
-def _counted(judged: list[Judged]) -> str:
-    """How many claims there are of each status."""
+def _counted(judged: list[JudgedClaim]) -> str:
+    """Return how many claims have each status."""
     numbers = [
         f"{sum(item.answer.status == status for item in judged)} {status.replace('-', ' ')}"
         for status in STATUSES
@@ -91,7 +91,7 @@ def _counted(judged: list[Judged]) -> str:
     return paragraph(f"{counted(len(judged), 'claim')}: {', '.join(numbers)}.")
 
 
-def _told(judged: list[Judged]) -> Iterator[str]:
+def _lines(judged: list[JudgedClaim]) -> Iterator[str]:
     yield _counted(judged)
     yield ""
     for status in STATUSES:
@@ -103,7 +103,7 @@ def _told(judged: list[Judged]) -> Iterator[str]:
             yield from _told_claim(item)
 
 
-def _told_claim(item: Judged) -> Iterator[str]:
+def _told_claim(item: JudgedClaim) -> Iterator[str]:
     claim, answer = item.claim, item.answer
     yield heading(claim.name, "  ")
     yield paragraph(f"“{claim.saying}”", "    ")

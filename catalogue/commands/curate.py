@@ -11,9 +11,9 @@ import click
 from catalogue.commands.options import Options
 from catalogue.lessons.curated import shipped_circuit
 from catalogue.lessons.suggest import Suggestion, suggest
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.report.terminal import Progress, cautions_paragraph, heading, paragraph, say
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UserError
 from verify.base.sentences import counted
 
@@ -64,14 +64,14 @@ def curate(database: Path, locations: str, as_toml: bool, as_json: bool) -> None
             raise UserError(missing)
         found = suggest(connection, sizes, shipped_circuit, progress)
     if as_json:
-        say(json.dumps(_form(found), indent=2))
+        say(json.dumps(_as_json(found), indent=2))
     elif as_toml:
         say(_entries(found))
     else:
         _tell(found)
 
 
-def _form(found: Suggestion) -> dict[str, object]:
+def _as_json(found: Suggestion) -> dict[str, object]:
     return {
         "format": 1,
         "shown": found.shown,

@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
-from catalogue.drawing.picture import draw as drawn
+from catalogue.drawing.draw import draw as drawn
 from catalogue.drawing.svg import BEGINNING
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from verify.base.problems import Problem, UserError

@@ -11,9 +11,9 @@ import click
 from catalogue.commands.options import Options
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
-from catalogue.store.export import FORMATS, Export, Part
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import teach_texts
+from catalogue.store.export import FORMATS, Export, ExportPart
+from catalogue.store.rendering import register_text_functions
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.sentences import counted
 from verify.behaviour.judgement import VERDICTS
@@ -67,13 +67,13 @@ def export(
     options.check()
     require_catalogue(database)
     require_ours(out, (), COMMAND)
-    part = Part(tuple(dict.fromkeys(kinds)), tuple(dict.fromkeys(verdicts)), sizes)
+    part = ExportPart(tuple(dict.fromkeys(kinds)), tuple(dict.fromkeys(verdicts)), sizes)
     with (
         closing(sqlite3.connect(f"file:{database.absolute()}?mode=ro", uri=True)) as connection,
         tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".miswire-") as folder,
     ):
         connection.row_factory = sqlite3.Row
-        teach_texts(connection)
+        register_text_functions(connection)
         made = Export(connection, part, Path(folder))
         files = made.write(form)
         faults, circuits = made.count("fault"), made.count("circuit")

@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from catalogue.report.forms import faults_json
+from catalogue.report.json_forms import faults_json
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
@@ -88,15 +88,15 @@ def faults(
     if as_json:
         lines = faults_json(found, listed)
     else:
-        lines = _told(found, listed, verdicts or PROVED_VERDICTS, file)
+        lines = _lines(found, listed, verdicts or PROVED_VERDICTS, file)
     for line in lines:
         say(line)
 
 
-def _told(
+def _lines(
     found: FaultList, listed: Sequence[JudgedFault], verdicts: Sequence[str], file: Path
 ) -> Iterator[str]:
-    """The faults of a circuit for a person, line by line."""
+    """Yield what a person is told of a circuit's faults, line by line."""
     yield heading(found.circuit.name)
     yield file_name(file)
     yield ""
@@ -108,7 +108,7 @@ def _told(
 
 
 def _list(listed: Sequence[JudgedFault], verdicts: Sequence[str]) -> Iterator[str]:
-    """The faults by kind, and what their hazards mean."""
+    """Yield the faults by kind, and what their hazards mean."""
     what = " or ".join(verdicts)
     if not listed:
         yield paragraph(f"No fault to list that is {what}.")

@@ -11,8 +11,8 @@ import click
 import numpy as np
 
 from catalogue.commands.loading import load_or_exit
-from catalogue.drawing.states import parse_state
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.drawing.state_view import parse_state
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.report.terminal import cautions_paragraph, file_name, heading, paragraph, say, table
 from verify.base.problems import Problem, UserError
 from verify.base.sentences import counted
@@ -30,7 +30,7 @@ from verify.verdict.judging import NONE, Numbers, judge_faults, why_unprovable
 
 @dataclass(frozen=True, slots=True)
 class FlipTest:
-    """How to test one circuit by flipping.
+    """A way to test one circuit by flipping.
 
     `known` is for those who know which position of each switch is which, `unknown` for those who
     do not. `by_kind`, `by_verdict` and `by_hazard` count the single faults that no flipping shows.
@@ -83,9 +83,9 @@ def flips(ctx: click.Context, file: Path, start: str | None, as_json: bool) -> N
     _require_testable(circuit, file)
     test = _tested(circuit, begin)
     if as_json:
-        say(json.dumps(_form(test), indent=2))
+        say(json.dumps(_as_json(test), indent=2))
         return
-    for line in _told(test, file, begin):
+    for line in _lines(test, file, begin):
         say(line)
 
 
@@ -129,22 +129,22 @@ def _tested(circuit: Circuit, begin: int | None) -> FlipTest:
 def _columns(
     parts: Sequence[tuple[Numbers, Numbers]], rows: "np.ndarray[tuple[int], np.dtype[np.intp]]"
 ) -> tuple[list[int], list[list[int]]]:
-    """The verdict, and the places of the hazards, of some faults."""
+    """Return the verdict, and the places of the hazards, of some faults."""
     if not parts:
         return [], []
     verdict, hazard_state = (np.concatenate(column)[rows] for column in zip(*parts, strict=True))
     return verdict.tolist(), [np.flatnonzero(row != NONE).tolist() for row in hazard_state]
 
 
-def _form(test: FlipTest) -> dict[str, object]:
+def _as_json(test: FlipTest) -> dict[str, object]:
     return {
         "format": FORMAT,
         "name": test.circuit.name,
         "engine": test.engine,
         "faults": test.faults,
         "shown": test.changing,
-        "positions_known": _plan_form(test, test.known, with_lamps=True),
-        "positions_unknown": _plan_form(test, test.unknown, with_lamps=False),
+        "positions_known": _plan_as_json(test, test.known, with_lamps=True),
+        "positions_unknown": _plan_as_json(test, test.unknown, with_lamps=False),
         "unseen": {
             "faults": test.faults - test.changing,
             "by_verdict": {name: test.by_verdict.get(name, 0) for name in PROVED_VERDICTS},
@@ -159,8 +159,11 @@ def _form(test: FlipTest) -> dict[str, object]:
     }
 
 
-def _plan_form(test: FlipTest, plan: Flips, *, with_lamps: bool) -> dict[str, object]:
-    """`walk` begins in `begin`, any state for whom positions have no names; then what is moved."""
+def _plan_as_json(test: FlipTest, plan: Flips, *, with_lamps: bool) -> dict[str, object]:
+    """Return a plan as JSON: `walk` begins in `begin` and lists what is moved.
+
+    If the positions have no names, the walk may begin in any state.
+    """
     switches = [switch.name for switch in test.circuit.switches]
     form: dict[str, object] = {
         "states": len(plan.states),
@@ -171,7 +174,7 @@ def _plan_form(test: FlipTest, plan: Flips, *, with_lamps: bool) -> dict[str, ob
     if with_lamps:
         form["walk"] = [
             {
-                "positions": _positions(test.circuit, state),
+                "positions": _positions_in(test.circuit, state),
                 "counts": state in plan.states,
                 "lamps": _lamps(test, state),
             }
@@ -182,7 +185,7 @@ def _plan_form(test: FlipTest, plan: Flips, *, with_lamps: bool) -> dict[str, ob
     return form
 
 
-def _positions(circuit: Circuit, state: int) -> dict[str, str]:
+def _positions_in(circuit: Circuit, state: int) -> dict[str, str]:
     return {switch.name: position(state, i) for i, switch in enumerate(circuit.switches)}
 
 
@@ -192,8 +195,8 @@ def _lamps(test: FlipTest, state: int) -> dict[str, str]:
     return {lamp.name: test.seen.light(i, state) for i, lamp in enumerate(test.circuit.lamps)}
 
 
-def _told(test: FlipTest, file: Path, begin: int | None) -> Iterator[str]:
-    """The test for a person, line by line."""
+def _lines(test: FlipTest, file: Path, begin: int | None) -> Iterator[str]:
+    """Yield what a person is told of the test, line by line."""
     circuit = test.circuit
     total = 1 << len(circuit.switches)
     yield heading(circuit.name)
@@ -246,7 +249,7 @@ def _walk_table(test: FlipTest) -> str:
     before = test.known.walk[0]
     for step, state in enumerate(test.known.walk):
         moved = "begin" if not step else f"move {switches[(before ^ state).bit_length() - 1]}"
-        where = _positions(test.circuit, state).values()
+        where = _positions_in(test.circuit, state).values()
         lamps = _lamps(test, state).values()
         passed = "" if state in test.known.states else " (on the way)"
         rows.append([f"{moved}{passed}", *where, *lamps])

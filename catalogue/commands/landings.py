@@ -12,7 +12,7 @@ from catalogue.commands.output import output_problems
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.svg import BEGINNING
 from catalogue.drawing.typeface import standalone
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.report.terminal import (
     Progress,
     cautions_paragraph,
@@ -67,11 +67,11 @@ def landings(ctx: click.Context, file: Path, as_json: bool, pictures: Path | Non
     except CircuitError as error:
         complain(error.problems, file_name(file))
         ctx.exit(2)
-    drawn = [] if pictures is None else _drawn(found, pictures)
+    drawn = [] if pictures is None else _draw_classes(found, pictures)
     if as_json:
-        say(json.dumps(_form(found, drawn), indent=2))
+        say(json.dumps(_as_json(found, drawn), indent=2))
     else:
-        for line in _told(found, drawn, file):
+        for line in _lines(found, drawn, file):
             say(line)
 
 
@@ -86,8 +86,8 @@ def _require_folder(folder: Path | None) -> None:
         raise UserError([Problem(place, why)])
 
 
-def _drawn(found: Landings, folder: Path) -> list[Path]:
-    """Draw each class; raises UserError before anything is written that would be in the way."""
+def _draw_classes(found: Landings, folder: Path) -> list[Path]:
+    """Draw each class. Raises UserError before it writes if a file would be in the way."""
     files = [folder / f"class-{number}.svg" for number, _ in enumerate(found.classes, 1)]
     if folder.is_dir():
         problems = [
@@ -105,8 +105,8 @@ def _drawn(found: Landings, folder: Path) -> list[Path]:
     return files
 
 
-def _form(found: Landings, drawn: list[Path]) -> dict[str, object]:
-    """The JSON: the first five keys are fixed, others may be added.
+def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
+    """Return the JSON; the first five keys are fixed, others may be added.
 
     A class's `circuit` is its member that is nearest to the intended wiring, as a circuit file;
     `exchanges` is null where exchanges alone lead to no member.
@@ -152,8 +152,8 @@ def _form(found: Landings, drawn: list[Path]) -> dict[str, object]:
     }
 
 
-def _told(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
-    """All that was found for a person, line by line."""
+def _lines(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
+    """Yield what a person is told, line by line."""
     yield heading(found.situation.circuit.name)
     yield file_name(file)
     yield ""

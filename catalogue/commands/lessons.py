@@ -9,15 +9,15 @@ from typing import Final, cast
 import click
 
 from catalogue.commands.options import Options
-from catalogue.lessons.build import FORMATS, Wanted, make_lessons
 from catalogue.lessons.curated import Case, Resolve, read_curated, shipped_circuit
+from catalogue.lessons.lesson_set import FORMATS, Wanted, make_lessons
 from catalogue.lessons.prints import PAPERS
 from catalogue.lessons.sheet import Stored
-from catalogue.lessons.wording import USAGES, Usage
+from catalogue.lessons.usage import USAGES, Usage
 from catalogue.report.folder import require_ours, write_folder
 from catalogue.report.terminal import Progress, cautions_paragraph, file_name, paragraph, say
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import site_number
+from catalogue.store.rendering import site_place
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
 from verify.base.sentences import counted
@@ -127,7 +127,7 @@ def _one_of(options: Options, option: str, word: str, known: tuple[str, ...]) ->
 
 @contextmanager
 def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
-    """Finds circuits by label, in a catalogue first, and what it holds of a case."""
+    """Give functions that find circuits by label, and a catalogue's verdict on a case."""
     with closing(sqlite3.connect(f"file:{database.absolute()}?mode=ro", uri=True)) as connection:
         known: dict[str, Circuit | None] = {}
 
@@ -146,7 +146,7 @@ def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
             if circuit is None:
                 return None
             number, label, file = circuit
-            place = site_number(label, file, kind, site)
+            place = site_place(label, file, kind, site)
             row = connection.execute(_STORED, [number, kind, place]).fetchone()
             return None if row is None else str(row[0])
 

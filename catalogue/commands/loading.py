@@ -1,4 +1,4 @@
-"""The circuit that a command is about."""
+"""A command loads the circuit that it is about."""
 
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from verify.circuit.model import Circuit
 
 
 def load_or_exit(ctx: click.Context, file: Path) -> Circuit:
-    """The circuit in a file; where there is none every mistake is told and the status is 2."""
+    """Return the circuit in a file, or report every mistake in it and exit with status 2."""
     try:
         return load(file)
     except UserError as error:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from catalogue.build.merge import Merged
+from catalogue.build.merge import MergeResult
 from catalogue.build.merge import merge as merge_catalogues
 from catalogue.report.terminal import Progress, paragraph, say
 
@@ -29,11 +29,11 @@ def merge(ctx: click.Context, database: Path, parts: tuple[Path, ...], as_json: 
     if as_json:
         say(json.dumps(asdict(merged), indent=2))
     else:
-        say(_told(merged, database))
+        say(_summary_text(merged, database))
     ctx.exit(bool(merged.missing))
 
 
-def _told(merged: Merged, database: Path) -> str:
+def _summary_text(merged: MergeResult, database: Path) -> str:
     lines = [f"circuits{merged.planned:>12,}", f"  put in now{merged.circuits:>8,}"]
     if merged.missing:
         lines += [

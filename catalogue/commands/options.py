@@ -1,4 +1,4 @@
-"""Numbers on the command line, read so that every mistake is reported at once."""
+"""Numbers and names on the command line are read so that every mistake is reported at once."""
 
 import os
 from collections.abc import Sequence
@@ -7,7 +7,7 @@ from verify.base.problems import Problem, UserError, shown
 
 
 class Options:
-    """Reads options; `check` raises for all that were wrong."""
+    """Reads options and collects mistakes; `check` raises them all."""
 
     def __init__(self) -> None:
         self._problems: list[Problem] = []
@@ -17,7 +17,7 @@ class Options:
         self._problems.append(Problem(option, why))
 
     def number(self, option: str, text: str, lowest: int, highest: int) -> int:
-        """A whole number within bounds; `lowest` in place of a wrong one."""
+        """Return a whole number within bounds, or `lowest` in place of a wrong one."""
         number = _whole(text)
         if number is None or not lowest <= number <= highest:
             self.refuse(
@@ -27,7 +27,7 @@ class Options:
         return number
 
     def numbers(self, option: str, text: str, lowest: int, highest: int) -> tuple[int, ...]:
-        """Whole numbers within bounds, with commas between them, in ascending order."""
+        """Return whole numbers within bounds, given with commas between, in ascending order."""
         found: set[int] = set()
         for part in text.split(","):
             number = _whole(part)
@@ -42,7 +42,7 @@ class Options:
         return tuple(sorted(found))
 
     def names(self, option: str, text: str, known: Sequence[str]) -> tuple[str, ...]:
-        """Names among those known, with commas between them, in the order of the known ones."""
+        """Return known names, given with commas between them, in the order of `known`."""
         given = [part.strip() for part in text.split(",")]
         for name in given:
             if name not in known:
@@ -66,7 +66,7 @@ def _whole(text: str) -> int | None:
 
 
 def processors() -> int:
-    """How many processors this process may use."""
+    """Return how many processors this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

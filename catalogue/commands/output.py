@@ -1,4 +1,4 @@
-"""Files that commands write: only what Miswire wrote itself is replaced."""
+"""Commands write a file only if it is new or Miswire wrote it before."""
 
 from pathlib import Path
 
@@ -7,9 +7,9 @@ from verify.base.problems import Problem
 
 
 def output_problems(out: Path, beginning: str, what: str, example: str) -> list[Problem]:
-    """Why `out` is not to be written: there is no such folder, or what is there is not ours.
+    """Return why `out` must not be written: there is no such folder, or the file is not ours.
 
-    Ours is empty or begins with `beginning`; `what` names such a file, ``a netlist``.
+    A file of ours is empty or begins with `beginning`; `what` names such a file, ``a netlist``.
     """
     place = file_name(out)
     if not out.parent.is_dir():

@@ -8,13 +8,13 @@ from typing import Final
 import click
 
 from catalogue.commands.loading import load_or_exit
-from catalogue.drawing.states import parse_state
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.drawing.state_view import parse_state
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.report.metering import (
     MOST_STATES,
     RETURNS,
     Measured,
-    Point,
+    ProbePoint,
     agree,
     all_points,
     assumed_words,
@@ -113,13 +113,13 @@ def readings(
         pairs = [pair for terminal in RETURNS for pair in pairs_to(circuit, every, terminal)]
         found = measured(circuit, pairs, states)
     if as_json:
-        say(json.dumps(_form(circuit, states, found), indent=2))
+        say(json.dumps(_as_json(circuit, states, found), indent=2))
     else:
-        say("\n".join(_told(circuit, file, states, found)))
+        say("\n".join(_lines(circuit, file, states, found)))
 
 
 def parse_end(circuit: Circuit, text: str) -> End:
-    """The end written as in a circuit file, with ``BOX:`` before it where it needs its box.
+    """Return the end that is written as in a circuit file, with ``BOX:`` before it if needed.
 
     Raises UserError with the remedy.
     """
@@ -146,7 +146,9 @@ def parse_end(circuit: Circuit, text: str) -> End:
     raise UserError([Problem(shown(text), why)])
 
 
-def _form(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) -> dict[str, object]:
+def _as_json(
+    circuit: Circuit, states: Sequence[int], found: Sequence[Measured]
+) -> dict[str, object]:
     return {
         "format": FORMAT,
         "name": circuit.name,
@@ -157,7 +159,7 @@ def _form(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) ->
     }
 
 
-def _told(
+def _lines(
     circuit: Circuit, file: Path, states: Sequence[int], found: Sequence[Measured]
 ) -> Iterator[str]:
     yield heading(circuit.name)
@@ -167,7 +169,7 @@ def _told(
     yield paragraph(f"{_LEGEND} Switches, u up and d down: {switches}.")
     for against in dict.fromkeys(item.against for item in found):
         yield ""
-        yield heading(f"Against {', '.join(_names(circuit, against))}")
+        yield heading(f"Against {', '.join(_end_names(circuit, against))}")
         yield from _tables(circuit, states, [i for i in found if i.against == against])
     yield ""
     yield paragraph(assumed_words(circuit))
@@ -175,17 +177,17 @@ def _told(
     yield cautions_paragraph()
 
 
-def _names(circuit: Circuit, point: Point) -> list[str]:
-    """A point's terminals as they are written, or its conductors where it has no terminal."""
+def _end_names(circuit: Circuit, point: ProbePoint) -> list[str]:
+    """Return a point's terminals as they are written, or its conductors if it has none."""
     cables = {cable.name for cable in circuit.cables}
     terminals = [end.name for end in point.ends if end.owner not in cables]
     return terminals or [f"{end.box}{_BOX_MARK}{end.name}" for end in point.ends]
 
 
 def _tables(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) -> Iterator[str]:
-    """A row for each point, and a column for each state: as many beside each other as have room."""
+    """Yield tables with a row for each point and as many states as columns as there is room."""
     titles = ["".join(p[0] for p in positions(circuit, state).values()) for state in states]
-    names = [_names(circuit, item.point) for item in found]
+    names = [_end_names(circuit, item.point) for item in found]
     cells = [[_volts(reading) for reading in item.readings] for item in found]
     widest = max(len(cell) for row in (titles, *cells) for cell in row)
     longest = max(len(name) + len(_INDENT) for row in names for name in row)
@@ -201,7 +203,7 @@ def _tables(circuit: Circuit, states: Sequence[int], found: Sequence[Measured]) 
 
 
 def _volts(reading: Reading) -> str:
-    """A cell: volts on both meters, or on each, or those of a phantom."""
+    """Return a cell: the volts on both meters, on each, or those of a phantom."""
     if reading.phantom:
         return f"{reading.high:.0f}p"
     if agree(reading):

@@ -1,4 +1,4 @@
-"""Observations against published rules as text for a terminal."""
+"""Observations against published rules are put into lines for a terminal."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
@@ -11,7 +11,7 @@ from verify.rules.remarks import Remark, remarks
 
 
 def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
-    """What a rulebook's rules find in a circuit, line by line."""
+    """Yield what a rulebook's rules find in a circuit, line by line."""
     found = remarks(circuit, book)
     yield heading(f"Published rules: {book.title}")
     yield paragraph(note())
@@ -21,7 +21,7 @@ def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
             yield ""
             yield heading(title, "  ")
         for _, group in groupby(chosen, key=lambda remark: remark.rule.id):
-            yield from _told(list(group))
+            yield from _remark_lines(list(group))
     raised = {remark.rule.id for remark in found}
     others = [text.section(book.edition) for rule, text in book.rules if rule.id not in raised]
     if others:
@@ -30,8 +30,8 @@ def rules_told(circuit: Circuit, book: Rulebook) -> Iterator[str]:
         yield paragraph(nothing, "  ")
 
 
-def _told(group: Sequence[Remark]) -> Iterator[str]:
-    """The remarks of one rule."""
+def _remark_lines(group: Sequence[Remark]) -> Iterator[str]:
+    """Yield the remarks of one rule."""
     first = group[0]
     yield paragraph(f"{first.section}: {first.rule.title}", "    ", "  - ")
     for remark in group:

@@ -16,14 +16,14 @@ import click
 
 from catalogue.commands.options import Options
 from catalogue.report.terminal import file_name, say
-from catalogue.store.file import require_catalogue
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UserError, shown
 
 if TYPE_CHECKING:
     from datasette.app import Datasette
 
 HOST: Final = "127.0.0.1"
-# Datasette opens the file by an address in which these mean something else.
+# Datasette opens the file by an address in which these characters mean something else.
 _MISREAD_IN_ADDRESSES: Final = frozenset("?#%")
 _HOST: Final = re.compile(r"[A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]")
 
@@ -78,7 +78,7 @@ def serve(database: Path, port: str, no_sql: bool, hosts: Sequence[str]) -> None
 
 
 def _require_servable(database: Path) -> None:
-    """Raise UserError unless `database` is a catalogue; say so if it is not finished."""
+    """Raise UserError unless `database` is a catalogue; warn if its build is not finished."""
     require_catalogue(database)
     place = str(database.resolve())
     if misread := sorted(_MISREAD_IN_ADDRESSES.intersection(place)):
@@ -102,11 +102,11 @@ def _require_servable(database: Path) -> None:
 
 
 def _listening(port: int) -> socket.socket:
-    """A socket that listens on this machine only; UserError if the port cannot be had."""
+    """Return a socket that listens on this machine only. Raises UserError if it cannot be had."""
     listener = socket.socket()
     try:
         if os.name == "posix":
-            # A server that was just stopped keeps its port for a while otherwise.
+            # Without this a server that was just stopped keeps its port for a while.
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((HOST, port))
         listener.listen()
@@ -124,7 +124,7 @@ def _listening(port: int) -> socket.socket:
 
 
 def compile_templates(datasette: "Datasette") -> None:
-    """Compile what pages are made of, which takes a second and would make first visits slow."""
+    """Compile the templates, which takes a second and would make first visits slow."""
     for name in datasette.jinja_env.list_templates(extensions=["html"]):
         if not name.startswith(("lessons/", "default:")):
             datasette.jinja_env.get_template(name)
@@ -139,7 +139,7 @@ def _run(
 
     from catalogue.pages.gate import Gate
 
-    # Opened for reading, but not as immutable: a build or an audit may go on meanwhile.
+    # The file is opened for reading, not as immutable: a build or an audit may write meanwhile.
     datasette = Datasette([str(database.resolve())], settings=settings)
     asyncio.run(datasette.invoke_startup())
     Thread(target=compile_templates, args=[datasette], daemon=True).start()

@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
-from catalogue.drawing.states import parse_state
+from catalogue.drawing.state_view import parse_state
 from catalogue.report.terminal import file_name, paragraph, say
 from verify.base.problems import Problem, UserError
 from verify.engine.netlist import BEGINNING, netlist

@@ -86,7 +86,7 @@ def suspects(  # noqa: PLR0913, PLR0917 - click hands over every option
         answer.steps  # noqa: B018 - goes through them
     except UserError:
         dangers = named_stops(noticed)
-        if dangers and not as_json:  # what is wrong with the rest can wait, this cannot
+        if dangers and not as_json:  # a danger comes first; mistakes in the other options can wait
             say(f"{told([[stop_alarm(dangers)]])}\n")
         raise
     if as_json:

@@ -1,4 +1,4 @@
-"""The whole answer: what was seen and checked so far, who is left, and what to check next.
+"""The desk's whole answer: what was seen and checked, which suspects remain, what to check next.
 
 The command and the pages show the same answer; `to_json` is its form for programs.
 """
@@ -8,22 +8,22 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
-from catalogue.desk.checks import POWER_OFF_KINDS, Bench, Check, CheckKind, Hypothesis
-from catalogue.desk.match import Group as Suspected
+from catalogue.desk.checks import POWER_OFF_KINDS, Check, CheckBench, CheckKind, Hypothesis
 from catalogue.desk.match import Match, sights
-from catalogue.desk.planner import Plan, Proposal, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool
+from catalogue.desk.match import SuspectGroup as Suspected
+from catalogue.desk.planner import CheckPlan, Proposal, entropy, make_plan, proposals
 from catalogue.desk.priors import UNIFORM_SENTENCE
 from catalogue.desk.stops import Stop, panel_form, phrase, power_off, reasons, stop_forms
+from catalogue.desk.suspect_pool import NO_FAULT, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, Symptoms
 from catalogue.desk.telling import check_told, group_told, plan_told, stop_alarm, stopped_end
 from verify.base.cautions import cautions
 from verify.base.problems import Problem, UserError, shown
 from verify.base.sentences import counted
-from verify.base.telling import Group, Words, cautions_group, heading, html, plain
+from verify.base.telling import Group, Passage, cautions_group, heading, html, plain
 from verify.behaviour.findings import position
 
-#: The word for a finding that no suspect predicts.
+#: A finding that no suspect predicts is called this.
 OTHER: Final = "other"
 _NEAREST: Final = 3
 _MOST_GROUPS_SHOWN: Final = 5
@@ -43,8 +43,8 @@ _NOTHING_WRONG: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """A check that was made: its title, what was found, and how many suspects were left then."""
+class MadeCheck:
+    """A check that was made: its title, its finding, and how many suspects remained then."""
 
     key: str
     title: str
@@ -54,9 +54,9 @@ class Step:
 
 @dataclass(frozen=True, repr=False)
 class Answer:
-    """Everything the desk says to some symptoms and the results of checks so far."""
+    """The desk's answer to some symptoms and the results of checks so far."""
 
-    pool: Pool
+    pool: SuspectPool
     symptoms: Symptoms
     priors: Mapping[str, float]
     kinds: dict[str, CheckKind]
@@ -65,22 +65,22 @@ class Answer:
 
     @cached_property
     def match(self) -> Match:
-        """All suspects held against what was seen."""
+        """All suspects compared with what was seen."""
         return Match(self.pool, self.symptoms, self.priors, self.any_order)
 
     @cached_property
-    def _bench(self) -> Bench:
-        return Bench(self.match, self.kinds)
+    def _bench(self) -> CheckBench:
+        return CheckBench(self.match, self.kinds)
 
     @cached_property
-    def _after(self) -> tuple[list[Hypothesis], list[Step]]:
-        """The hypotheses that are left after the results, and the way there.
+    def _after(self) -> tuple[list[Hypothesis], list[MadeCheck]]:
+        """The hypotheses that remain after the results, and the checks that led there.
 
-        Raises UserError for the first result that names no check or no finding: what could be
-        checked after it nobody knows.
+        Raises UserError for the first result that names no check or no finding: nobody knows what
+        could be checked after it.
         """
         left = self._bench.hypotheses()
-        steps: list[Step] = []
+        steps: list[MadeCheck] = []
         for key, word in self.results:
             check = self._bench.check(key, left)
             place = f"result {shown(key)}={shown(word)}"
@@ -98,22 +98,22 @@ class Answer:
             else:
                 message = f"must be one of {shown(', '.join([*words, OTHER]), 400)}"
                 raise UserError([Problem(place, message)])
-            steps.append(Step(key, check.title, found, len({h.suspect for h in left})))
+            steps.append(MadeCheck(key, check.title, found, len({h.suspect for h in left})))
         return left, steps
 
     @property
     def hypotheses(self) -> list[Hypothesis]:
-        """What is left."""
+        """The hypotheses that remain."""
         return self._after[0]
 
     @property
-    def steps(self) -> list[Step]:
+    def steps(self) -> list[MadeCheck]:
         """The checks that were made."""
         return self._after[1]
 
     @cached_property
     def observed(self) -> Symptoms:
-        """The symptoms together with what flips have shown since."""
+        """The symptoms together with what flips have shown since then."""
         flips = {
             int(key.partition(":")[2]): SIGHTS[word]
             for (key, word), _ in zip(self.results, self.steps, strict=True)
@@ -123,7 +123,7 @@ class Answer:
 
     @cached_property
     def groups(self) -> list[Suspected]:
-        """The groups of what is left, the likeliest first."""
+        """The groups of suspects that remain, the likeliest first."""
         left = {hypothesis.suspect for hypothesis in self.hypotheses}
         pool = replace(
             self.pool,
@@ -134,38 +134,39 @@ class Answer:
 
     @cached_property
     def nearest(self) -> list[Suspected]:
-        """Where nothing is left, the groups that contradict least of what was seen."""
+        """The groups that contradict least of what was seen, where no suspect remains."""
         return [] if self.groups else self.match.groups[:_NEAREST]
 
     @cached_property
     def stops(self) -> tuple[Stop, ...]:
-        """Why nothing may be flipped or measured live, the gravest reason first."""
+        """The reasons why nothing may be flipped or measured live, the gravest first."""
         return reasons(self.pool, self.observed, self.results)
 
     @cached_property
     def next_checks(self) -> list[Proposal]:
-        """The checks that tell what is left apart, best first; after a stop with the power off.
+        """The checks that tell the remaining suspects apart, best first.
 
-        What was checked already stays as it is: it was done.
+        After a stop only checks with the power off are offered. Checks that were made already stay
+        as they are.
         """
         checks = self._bench.checks(self.hypotheses, power_off=bool(self.stops))
         return proposals(power_off(checks, self.stops), self.hypotheses)
 
     @cached_property
-    def plan(self) -> Plan:
-        """The whole plan from here."""
+    def plan(self) -> CheckPlan:
+        """The whole plan of checks from here."""
         return make_plan(self._bench, self.hypotheses, self.stops, self.observed.seen)
 
     @property
     def ending(self) -> str | None:
-        """After a stop: what to do where no check with the power off leads any further."""
+        """What to do after a stop, where no check with the power off leads further; else None."""
         if not self.stops or self.next_checks:
             return None
         return stopped_end([s for group in self.groups for s in group.suspects])
 
     @property
     def uncertainty(self) -> float:
-        """Bits between here and one suspect, on average: no plan of yes-or-no checks beats it."""
+        """The bits from here to one suspect on average: no plan of yes-or-no checks needs fewer."""
         weights: dict[int, float] = {}
         for hypothesis in self.hypotheses:
             weights[hypothesis.suspect] = weights.get(hypothesis.suspect, 0.0) + hypothesis.weight
@@ -173,7 +174,7 @@ class Answer:
 
     @property
     def notes(self) -> list[str]:
-        """What the answer rests on and leaves out, in sentences."""
+        """What the answer rests on and what it leaves out, in sentences."""
         notes = [f"Searched: {self.pool.scope}."]
         if self.priors:
             weights = ", ".join(f"{kind} {weight:g}" for kind, weight in self.priors.items())
@@ -205,16 +206,16 @@ class Answer:
         result: str = "results=",
         more: str = "groups has them all",
     ) -> Iterator[Group]:
-        """The answer with at most so many groups, and the whole plan of checks if wanted.
+        """Yield the answer as blocks, with at most so many groups, and the whole plan if wanted.
 
-        `result` is how the finding of a check is handed in, `more` where groups are that are left
-        out.
+        `result` says how to hand in the finding of a check, `more` where groups that are left out
+        can be found.
         """
         if self.stops:
             yield [stop_alarm(self.stops)]
         if self.steps:
             yield [
-                Words(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
+                Passage(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
                 for step in self.steps
             ]
         if self.groups:
@@ -222,19 +223,19 @@ class Answer:
             alike = "members of a group look alike" if self.stops else _ALIKE
             yield [heading(f"{what} what was seen; {alike}")]
         else:
-            yield [Words(NOTHING_FITS)]
+            yield [Passage(NOTHING_FITS)]
         for number, group in enumerate((self.groups or self.nearest)[:most], 1):
             yield [*group_told(number, group, self.stops)]
         if len(self.groups) > most:
-            yield [Words(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
+            yield [Passage(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
         needs_power = any(p.check.kind.name not in POWER_OFF_KINDS for p in self.next_checks)
-        watch = [Words(f"{phrase('watch')} (--sign)", marker="! ")] if needs_power else []
+        watch = [Passage(f"{phrase('watch')} (--sign)", marker="! ")] if needs_power else []
         if with_plan:
             yield [
-                heading("Plan"),
+                heading("CheckPlan"),
                 *watch,
                 *plan_told(self.plan, "", self.stops),
-                Words(
+                Passage(
                     f"Expected: {self.plan.checks:.1f} checks, cost {self.plan.cost:.1f}; "
                     f"{self.uncertainty:.1f} bits to find out."
                 ),
@@ -248,7 +249,7 @@ class Answer:
             ]
         if self.ending:
             yield [heading(self.ending)]
-        yield [Words(note) for note in self.notes]
+        yield [Passage(note) for note in self.notes]
 
     def __repr__(self) -> str:
         return plain([*self.told(), cautions_group()])
@@ -257,7 +258,7 @@ class Answer:
         return html([*self.told(), cautions_group()])
 
     def to_json(self, most_groups: int = 10, most_checks: int = 5) -> dict[str, object]:
-        """The answer for programs."""
+        """Return the answer as JSON."""
         return {
             "format": 1,
             "stop": stop_forms(self.stops),
@@ -285,7 +286,7 @@ class Answer:
         }
 
     def positions(self, state: int) -> dict[str, str]:
-        """The position of each switch in a state as the person named it."""
+        """Return the position of each switch in a state, as the person named it."""
         return {name: position(state, bit) for bit, name in enumerate(self.pool.switch_names)}
 
 
@@ -319,7 +320,7 @@ def _check_form(proposal: Proposal) -> dict[str, object]:
 
 
 def parse_results(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """Results of checks, from texts such as ``look:landing=clear``.
+    """Read results of checks from texts such as ``look:landing=clear``.
 
     Raises UserError for texts of another form.
     """

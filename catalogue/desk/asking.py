@@ -1,4 +1,4 @@
-"""Asking the desk: who fits what was seen, of one circuit or of every layout of a catalogue."""
+"""The desk is asked here which faults fit what was seen, in one circuit or in every layout."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
@@ -8,8 +8,13 @@ from typing import Final
 
 from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit, require_judgeable
 from catalogue.desk.priors import load_priors
+from catalogue.desk.suspect_pool import (
+    SuspectPool,
+    pool_of_catalogue,
+    pool_of_circuit,
+    require_judgeable,
+)
 from catalogue.desk.symptoms import Symptoms, named_switches, parse_saw, parse_signs
 from catalogue.store.reading import Catalogue, open_catalogue
 from verify.base.problems import Problem, UserError, shown
@@ -47,7 +52,7 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
 
     Raises UserError with all mistakes of the texts, or for a source that cannot be searched.
     """
-    saw, signs, results = (_texts(texts) for texts in (saw, signs, results))
+    saw, signs, results = (_as_list(texts) for texts in (saw, signs, results))
     if isinstance(source, str | PathLike):
         path = Path(source)
         if _is_database(path):
@@ -70,7 +75,7 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
     return Answer(pool, symptoms, weights, kinds, any_order, parse_results(results))
 
 
-def _texts(texts: Texts) -> Sequence[str]:
+def _as_list(texts: Texts) -> Sequence[str]:
     return [texts] if isinstance(texts, str) else list(texts)
 
 
@@ -85,7 +90,7 @@ def _is_database(path: Path) -> bool:
         ) from error
 
 
-def _pool_of_file(path: Path) -> Pool:
+def _pool_of_file(path: Path) -> SuspectPool:
     try:
         circuit = load(path)
     except UserError as error:
@@ -95,7 +100,7 @@ def _pool_of_file(path: Path) -> Pool:
     return _pool_of_circuit(circuit, str(path))
 
 
-def _pool_of_circuit(circuit: Circuit, called: str) -> Pool:
+def _pool_of_circuit(circuit: Circuit, called: str) -> SuspectPool:
     try:
         require_judgeable(circuit)
     except UserError as error:
@@ -115,7 +120,9 @@ def _pool_of_circuit(circuit: Circuit, called: str) -> Pool:
     return pool_of_circuit(circuit)
 
 
-def _pool_of_catalogue(catalogue: Catalogue, saw: Sequence[str], locations: int | None) -> Pool:
+def _pool_of_catalogue(
+    catalogue: Catalogue, saw: Sequence[str], locations: int | None
+) -> SuspectPool:
     names = named_switches(saw) or tuple(f"switch-{i}" for i in range(1, (locations or 0) + 1))
     if not names:
         raise UserError([Problem("--saw", "say what you saw, or how many switches: --locations 2")])

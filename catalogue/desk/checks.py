@@ -1,7 +1,7 @@
-"""What can be checked next, and what each suspect says it will show.
+"""Checks that can come next, and the outcome that each suspect predicts for them.
 
 A hypothesis is a suspect together with one way to read the positions. A check gives every
-hypothesis an outcome; what differs in outcome is told apart by it.
+hypothesis an outcome; hypotheses with different outcomes are told apart by it.
 """
 
 import tomllib
@@ -15,7 +15,7 @@ import numpy as np
 
 from catalogue.desk.match import Match, Numbers, sights
 from catalogue.desk.measuring import Meter
-from catalogue.desk.pool import Suspect
+from catalogue.desk.suspect_pool import Suspect
 from verify.base.deadline import keep_deadline
 from verify.base.problems import Problem, UserError
 from verify.base.resources import data_path
@@ -25,12 +25,12 @@ CLEAR: Final = "clear"
 #: Kinds of checks that are made, and show what they show, with the power off. Another lamp shows
 #: nothing until the power is on again.
 POWER_OFF_KINDS: Final = frozenset({"look", "continuity"})
-#: How the power is taken off before a check that needs it off.
+#: A check that needs the power off begins with this sentence.
 OFF_AT_BREAKER: Final = "Off at the breaker, locked, and proved dead"
 
-#: Beyond so many hypotheses voltages are not predicted: dead checks come first then anyway.
+#: With more hypotheses voltages are not predicted, since dead checks then come first anyway.
 _MOST_FOR_VOLTAGE: Final = 200
-#: Nor beyond so many pairs of suspect and state, so that nobody waits for volts: those of
+#: They are not predicted either for more pairs of suspect and state, so that nobody waits: those of
 #: `_MOST_FOR_VOLTAGE` suspects in four locations.
 _MOST_MEASURED: Final = _MOST_FOR_VOLTAGE << 4
 
@@ -42,7 +42,7 @@ _PHANTOM: Final = (
 
 @dataclass(frozen=True, slots=True)
 class CheckKind:
-    """A kind of check: what it costs, how risky it is beside others, what to mind."""
+    """A kind of check: its cost, its risk beside other kinds, and its cautions."""
 
     name: str
     title: str
@@ -52,7 +52,7 @@ class CheckKind:
 
 
 def check_kinds(path: Path | None = None) -> dict[str, CheckKind]:
-    """The kinds of checks with their costs, from `path` or the shipped file.
+    """Read the kinds of checks with their costs, from `path` or the shipped file.
 
     A file that only sets costs keeps the shipped titles and cautions. Raises UserError with every
     mistake in the file.
@@ -105,7 +105,8 @@ class Hypothesis(NamedTuple):
 class Check:
     """One check. `outcomes[h]` is what hypothesis h predicts, as an index into `results`.
 
-    `key` names it in an address, ``look:landing``; `results` are (short word, what one finds).
+    `outcomes[h]` is what hypothesis h predicts, as an index into `results`. `key` names the check
+    in an address, ``look:landing``; `results` are pairs of a short word and what one finds.
     """
 
     kind: CheckKind
@@ -117,8 +118,8 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Bench:
-    """All checks over the hypotheses that fit what was seen."""
+class CheckBench:
+    """All checks that can be made between hypotheses that fit what was seen."""
 
     match: Match
     kinds: dict[str, CheckKind]
@@ -144,30 +145,35 @@ class Bench:
         return found
 
     def _merged(self, codes: int, readings: Numbers) -> list[tuple[int, int]]:
-        """The readings of a behaviour, one for all under which it is the same, with their count."""
+        """Return the readings of a behaviour with counts; readings that act alike are one."""
         if self.match.pool.circuit is not None:
-            return [(reading, 1) for reading in readings.tolist()]  # what is live differs even so
+            return [
+                (reading, 1) for reading in readings.tolist()
+            ]  # which parts are live differs even so
         if codes not in self._merged_readings:
             alike, counts = np.unique(self._alike(codes)[readings], return_counts=True)
             self._merged_readings[codes] = list(zip(alike.tolist(), counts.tolist(), strict=True))
         return self._merged_readings[codes]
 
     def _alike(self, codes: int) -> Numbers:
-        """For each reading the first under which a behaviour is the same."""
+        """Return for each reading the first one under which the behaviour is the same."""
         named = self.match.pool.codes[codes][self.match.readings]
         _, first, which = np.unique(named, axis=0, return_index=True, return_inverse=True)
         return first[which.reshape(-1)]
 
     def checks(self, hypotheses: Sequence[Hypothesis], *, power_off: bool = False) -> list[Check]:
-        """Every check that tells some of the hypotheses apart, cheapest kinds first.
+        """Return every check that tells some of the hypotheses apart, cheapest kinds first.
 
-        With `power_off` only those of `POWER_OFF_KINDS`.
+        With `power_off` only checks of `POWER_OFF_KINDS` are returned.
         """
         kinds = [kind for kind in self.kinds if kind in POWER_OFF_KINDS or not power_off]
         return [check for kind in kinds for check in self._useful(kind, hypotheses)]
 
     def check(self, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
-        """The check of that key, if it tells some of the hypotheses apart; few others are made."""
+        """Return the check of that key, or None if it tells no hypotheses apart.
+
+        It avoids making most of the other checks.
+        """
         kind, _, part = key.partition(":")
         if kind not in self.kinds:
             return None
@@ -177,7 +183,7 @@ class Bench:
     def _useful(
         self, kind: str, hypotheses: Sequence[Hypothesis], only: str | None = None
     ) -> Iterator[Check]:
-        """The checks of a kind that tell some apart; of a part alone where one is named."""
+        """Yield the checks of a kind that tell hypotheses apart; of part `only` if it is given."""
         for check in self._made(kind, hypotheses, only):
             keep_deadline()
             if len(set(check.outcomes)) > 1:
@@ -190,7 +196,9 @@ class Bench:
             states = [s for s in self.match.symptoms.untried if only in (None, str(s))]
             return self._flips(hypotheses, states)
         if kind == "voltage":
-            return self._voltages(hypotheses)  # which there are follows from all of them
+            return self._voltages(
+                hypotheses
+            )  # which of these checks exist follows from all hypotheses together
         parts, shows = {
             "lamp": (self._lamps, self._is_lamp_fault),
             "look": (self._boxes, self._shows_in_box),
@@ -229,7 +237,7 @@ class Bench:
         parts: Sequence[tuple[str, str, str]],
         shows: Callable[[Suspect, str], bool],
     ) -> Iterator[Check]:
-        """A check of each part: as intended, or what one of the suspects there has done."""
+        """Yield a check of each part: it is as intended, or as a suspect there has left it."""
         there = dict.fromkeys(hypothesis.suspect for hypothesis in hypotheses)
         for part, title, how in parts:
             results: dict[str, tuple[str, str]] = {CLEAR: (CLEAR, "everything as intended")}
@@ -260,7 +268,7 @@ class Bench:
         ]
 
     def _boxes(self) -> list[tuple[str, str, str]]:
-        """Every box in which a suspect can be seen."""
+        """Return every box in which a suspect can be seen."""
         circuit = self.match.pool.circuit
         if circuit:
             boxes = [box.name for box in circuit.boxes]
@@ -276,7 +284,7 @@ class Bench:
         ]
 
     def _testables(self) -> list[tuple[str, str, str]]:
-        """Every cable and every switch, to be tested by itself."""
+        """Return every cable and every switch that can be tested by itself."""
         circuit = self.match.pool.circuit
         cables = (
             [cable.name for cable in circuit.cables]
@@ -332,7 +340,7 @@ class Bench:
         if len(set(suspects)) << pool.switches > _MOST_MEASURED:
             return
         if any(pool.faults[number] is None for number in suspects):
-            return  # nothing wrong is among them: looking settles that at less risk
+            return  # "nothing wrong" is among the suspects: looking settles that at less risk
         states = self.match.readings[[hypothesis.reading for hypothesis in hypotheses]]
         behaviours = np.array([self._suspect(h).codes for h in hypotheses], np.int64)
         trips = (pool.codes[behaviours[:, None], states] == trip_code(pool.lamps)).any(axis=0)
@@ -351,10 +359,10 @@ class Bench:
 
     @cached_property
     def meter(self) -> Meter:
-        """Meters for a pool whose circuit is known."""
+        """The meters for a pool whose circuit is known."""
         return Meter(self.match.pool)
 
 
 def _box_of(switch: str) -> str:
-    """The box of a switch of a layout."""
+    """Return the box of a switch of a layout."""
     return f"box-{switch.rpartition('-')[2]}"

@@ -1,4 +1,4 @@
-"""Who fits what was seen: groups that no flip can tell apart, the likeliest first.
+"""Suspects are matched with what was seen, in groups that no flip can tell apart, likeliest first.
 
 A group is all suspects that do the same in every state. Shares follow Bayes' rule from the stated
 priors: a suspect counts by its prior and by the part of the ways of naming positions (and, where it
@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.naming import signature_name
@@ -24,8 +24,8 @@ Numbers = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
-    """Suspects that do the same in every state, held against what was seen.
+class SuspectGroup:
+    """Suspects that do the same in every state, compared with what was seen.
 
     `codes` is the pool's behaviour as the person named the positions; `matched`, `contradicted`
     and `untested` count states and signs. `share` is 0 where something is contradicted.
@@ -42,7 +42,7 @@ class Group:
 
     @property
     def families(self) -> list[tuple[str, int]]:
-        """The names of what may be the matter, with how many faults each stands for."""
+        """The names that people have for these mistakes, with how many faults each stands for."""
         counts: Counter[str] = Counter()
         for suspect in self.suspects:
             counts[suspect.family] += suspect.faults
@@ -50,12 +50,12 @@ class Group:
 
     @property
     def faults(self) -> int:
-        """How many faults the group stands for."""
+        """The number of faults that the group stands for."""
         return sum(suspect.faults for suspect in self.suspects)
 
     @property
     def hazards(self) -> list[tuple[str, int]]:
-        """The hazards that some of its faults have, with how many faults have each."""
+        """The hazards of its faults, with how many faults have each."""
         return [
             (name, faults)
             for number, name in enumerate(HAZARD_NAMES)
@@ -70,19 +70,19 @@ class Group:
 
 @dataclass(frozen=True)
 class Match:
-    """The suspects of `pool` held against `symptoms`. `priors` weigh fault kinds; 1 is usual.
+    """The suspects of `pool` compared with `symptoms`.
 
-    `any_order`: it is not known which switch is which.
+    `priors` weigh fault kinds; 1 is usual. With `any_order` it is not known which switch is which.
     """
 
-    pool: Pool
+    pool: SuspectPool
     symptoms: Symptoms
     priors: Mapping[str, float]
     any_order: bool = False
 
     @cached_property
     def readings(self) -> Numbers:
-        """For each way to read the positions, the pool's state of each state as named.
+        """The state of the pool for each state as named, for each way to read the positions.
 
         Shape (readings, 2^switches); the first is the plain one.
         """
@@ -97,7 +97,7 @@ class Match:
 
     @cached_property
     def _seen(self) -> tuple[Numbers, Numbers]:
-        """Matched and contradicted states of each behaviour in each reading."""
+        """The numbers of matched and contradicted states of each behaviour in each reading."""
         shape = (len(self.pool.codes), len(self.readings))
         matched = np.zeros(shape, np.int64)
         contradicted = np.zeros(shape, np.int64)
@@ -108,18 +108,18 @@ class Match:
         return matched, contradicted
 
     def consistent_readings(self, suspect: Suspect) -> Numbers:
-        """The readings under which a suspect does all that was seen; none if a sign fails."""
+        """Return the readings in which a suspect does all that was seen; none if a sign fails."""
         if self.signs(suspect)[1]:
             return np.zeros(0, np.int64)
         return self._consistent[suspect.codes]
 
     @cached_property
     def _consistent(self) -> list[Numbers]:
-        """For each behaviour the readings under which nothing that was seen contradicts it."""
+        """The readings, for each behaviour, under which nothing that was seen contradicts it."""
         return [np.flatnonzero(contradicted == 0) for contradicted in self._seen[1]]
 
     def signs(self, suspect: Suspect) -> tuple[int, int]:
-        """How many of the signs that can be judged a suspect shows, and how many it does not."""
+        """Return how many of the signs that can be judged a suspect shows, and how many not."""
         shown = failed = 0
         for name in self.symptoms.signs:
             sign = SIGN[name]
@@ -132,11 +132,11 @@ class Match:
         return shown, failed
 
     def prior(self, suspect: Suspect) -> float:
-        """The weight of a suspect before anything was seen."""
+        """Return the weight of a suspect before anything was seen."""
         return self.priors.get(suspect.kind, 1.0) * suspect.faults
 
     def weight(self, suspect: Suspect) -> float:
-        """Prior times the part of the readings that fit; 0 if none does."""
+        """Return its prior times the share of the readings that fit; 0 if none does."""
         return self.prior(suspect) * len(self.consistent_readings(suspect)) / len(self.readings)
 
     @cached_property
@@ -145,8 +145,8 @@ class Match:
         return [s for s in self.pool.suspects if len(self.consistent_readings(s))]
 
     @cached_property
-    def groups(self) -> list[Group]:
-        """All groups, the best first: by what contradicts them, then by share."""
+    def groups(self) -> list[SuspectGroup]:
+        """All groups, the best first: those with fewest contradictions, then by share."""
         members: dict[tuple[object, int, int], list[Suspect]] = {}
         for suspect in self.pool.suspects:
             shown, failed = self.signs(suspect)
@@ -165,10 +165,12 @@ class Match:
         return [canonical(codes, self.pool.lamps) for codes in self.pool.codes]
 
     def _behaviour(self, codes: int) -> object:
-        """What suspects of one group have in common."""
+        """Return what the suspects of one group have in common."""
         return self._signatures[codes].word if len(self.readings) > 1 else codes
 
-    def _group(self, suspects: Sequence[Suspect], shown: int, failed: int, total: float) -> Group:
+    def _group(
+        self, suspects: Sequence[Suspect], shown: int, failed: int, total: float
+    ) -> SuspectGroup:
         codes = suspects[0].codes
         matched, contradicted = self._seen
         best = int(np.lexsort((-matched[codes], contradicted[codes]))[0])
@@ -176,7 +178,7 @@ class Match:
         untested = len(self.symptoms.untried) + sum(
             not SIGN[name].is_computed for name in self.symptoms.signs
         )
-        return Group(
+        return SuspectGroup(
             signature=signature,
             name=signature_name(signature),
             codes=tuple(self.pool.codes[codes][self.readings[best]].tolist()),
@@ -189,7 +191,7 @@ class Match:
 
 
 def _reordered(states: Numbers, order: Sequence[int]) -> Numbers:
-    """States with bit i of each moved to the place `order[i]`."""
+    """Return states with bit i of each moved to the place `order[i]`."""
     moved = np.zeros_like(states)
     for bit, place in enumerate(order):
         moved |= (states >> bit & 1) << place
@@ -197,7 +199,7 @@ def _reordered(states: Numbers, order: Sequence[int]) -> Numbers:
 
 
 def _fits(codes: Numbers, outcome: int, lamps: int) -> npt.NDArray[np.bool_]:
-    """Where every lamp does what was seen."""
+    """Return where every lamp does what was seen."""
     fitting = [
         code for code in np.unique(codes).tolist() if set(unpacked(code, lamps)) == {outcome}
     ]
@@ -205,7 +207,7 @@ def _fits(codes: Numbers, outcome: int, lamps: int) -> npt.NDArray[np.bool_]:
 
 
 def sights(codes: Sequence[int], lamps: int) -> Iterator[str]:
-    """What a person sees in each state of a behaviour."""
+    """Yield what a person sees in each state of a behaviour."""
     words = {outcome: sight for sight, outcome in SIGHTS.items()}
     for code in codes:
         outcomes = set(unpacked(code, lamps))

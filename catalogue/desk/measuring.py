@@ -1,4 +1,4 @@
-"""What a meter reads at the terminals of lamps and switches, with each suspect.
+"""With each suspect, a meter would read certain volts at the terminals of lamps and switches.
 
 Predictions come from volts, not from connections: what line reaches through a lamp alone reads as
 line, and what only capacitance drives, a phantom, does not.
@@ -12,14 +12,14 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.desk.pool import Pool
+from catalogue.desk.suspect_pool import SuspectPool
 from verify.electric.grid import Reals
 from verify.electric.readings import GroundReadings, ground_readings
 from verify.engine.words import WordsEngine, terminals
 
 Numbers = npt.NDArray[np.int64]
 
-#: What is found, as it stands in an address.
+#: The possible findings, as they stand in an address.
 FINDINGS: Final = ("dead", "part", "live")
 
 #: Shares of the circuit's volts: none below the first, line from the second on.
@@ -28,11 +28,11 @@ _LINE_FROM: Final = 0.9
 
 
 class Expected(NamedTuple):
-    """What may be found at a terminal in a state as named.
+    """The findings that hypotheses predict at a terminal, in a state as it was named.
 
     `found[h]` is what hypothesis h predicts, a place in `words`, whose entries are a finding and
-    what it reads in words. `phantom` is the most that an ordinary meter shows where nothing
-    connects to line, 0 if that never happens.
+    the reading in words. `phantom` is the highest voltage that an ordinary meter shows where
+    nothing connects to line, 0 if that never happens.
     """
 
     terminal: str
@@ -46,18 +46,18 @@ class Expected(NamedTuple):
 class Meter:
     """Meters at the terminals of a pool's circuit, which must be known."""
 
-    pool: Pool
+    pool: SuspectPool
     _known: dict[int, GroundReadings] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
     def terminals(self) -> list[str]:
-        """Where the probe goes."""
+        """The terminals that the probe can touch."""
         assert self.pool.circuit is not None
         return terminals(self.pool.circuit)
 
     def readings(self, suspects: Sequence[int]) -> Sequence[GroundReadings]:
-        """The readings in all states with each of some suspects that are faults."""
-        # A plan asks for fewer and fewer of the same.
+        """Return the readings in all states with each of some suspects, which must be faults."""
+        # A plan asks again for fewer and fewer of the same suspects.
         fresh = [number for number in suspects if number not in self._known]
         if fresh:
             read = self._measured(fresh)
@@ -77,11 +77,12 @@ class Meter:
     def expected(
         self, suspects: Sequence[int], states: Numbers, may: npt.NDArray[np.bool_]
     ) -> list[Expected]:
-        """What may be found, wherever hypotheses differ in it.
+        """Return the expected findings wherever hypotheses differ in them.
 
         Hypothesis h is that of suspect `suspects[h]`, a fault, and `states[h]` are its states in
-        the order of those that were named, in which one `may` measure or not. Of measurements
-        that part the hypotheses alike there is one, that which phantoms disturb least.
+        the order of those that were named; `may` says in which of these a person may measure. Of
+        measurements that part the hypotheses in the same way only one is returned, the one that
+        phantoms disturb least.
         """
         assert self.pool.circuit is not None
         volts = self.pool.circuit.volts
@@ -112,7 +113,7 @@ class Meter:
 def _found(
     level: Numbers, high: Reals, low: Reals
 ) -> tuple[tuple[int, ...], tuple[tuple[str, str], ...]]:
-    """Outcomes, and the words of those that some hypothesis predicts."""
+    """Return the outcomes, and the words of those that some hypothesis predicts."""
     there, found = np.unique(level, return_inverse=True)
     words = []
     for number in there.tolist():
@@ -120,13 +121,13 @@ def _found(
         if number:
             of = level == number
             name = "line voltage" if FINDINGS[number] == "live" else "part of line voltage"
-            told = f"{name}: {_told(high[of], low[of])}"
+            told = f"{name}: {_reading_text(high[of], low[of])}"
         words.append((FINDINGS[number], told))
     return tuple(found.tolist()), tuple(words)
 
 
-def _told(high: Reals, low: Reals) -> str:
-    """What both meters read, in words."""
+def _reading_text(high: Reals, low: Reals) -> str:
+    """Return what both meters read, in words."""
     ordinary, loading = _range(high), _range(low)
     if ordinary == loading:
         return f"{ordinary} on either meter"

@@ -1,4 +1,4 @@
-"""Which check next, and the whole plan: the most told apart for the cost.
+"""A plan of checks is made here: the check that tells most for its cost comes first.
 
 Choosing the best sequence of tests is NP-complete (K. R. Pattipati, M. G. Alexandridis, IEEE Trans.
 SMC 20(4), 1990; abstract read), so the plan is greedy: the check that tells most bits for its cost.
@@ -12,35 +12,35 @@ from functools import cached_property
 
 import numpy as np
 
-from catalogue.desk.checks import Bench, Check, Hypothesis
+from catalogue.desk.checks import Check, CheckBench, Hypothesis
 from catalogue.desk.match import Numbers
-from catalogue.desk.pool import Suspect
 from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
+from catalogue.desk.suspect_pool import Suspect
 from catalogue.desk.symptoms import SIGHTS
 from verify.base.deadline import keep_deadline
 
 
 def entropy(weights: Sequence[float]) -> float:
-    """The uncertainty of a choice with these weights, in bits."""
+    """Return the uncertainty of a choice with these weights, in bits."""
     total = sum(weights)
     return -sum(w / total * math.log2(w / total) for w in weights if w > 0) if total else 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A check with what it is worth: the bits it tells on average, and those for its cost."""
+    """A check and its value: the bits that it tells on average."""
 
     check: Check
     gain: float
 
     @property
     def worth(self) -> float:
-        """Bits for one unit of cost."""
+        """The bits for one unit of cost."""
         return self.gain / self.check.kind.cost
 
 
 def proposals(checks: Sequence[Check], hypotheses: Sequence[Hypothesis]) -> list[Proposal]:
-    """The checks, best first. One of higher risk never stands before one that tells as much."""
+    """Return the checks, best first; none comes before one of less risk that tells as much."""
     weights = np.array([hypothesis.weight for hypothesis in hypotheses])
     made = [Proposal(check, _gain(check, weights)) for check in checks]
     best_gain: dict[int, float] = {}
@@ -58,22 +58,22 @@ def proposals(checks: Sequence[Check], hypotheses: Sequence[Hypothesis]) -> list
 
 
 def _gain(check: Check, weights: np.ndarray) -> float:
-    """The mutual information between the hypothesis and the outcome: the outcome's entropy."""
+    """Return the mutual information of hypothesis and outcome, which is the outcome's entropy."""
     return entropy(np.bincount(check.outcomes, weights=weights).tolist())
 
 
 @dataclass(frozen=True)
-class Plan:
-    """What to do from here: stop, or check and go on by what is found.
+class CheckPlan:
+    """A plan from some point: stop, or make a check and go on by its finding.
 
-    `weight` is the share of all suspects that comes here, `stops` are the reasons to stop that are
-    known here: none of its checks then needs power.
+    `weight` is the share of all suspects that gets to this point. `stops` are the reasons to stop
+    that are known here; if there are any, none of its checks needs power.
     """
 
     suspects: tuple[Suspect, ...]
     weight: float
     check: Check | None = None
-    branches: tuple[tuple[str, "Plan"], ...] = ()
+    branches: tuple[tuple[str, "CheckPlan"], ...] = ()
     stops: tuple[Stop, ...] = ()
 
     @cached_property
@@ -96,12 +96,12 @@ class Plan:
 
 
 def make_plan(
-    bench: Bench,
+    bench: CheckBench,
     hypotheses: Sequence[Hypothesis] | None = None,
     stops: tuple[Stop, ...] = (),
     seen: Mapping[int, int] | None = None,
-) -> Plan:
-    """The greedy plan that ends when no check tells the remaining suspects apart.
+) -> CheckPlan:
+    """Make the greedy plan that ends when no check tells the remaining suspects apart.
 
     `stops` are the reasons to stop that are known from the beginning, `seen` what the light did in
     the states that were tried. What a check finds can be a reason to stop for all that follows it.
@@ -113,13 +113,13 @@ def make_plan(
     total = sum(hypothesis.weight for hypothesis in everyone) or 1.0
     pool = bench.match.pool
 
-    def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> Plan:
+    def grow(members: Numbers, stops: tuple[Stop, ...], seen: Mapping[int, int]) -> CheckPlan:
         keep_deadline()
         here = [everyone[member] for member in members.tolist()]
         names = dict.fromkeys(hypothesis.suspect for hypothesis in here)
         suspects = tuple(pool.suspects[number] for number in names)
         weight = sum(hypothesis.weight for hypothesis in here) / total
-        end = Plan(suspects, weight, stops=stops)
+        end = CheckPlan(suspects, weight, stops=stops)
         if len(suspects) == 1:
             return end
         found = outcomes[:, members]
@@ -134,7 +134,7 @@ def make_plan(
         best = ranked[0].check
         predicted = np.array(best.outcomes)
 
-        def branch(outcome: int) -> tuple[str, Plan]:
+        def branch(outcome: int) -> tuple[str, CheckPlan]:
             word, told = best.results[outcome]
             signs = {stop.name for stop in stops} | set(found_signs(pool, seen, best.key, word))
             sight = {int(best.key.partition(":")[2]): SIGHTS[word]} if _is_sight(best, word) else {}

@@ -1,4 +1,4 @@
-"""How often each kind of fault occurs, as far as anyone says so.
+"""Priors say how often each kind of fault occurs, as far as anybody knows.
 
 No published figures were found: every fault counts alike unless somebody sets weights in a file.
 """
@@ -17,7 +17,7 @@ UNIFORM_SENTENCE = (
 
 
 def load_priors(path: Path) -> Mapping[str, float]:
-    """Weights by fault kind from a file with a table ``[kind]``, such as ``left-off = 3``.
+    """Read weights by fault kind from a file with a table ``[kind]``, such as ``left-off = 3``.
 
     Kinds that are not named weigh 1. Raises UserError with every mistake in the file.
     """

@@ -1,7 +1,7 @@
-"""Stop first: what is dangerous now, what to do then, and which checks remain.
+"""Signs of danger make a person stop: what to do then, and which checks remain.
 
-Whoever notices one of these is never asked to flip a switch or to measure live parts; the texts are
-those of `data/stops.toml`.
+Whoever notices one of these signs is never asked to flip a switch or to measure live parts. The
+texts are those of `data/stops.toml`.
 """
 
 import tomllib
@@ -11,12 +11,12 @@ from functools import cache
 from typing import Final, cast
 
 from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
-from catalogue.desk.pool import Pool
+from catalogue.desk.suspect_pool import SuspectPool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DIM, LIT, OVER, TRIP
 
-#: What is seen in a state and is as dangerous as a sign of that name.
+#: A light that is seen to do this is as dangerous as the sign of that name.
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}
 _FOUND_AS: Final = {"trips": "trips", "over": "over-bright", SOME_OVER: "over-bright"}
 
@@ -25,7 +25,7 @@ _OFF_AT_MAIN: Final = "Off at the main switch, locked, and proved dead"
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One reason to stop: `name` is that of its sign, the sentences are its own."""
+    """One reason to stop: `name` is that of its sign, the sentences belong to it alone."""
 
     name: str
     why: str
@@ -36,19 +36,19 @@ class Stop:
 
     @property
     def noticed(self) -> str:
-        """What was noticed, as a sentence."""
+        """The thing that was noticed, as a sentence."""
         return SIGN[self.name].question
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """What to say first, for all reasons to stop together, the gravest first."""
+    """The panel that is shown first, for all reasons to stop together, the gravest first."""
 
     stops: tuple[Stop, ...]
 
     @property
     def is_main(self) -> bool:
-        """True if one breaker is not enough."""
+        """True if the main switch must be off, because one breaker is not enough."""
         return any(stop.main for stop in self.stops)
 
     @property
@@ -74,7 +74,7 @@ class Panel:
         return (phrase("emergency"), *own, phrase("call"), phrase("panel_hot"))
 
     def form(self) -> dict[str, object]:
-        """The panel for programs and pages."""
+        """Return the panel as JSON."""
         return {
             "title": self.title,
             "noticed": [{"sentence": stop.noticed, "why": stop.why} for stop in self.stops],
@@ -86,12 +86,12 @@ class Panel:
 
 
 def stop_forms(stops: Sequence[Stop]) -> list[dict[str, object]]:
-    """Each reason to stop for programs, with all that is to be done for it alone."""
+    """Return each reason to stop as JSON, with all that is to be done for it alone."""
     return [{"sign": stop.name, **Panel((stop,)).form()} for stop in stops]
 
 
 def panel_form(stops: Sequence[Stop]) -> dict[str, object] | None:
-    """The panel for programs and pages, None if there is no reason to stop."""
+    """Return the panel as JSON, None if there is no reason to stop."""
     return Panel(tuple(stops)).form() if stops else None
 
 
@@ -100,17 +100,17 @@ def _all(sentences: Iterable[Sequence[str]]) -> list[str]:
 
 
 def stops() -> Mapping[str, Stop]:
-    """Every reason to stop by the name of its sign, the gravest first."""
-    return _texts()[0]
+    """Return every reason to stop by the name of its sign, the gravest first."""
+    return _shipped_texts()[0]
 
 
 def phrase(name: str) -> str:
-    """A sentence that goes with every stop, by its name in `data/stops.toml`."""
-    return _texts()[1][name]
+    """Return a sentence that goes with every stop, by its name in `data/stops.toml`."""
+    return _shipped_texts()[1][name]
 
 
 @cache
-def _texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
+def _shipped_texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
     document = tomllib.loads(data_path("stops.toml").read_text("utf-8"))
     made = [
         Stop(
@@ -127,13 +127,15 @@ def _texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
 
 
 def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
-    """The reasons to stop among signs, the gravest first."""
+    """Return the reasons to stop among signs, the gravest first."""
     wanted = set(names)
     return tuple(stop for name, stop in stops().items() if name in wanted)
 
 
-def reasons(pool: Pool, symptoms: Symptoms, results: Iterable[tuple[str, str]]) -> tuple[Stop, ...]:
-    """Every reason to stop in signs, in what was seen, and in what checks have shown."""
+def reasons(
+    pool: SuspectPool, symptoms: Symptoms, results: Iterable[tuple[str, str]]
+) -> tuple[Stop, ...]:
+    """Return every reason to stop in signs, in what was seen, and in what checks have shown."""
     names = symptoms.signs | signs_seen(symptoms.seen.values())
     for key, word in results:
         names |= frozenset(found_signs(pool, symptoms.seen, key, word))
@@ -141,15 +143,15 @@ def reasons(pool: Pool, symptoms: Symptoms, results: Iterable[tuple[str, str]]) 
 
 
 def signs_seen(outcomes: Iterable[int]) -> frozenset[str]:
-    """The dangerous signs that amount to what a light was seen to do."""
+    """Return the dangerous signs that follow from what a light was seen to do."""
     return frozenset(_SEEN_AS[outcome] for outcome in outcomes if outcome in _SEEN_AS)
 
 
-def found_signs(pool: Pool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:
-    """The dangerous signs that a finding of a check amounts to.
+def found_signs(pool: SuspectPool, seen: Mapping[int, int], key: str, word: str) -> Iterator[str]:
+    """Yield the dangerous signs that follow from a finding of a check.
 
-    A meter that finds a lampholder live where it should not be is one: the shell always, the
-    contact unless the lamp is known to be alight.
+    A lampholder that a meter finds live where it should not be is one: the shell always, the
+    contact unless the lamp is known to be lit.
     """
     kind, _, what = key.partition(":")
     if kind == "flip" and word in _FOUND_AS:
@@ -165,7 +167,7 @@ def found_signs(pool: Pool, seen: Mapping[int, int], key: str, word: str) -> Ite
 
 
 def power_off(checks: Iterable[Check], stops: Sequence[Stop]) -> list[Check]:
-    """The checks that may follow these reasons to stop; all of them if there is none."""
+    """Return the checks that these reasons to stop allow; all of them if there is no reason."""
     if not stops:
         return list(checks)
     left = [check for check in checks if check.kind.name in POWER_OFF_KINDS]

@@ -1,4 +1,4 @@
-"""What somebody saw: the light in some combinations of positions, and other signs."""
+"""Symptoms are what somebody saw: the light in some combinations of positions, and other signs."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -9,7 +9,7 @@ from verify.base.problems import Problem, UserError, listing, shown
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, DIM, LIT, OVER, TRIP
 
-#: What a light can be seen to do, with the outcome it stands for.
+#: The things that a light can be seen to do, with the outcome that each stands for.
 SIGHTS: Final[Mapping[str, int]] = {
     "dark": DARK,
     "dim": DIM,
@@ -17,17 +17,17 @@ SIGHTS: Final[Mapping[str, int]] = {
     "over": OVER,
     "trips": TRIP,
 }
-#: What a person sees where lamps do different things, and where one of them is too bright.
+#: A person sees this where lamps do different things, and where one of them is too bright.
 SOME_LIT: Final = "some lamps lit"
 SOME_OVER: Final = "some lamps too bright"
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """Something else that somebody may have noticed.
+    """A thing beside the light that somebody may have noticed.
 
-    `hazards` are those of which one must hold; a sign that no model here computes has none and
-    `note` says what that means.
+    One of its `hazards` must hold. A sign that no model here computes has no hazards, and `note`
+    says what that means.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Sign:
 
     @property
     def is_computed(self) -> bool:
-        """True if suspects can be judged by it."""
+        """True if suspects can be judged by this sign."""
         return bool(self.hazards) or self.needs_trip
 
 
@@ -101,7 +101,7 @@ SIGN: Final = {sign.name: sign for sign in SIGNS}
 
 @dataclass(frozen=True, slots=True)
 class Symptoms:
-    """What was seen of a light with some number of switches.
+    """The symptoms of a light with a number of switches.
 
     `seen` maps states to outcomes; a state that is missing was not tried. With `as_found`, up and
     down are only names that were given to the positions of each switch.
@@ -118,7 +118,7 @@ class Symptoms:
         return tuple(state for state in range(1 << self.switches) if state not in self.seen)
 
     def hazard_mask(self, name: str) -> int:
-        """The hazards of a sign as a set: bit i is that of hazard i of `HAZARDS`."""
+        """Return the hazards of a sign as bits: bit i is hazard i of `HAZARDS`."""
         return sum(1 << HAZARD_NAMES.index(hazard) for hazard in SIGN[name].hazards)
 
 
@@ -126,9 +126,9 @@ _SAW: Final = re.compile(r"^(?P<positions>[^:]+):(?P<sight>[^:]+)$")
 
 
 def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
-    """What was seen, from texts such as ``slipway-switch=up,workshop-switch=down: dark``.
+    """Read what was seen from texts such as ``slipway-switch=up,workshop-switch=down: dark``.
 
-    Every switch is named in each. Raises UserError with all mistakes of all texts.
+    Every text names every switch. Raises UserError with all mistakes of all texts.
     """
     problems: list[Problem] = []
     seen: dict[int, int] = {}
@@ -145,7 +145,7 @@ def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
         problems += found
         if found:
             continue
-        positions = _positions(match["positions"])
+        positions = _positions_named(match["positions"])
         state = sum(1 << i for i, name in enumerate(switches) if positions[name] == "down")
         outcome = SIGHTS[match["sight"].strip()]
         if seen.setdefault(state, outcome) != outcome:
@@ -162,7 +162,7 @@ def parse_saw(texts: Iterable[str], switches: Sequence[str]) -> dict[int, int]:
 
 
 def parse_signs(names: Iterable[str]) -> frozenset[str]:
-    """Signs by name. Raises UserError for those that do not exist."""
+    """Return signs by name. Raises UserError for names that do not exist."""
     problems = [
         Problem(f"sign {shown(name)}", f"is not known; the signs are {listing(SIGN)}")
         for name in names
@@ -174,18 +174,18 @@ def parse_signs(names: Iterable[str]) -> frozenset[str]:
 
 
 def named_switches(texts: Iterable[str]) -> tuple[str, ...]:
-    """The names that texts for `parse_saw` use, in the order in which they appear."""
+    """Return the switch names in texts for `parse_saw`, in the order in which they appear."""
     matches = (match for text in texts if (match := _SAW.match(text)))
-    return tuple(dict.fromkeys(name for m in matches for name in _positions(m["positions"])))
+    return tuple(dict.fromkeys(name for m in matches for name in _positions_named(m["positions"])))
 
 
-def _positions(text: str) -> dict[str, str]:
+def _positions_named(text: str) -> dict[str, str]:
     pairs = (part.partition("=") for part in text.split(","))
     return {name.strip(): position.strip() for name, _, position in pairs}
 
 
 def _complaints(match: re.Match[str], switches: Sequence[str]) -> Iterable[str]:
-    positions = _positions(match["positions"])
+    positions = _positions_named(match["positions"])
     known = ", ".join(switches)
     for name, position in positions.items():
         if name not in switches:

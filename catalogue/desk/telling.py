@@ -1,39 +1,39 @@
-"""What the desk tells, in blocks: the panel of a stop, groups of suspects, checks and plans."""
+"""The desk's answer is put into blocks here: the panel of a stop, suspects, checks and plans."""
 
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from catalogue.desk.match import Group
-from catalogue.desk.planner import Plan, Proposal
-from catalogue.desk.pool import NO_FAULT, Suspect
+from catalogue.desk.match import SuspectGroup
+from catalogue.desk.planner import CheckPlan, Proposal
 from catalogue.desk.stops import Panel, Stop, phrase
+from catalogue.desk.suspect_pool import NO_FAULT, Suspect
 from verify.base.sentences import counted
-from verify.base.telling import Alarm, Words, heading
+from verify.base.telling import Alarm, Passage, heading
 
 _MOST_FAMILIES_SHOWN: Final = 6
 _INDENT: Final = "   "
-#: What "nothing wrong" is called after a stop sign, when something is.
+#: After a stop sign something is wrong, so the suspect "nothing wrong" is called this.
 _NO_MISTAKE: Final = "no single mistake in the connections"
 
 
 def stop_alarm(stops: Sequence[Stop]) -> Alarm:
-    """The panel that comes before everything else: what to do, whom to call, what not to do."""
+    """Return the panel that comes first: what to do, whom to call, what not to do."""
     panel = Panel(tuple(stops))
-    listed = [Words(text, marker=f"{number}. ") for number, text in enumerate(panel.do, 1)]
+    listed = [Passage(text, marker=f"{number}. ") for number, text in enumerate(panel.do, 1)]
     for title, sentences in (("Call:", panel.call), ("Do not:", panel.do_not)):
-        listed += [Words(title), *(Words(text, marker=" - ") for text in sentences)]
+        listed += [Passage(title), *(Passage(text, marker=" - ") for text in sentences)]
     return Alarm(
         panel.title,
         (
-            [Words(f"{stop.noticed} {stop.why}") for stop in panel.stops],
+            [Passage(f"{stop.noticed} {stop.why}") for stop in panel.stops],
             listed,
-            [Words(phrase("after"))],
+            [Passage(phrase("after"))],
         ),
     )
 
 
 def stopped_end(suspects: Sequence[Suspect]) -> str:
-    """What to do about those who are left after a stop, where no check tells them apart."""
+    """Return what to do about the suspects that remain after a stop, where no check is left."""
     names = {suspect.family for suspect in suspects}
     if not names:
         return phrase("nothing_fits")
@@ -42,50 +42,50 @@ def stopped_end(suspects: Sequence[Suspect]) -> str:
     return phrase("one_left" if len(names) == 1 else "end")
 
 
-def group_told(number: int, group: Group, stops: Sequence[Stop]) -> Iterator[Words]:
-    """One group of suspects, the `number`-th."""
+def group_told(number: int, group: SuspectGroup, stops: Sequence[Stop]) -> Iterator[Passage]:
+    """Yield one group of suspects, which is shown as number `number`."""
     yield heading(
         f"{number}. {group.name}: {group.share:.0%} of what fits, {counted(group.faults, 'fault')}"
     )
-    yield Words(
+    yield Passage(
         f"matched {group.matched}, contradicted {group.contradicted}, untested {group.untested}",
         _INDENT,
     )
     for name, faults in group.families[:_MOST_FAMILIES_SHOWN]:
         called = _NO_MISTAKE if stops and name == NO_FAULT else name
-        yield Words(f"{called} ({faults})", _INDENT, "- ")
+        yield Passage(f"{called} ({faults})", _INDENT, "- ")
     left_out = len(group.families) - _MOST_FAMILIES_SHOWN
     if left_out > 0:
-        yield Words(f"and {counted(left_out, 'other name')}", _INDENT, "- ")
+        yield Passage(f"and {counted(left_out, 'other name')}", _INDENT, "- ")
     if group.hazards:
         hazards = ", ".join(f"{name} ({faults})" for name, faults in group.hazards)
-        yield Words(f"Hazards: {hazards}", _INDENT)
+        yield Passage(f"Hazards: {hazards}", _INDENT)
 
 
-def check_told(proposal: Proposal, result: str) -> Iterator[Words]:
-    """A check that can come next; `result` is how its finding is handed in."""
+def check_told(proposal: Proposal, result: str) -> Iterator[Passage]:
+    """Yield a check that can come next; `result` says how to hand in its finding."""
     check = proposal.check
-    yield Words(f"{check.title} {check.how}", marker="- ")
+    yield Passage(f"{check.title} {check.how}", marker="- ")
     if check.kind.caution:
-        yield Words(check.kind.caution, "  ")
+        yield Passage(check.kind.caution, "  ")
     words = ", ".join(word for word, _ in check.results[:_MOST_FAMILIES_SHOWN])
-    yield Words(f"Tells {proposal.gain:.2f} bits. Then: {result}'{check.key}=…' ({words})", "  ")
+    yield Passage(f"Tells {proposal.gain:.2f} bits. Then: {result}'{check.key}=…' ({words})", "  ")
 
 
-def plan_told(plan: Plan, indent: str, known: Sequence[Stop]) -> Iterator[Words]:
-    """A plan from some point on; `known` are the reasons to stop that were told before."""
+def plan_told(plan: CheckPlan, indent: str, known: Sequence[Stop]) -> Iterator[Passage]:
+    """Yield a plan from some point on; `known` are the reasons to stop that were told before."""
     if plan.stops and plan.stops != tuple(known):
         panel = Panel(plan.stops)
         sentences = (panel.title, *panel.do, *panel.call, *panel.do_not, phrase("after"))
-        yield Words(" ".join(sentences), indent, "!!! ")
+        yield Passage(" ".join(sentences), indent, "!!! ")
     if plan.check is None:
         names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))
         if plan.stops:
             names = f"{names}. {stopped_end(plan.suspects)}"
-        yield Words(f"{names} ({plan.weight:.0%})", indent, "= ")
+        yield Passage(f"{names} ({plan.weight:.0%})", indent, "= ")
         return
     how = "" if plan.check.kind.name == "flip" else f" {plan.check.how}"
-    yield Words(f"{plan.check.title}{how}", indent, "? ")
+    yield Passage(f"{plan.check.title}{how}", indent, "? ")
     for found, branch in plan.branches:
-        yield Words(f"{found}:", indent + "  ")
+        yield Passage(f"{found}:", indent + "  ")
         yield from plan_told(branch, indent + "    ", plan.stops)

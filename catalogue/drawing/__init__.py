@@ -1,5 +1,5 @@
-"""Pictures of circuits as SVG, made for a page, for paper and for whoever cannot see them.
+"""This room draws circuits as SVG, for pages, for paper and for whoever cannot see pictures.
 
-`wiring_picture` shows boxes, cables and conductors, `schematic_picture` what is connected to what
-without them. Geometry is computed as numbers first and written as SVG last.
+`wiring_picture` shows boxes, cables and conductors; `schematic_picture` leaves them out and shows
+what is connected to what. Geometry is computed as numbers first and written as SVG last.
 """

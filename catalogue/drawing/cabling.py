@@ -1,16 +1,16 @@
-"""Cables in a picture: sheaths, the conductors in them from box to box, and what failed there."""
+"""Cables in a picture: sheaths, the conductors in them from box to box, and failed conductors."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from catalogue.drawing.measures import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
-from catalogue.drawing.place import Point, Run, ribbon, sheath_width
-from catalogue.drawing.plan import Plan
-from catalogue.drawing.rows import cable_label
-from catalogue.drawing.scene import Sheath, Wire, Words
-from catalogue.drawing.states import StateView
+from catalogue.drawing.box_order import cable_label
+from catalogue.drawing.dimensions import RIBBON_PITCH, SMALL, SPREAD, WIDEST_CABLE_LABEL
+from catalogue.drawing.floor_plan import FloorPlan
+from catalogue.drawing.placement import CablePath, Point, ribbon, sheath_width
+from catalogue.drawing.scene import Caption, Sheath, Wire
+from catalogue.drawing.state_view import StateView
 from catalogue.drawing.text import fitted
 from verify.base.problems import BugError
 from verify.circuit.model import Circuit
@@ -21,9 +21,9 @@ _HALF_BREAK: Final = 7
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where an end is in its box: where its line begins, and on which side of the channel.
+    """The place of an end in its box: where its line begins, and on which side of the channel.
 
-    `colour` is its insulation's, None for a terminal.
+    `colour` is that of its insulation, None for a terminal.
     """
 
     at: Point
@@ -37,10 +37,10 @@ class Place:
 
 
 class Cabling:
-    """The cables of one circuit, once it is known where their conductors are in the boxes."""
+    """The cables of one circuit, once the places of their conductors in the boxes are known."""
 
     def __init__(
-        self, circuit: Circuit, plan: Plan, view: StateView, places: Mapping[End, Place]
+        self, circuit: Circuit, plan: FloorPlan, view: StateView, places: Mapping[End, Place]
     ) -> None:
         self.circuit = circuit
         self.plan = plan
@@ -50,11 +50,11 @@ class Cabling:
         self.conductors: dict[str, tuple[Point, ...]] = {}
 
     def sheaths(self) -> Iterator[Sheath]:
-        """Every cable with its conductors."""
+        """Yield every cable with its conductors."""
         for run in self.plan.placement.runs:
             yield self._sheath(run)
 
-    def _sheath(self, run: Run) -> Sheath:
+    def _sheath(self, run: CablePath) -> Sheath:
         cable = run.cable
         start_box, end_box = self._boxes_along(run)
         middle = self._middle_line(run, start_box, end_box)
@@ -70,7 +70,7 @@ class Cabling:
             for line, text in enumerate(filter(None, (name, facts))):
                 short, full = fitted(text, WIDEST_CABLE_LABEL, SMALL)
                 at = corner.moved(0, 15 + 15 * line)
-                label.append(Words(at, short, SMALL, "start", False, "soft", full))
+                label.append(Caption(at, short, SMALL, "start", False, "soft", full))
         conductors: list[Wire] = []
         breaks, shorts = self._failures_in(run)
         for colour, points in lines.items():
@@ -93,15 +93,15 @@ class Cabling:
             tuple(shorts),
         )
 
-    def _boxes_along(self, run: Run) -> tuple[str, str]:
-        """The box where the run begins, and that where it ends."""
+    def _boxes_along(self, run: CablePath) -> tuple[str, str]:
+        """Return the box where the run begins and the one where it ends."""
         one, other = run.cable.between
         if run.cable in self.plan.tree.up[one]:
             return other, one
         return one, other
 
-    def _middle_line(self, run: Run, start_box: str, end_box: str) -> tuple[Point, ...]:
-        """The run with its pieces inside the boxes, up to where the conductors spread."""
+    def _middle_line(self, run: CablePath, start_box: str, end_box: str) -> tuple[Point, ...]:
+        """Return the run with its pieces inside the boxes, up to where the conductors spread."""
         first, *between, last = run.points
         colour = run.cable.conductors[0]
         ends = []
@@ -110,7 +110,7 @@ class Cabling:
             ends.append(Point(point.x, place.at.y - place.inwards * SPREAD))
         return (ends[0], *between, ends[1])
 
-    def _offsets(self, run: Run) -> Iterator[tuple[str, float]]:
+    def _offsets(self, run: CablePath) -> Iterator[tuple[str, float]]:
         order = self.plan.rows.colours[run.cable.name]
         for number, colour in enumerate(order):
             yield colour, RIBBON_PITCH * (number - (len(order) - 1) / 2)
@@ -131,8 +131,8 @@ class Cabling:
             self.places[End(end_box, name)].at,
         )
 
-    def spots(self, run: Run, count: int) -> list[tuple[Point, Point]]:
-        """Places on the longest piece of a cable, from its first box on, each with a direction."""
+    def spots(self, run: CablePath, count: int) -> list[tuple[Point, Point]]:
+        """Return places on the longest piece of a cable, from its first box, with directions."""
         start_box, end_box = self._boxes_along(run)
         middle = self._middle_line(run, start_box, end_box)
         a, b = max(pairwise(middle), key=_length)
@@ -149,10 +149,10 @@ class Cabling:
             )
         return spots
 
-    def _failures_in(self, run: Run) -> tuple[dict[str, Point], list[Wire]]:
-        """Where conductors are broken, by colour, and the lines that stand for shorts.
+    def _failures_in(self, run: CablePath) -> tuple[dict[str, Point], list[Wire]]:
+        """Return where conductors are broken, by colour, and the lines that stand for shorts.
 
-        Shorts are nearer to the cable's first box, as the engines take them to be.
+        Shorts are drawn nearer to the cable's first box, since the engines place them there.
         """
         name = run.cable.name
         here = [
@@ -184,7 +184,7 @@ def _length(piece: tuple[Point, Point]) -> float:
 
 
 def _cut(points: Sequence[Point], at: Point) -> list[tuple[Point, ...]]:
-    """A line with a gap at a point that lies on one of its level or upright pieces."""
+    """Return a line with a gap at a point that lies on one of its level or upright pieces."""
     for number, (a, b) in enumerate(pairwise(points)):
         on_upright = a.x == b.x == at.x and min(a.y, b.y) <= at.y <= max(a.y, b.y)
         on_level = a.y == b.y == at.y and min(a.x, b.x) <= at.x <= max(a.x, b.x)

@@ -1,31 +1,31 @@
-"""Routing inside a box: pins above, pins below, and between them a horizontal track for each net.
+"""Channel routing inside a box: each net gets a horizontal track between the upper and lower pins.
 
-Every pin goes straight to its net's track. Nets cross only at right angles, never share a piece
-of line, and are stacked so that they cross as little as a local search can manage.
+Every pin goes straight to its net's track. Nets cross only at right angles and never share a piece
+of line; a local search stacks them so that they cross little.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import GRID
+from catalogue.drawing.dimensions import GRID
 
 FORBIDDEN: Final = 10_000
 _PASSES: Final = 8
 
 
 class Pin(NamedTuple):
-    """Where a net meets the edge of the channel, the upper edge if `above`."""
+    """A place where a net meets an edge of the channel, the upper edge if `above`."""
 
     x: int
     above: bool
 
 
-class Net:
-    """The pins of one join; one of a single pin needs no track.
+class PinNet:
+    """The pins of one join; a net with a single pin needs no track.
 
     `from_above` and `from_below` are the places of its pins on the two edges, `left` and `right`
-    the outermost of both. Made and compared very often, so everything is computed once.
+    the outermost of both. Nets are made and compared very often, so all of this is computed once.
     """
 
     __slots__ = ("from_above", "from_below", "left", "right", "size")
@@ -46,15 +46,15 @@ class Net:
 
 @dataclass(frozen=True, slots=True)
 class Routing:
-    """The track of each net, 0 the highest, None for a net of one pin; and what it costs."""
+    """The track of each net, 0 the highest, None for a net of one pin; and the cost of it all."""
 
     tracks: tuple[int | None, ...]
     height: int
     crossings: int
 
 
-def crossings_if_above(upper: Net, lower: Net) -> int:
-    """How often two nets cross if the one has the higher track; `FORBIDDEN` if they overlap."""
+def crossings_if_above(upper: PinNet, lower: PinNet) -> int:
+    """Count the crossings of two nets, `upper` above; `FORBIDDEN` if they would overlap."""
     low_left, low_right = lower.left, lower.right
     up_left, up_right = upper.left, upper.right
     if up_right + GRID <= low_left or low_right + GRID <= up_left:
@@ -72,8 +72,8 @@ def crossings_if_above(upper: Net, lower: Net) -> int:
     return crossings
 
 
-def fewest_crossings(nets: Sequence[Net]) -> int:
-    """A lower bound: each pair of nets stacked as suits these two best."""
+def fewest_crossings(nets: Sequence[PinNet]) -> int:
+    """Return a lower bound, with each pair of nets stacked as suits these two best."""
     routed = [net for net in nets if net.size > 1]
     return sum(
         min(crossings_if_above(one, other), crossings_if_above(other, one))
@@ -82,8 +82,8 @@ def fewest_crossings(nets: Sequence[Net]) -> int:
     )
 
 
-def route(nets: Sequence[Net]) -> Routing | None:
-    """Tracks for all nets, or None if pins of different nets stand in each other's way."""
+def route(nets: Sequence[PinNet]) -> Routing | None:
+    """Return tracks for all nets, or None if pins of different nets stand in each other's way."""
     numbers = [number for number, net in enumerate(nets) if net.size > 1]
     cost = {
         (a, b): crossings_if_above(nets[a], nets[b]) for a in numbers for b in numbers if a != b
@@ -107,7 +107,7 @@ def route(nets: Sequence[Net]) -> Routing | None:
 
 
 def _stacked(numbers: Sequence[int], cost: dict[tuple[int, int], int]) -> list[int]:
-    """An order from top to bottom: each net is put where it costs least, until none moves."""
+    """Order nets from top to bottom: each is put where it costs least, until none moves."""
     order: list[int] = []
     for number in numbers:
         _insert(order, number, cost)

@@ -1,17 +1,17 @@
-"""A wiring picture in words, for whoever cannot see it: what is where and joined to what."""
+"""A picture is described in words, for whoever cannot see it: what is where and joined to what."""
 
 from collections.abc import Iterator
 
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.circuit.wording import box_words, conductor_words
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 
 def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
-    """Sentences on boxes, cables, joins, failed parts and the state."""
+    """Describe boxes, cables, joins, failed parts and the state in sentences."""
     sentences = [*_boxes(circuit), *_cables(circuit), *_joins(circuit)]
     if with_failures:
         sentences += [
@@ -21,13 +21,13 @@ def described(circuit: Circuit, view: StateView, *, with_failures: bool) -> str:
             for failure in circuit.failures
         ]
     if view.positions:
-        sentences += _state(circuit, view)
+        sentences += _state_sentences(circuit, view)
     return " ".join(sentences)
 
 
 def ladder_described(circuit: Circuit, view: StateView) -> str:
-    """What conductors alone connect, as sentences, and the state."""
-    wiring = Wiring(circuit)
+    """Describe in sentences what conductors alone connect, and the state."""
+    wiring = WireGraph(circuit)
     nets: dict[int, list[str]] = {}
     for device in circuit.devices:
         for name in device.form.switched_terminals:
@@ -42,7 +42,7 @@ def ladder_described(circuit: Circuit, view: StateView) -> str:
     if alone:
         sentences.append(f"Connected to nothing else: {with_and(alone)}.")
     if view.positions:
-        sentences += _state(circuit, view)
+        sentences += _state_sentences(circuit, view)
     return " ".join(sentences)
 
 
@@ -79,7 +79,7 @@ def _joins(circuit: Circuit) -> Iterator[str]:
             yield f"{where} {with_and(alone)} {verb} unconnected."
 
 
-def _state(circuit: Circuit, view: StateView) -> Iterator[str]:
+def _state_sentences(circuit: Circuit, view: StateView) -> Iterator[str]:
     yield f"State shown: {view.words}."
     if not view.trips:
         for lamp in circuit.lamps:

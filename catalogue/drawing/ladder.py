@@ -1,7 +1,7 @@
-"""The geometry of a schematic: nets upright, from line on the left to neutral on the right, and
-every contact and load a rung between two of them. Boxes and cables are left out.
+"""A schematic: nets are upright lines from line to neutral, and each contact or load is a rung.
 
-A net is what conductors alone connect, failed parts included, so that any circuit can be drawn.
+Boxes and cables are left out. A net is what conductors alone connect, failed parts included, so
+that any circuit can be drawn.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -9,16 +9,16 @@ from dataclasses import dataclass, replace
 
 import networkx as nx
 
-from catalogue.drawing.measures import MARGIN, NORMAL, SMALL
-from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Disc, Join, Stroke, Terminal, Wire, Words
-from catalogue.drawing.states import StateView
-from catalogue.drawing.symbols import Condition, Drawn, condition_of
+from catalogue.drawing.dimensions import MARGIN, NORMAL, SMALL
+from catalogue.drawing.placement import Point
+from catalogue.drawing.scene import Caption, Disc, DrawnJoin, Stroke, Terminal, Wire
+from catalogue.drawing.state_view import StateView
+from catalogue.drawing.symbols import SymbolInside, SymbolState, condition_of
 from catalogue.drawing.text import Fitted, fitted, text_width
 from verify.circuit.devices import Contact
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
-from verify.engine.paths import Wiring, closes
+from verify.engine.paths import WireGraph, closes
 
 _BETWEEN_LAYERS = 112
 _BETWEEN_NETS = 30
@@ -37,10 +37,10 @@ class Diagram:
 
     width: float
     height: float
-    joins: tuple[Join, ...]
+    joins: tuple[DrawnJoin, ...]
     strokes: tuple[Stroke, ...]
     discs: tuple[Disc, ...]
-    words: tuple[Words, ...]
+    words: tuple[Caption, ...]
     terminals: tuple[Terminal, ...]
 
 
@@ -56,7 +56,7 @@ class _Rung:
 
 
 def diagram(circuit: Circuit, view: StateView) -> Diagram:
-    """The schematic of any circuit, in a state if `view` has one."""
+    """Lay out the schematic of any circuit, in a state if `view` has one."""
     return _Ladder(circuit, view).drawn()
 
 
@@ -88,14 +88,14 @@ class _Ladder:
     def __init__(self, circuit: Circuit, view: StateView) -> None:
         self.circuit = circuit
         self.view = view
-        self.wiring = Wiring(circuit)
+        self.wiring = WireGraph(circuit)
         self.rungs = list(_rungs(circuit))
         self.rails = self._rails()
         layers = self._layers()
         self.layer = {net: number for number, nets in enumerate(layers) for net in nets}
         self.left = self._label_width() + 2 * MARGIN
         self.x: dict[int, float] = {}
-        self.gap: list[float] = []  # the middle of the room on the right of each layer
+        self.gap: list[float] = []  # x of the middle of the room on the right of each layer
         x = self.left
         for nets in layers:
             for net in nets:
@@ -110,7 +110,7 @@ class _Ladder:
                 for net in self.rails
             ),
         )
-        self.inside = Drawn()
+        self.inside = SymbolInside()
         self.terminals: list[Terminal] = []
         self.feet: dict[int, list[float]] = {net: [] for net in self.x}
         self.lines: dict[int, list[tuple[Point, ...]]] = {net: [] for net in self.x}
@@ -119,7 +119,7 @@ class _Ladder:
         return self.wiring.piece(end)
 
     def _rails(self) -> Mapping[int, list[End]]:
-        """The nets of the feeds' terminals; ground only where something but ground is on it."""
+        """Return the nets of the feeds' terminals, ground only where something else is on it."""
         used = {self.net(end) for rung in self.rungs for end in (rung.a, rung.b)}
         rails: dict[int, list[End]] = {}
         for name in ("line", "neutral", "ground"):
@@ -131,7 +131,7 @@ class _Ladder:
         return rails
 
     def _layers(self) -> list[list[int]]:
-        """The nets from left to right: by the number of contacts from line, returns last."""
+        """Order the nets from left to right: by the number of contacts from line, returns last."""
         sources = [net for net, ends in self.rails.items() if ends[0].part == "line"]
         returns = [net for net in self.rails if net not in sources]
         graph: nx.Graph[int] = nx.Graph()
@@ -145,7 +145,7 @@ class _Ladder:
         deepest = max(depth.values())
         for piece in nx.connected_components(inner):
             if not piece & depth.keys():
-                # Reached by nothing from line: near the returns, or anywhere.
+                # Nothing from line reaches these nets: they stand near the returns, or anywhere.
                 depth |= dict.fromkeys(piece, max(deepest, 1))
         layers: list[list[int]] = [[] for _ in range(max(depth.values()) + 1)]
         order = {net: number for number, net in enumerate(self._first_met())}
@@ -154,7 +154,7 @@ class _Ladder:
         return [*layers, returns] if returns else layers
 
     def _first_met(self) -> Sequence[int]:
-        """All nets in the order of the circuit's ends."""
+        """Return all nets in the order of the circuit's ends."""
         return list(dict.fromkeys(self.net(end) for end in self.circuit.ends))
 
     def _label_width(self) -> float:
@@ -199,14 +199,14 @@ class _Ladder:
         )
         room = self.left - 2 * MARGIN
         name, full = fitted(device.name, room, NORMAL, bold=True)
-        self.inside.words.append(Words(Point(MARGIN, y), name, NORMAL, bold=True, full=full))
+        self.inside.words.append(Caption(Point(MARGIN, y), name, NORMAL, bold=True, full=full))
         y += 24
         middles = []
         for rung in self.rungs:
             if rung.device is device:
                 middles.append(Point(self._middle(rung), y))
                 self.inside.words.append(
-                    Words(Point(MARGIN + _LABEL_INDENT, y + 4.5), rung.label, SMALL, tone="soft")
+                    Caption(Point(MARGIN + _LABEL_INDENT, y + 4.5), rung.label, SMALL, tone="soft")
                 )
                 y = self._rung(rung, condition, y)
         if len({middle.x for middle in middles}) == 1 and len(middles) > 1:
@@ -217,8 +217,8 @@ class _Ladder:
     def _middle(self, rung: _Rung) -> float:
         return self.gap[min(self.layer[self.net(end)] for end in (rung.a, rung.b))]
 
-    def _rung(self, rung: _Rung, condition: Condition, y: float) -> float:
-        """One rung; returns the height of the next."""
+    def _rung(self, rung: _Rung, condition: SymbolState, y: float) -> float:
+        """Draw one rung; return the height of the next."""
         a, b = sorted((rung.a, rung.b), key=lambda end: self.x[self.net(end)])
         middle = self._middle(rung)
         sides = Point(middle - _HALF_SYMBOL, y), Point(middle + _HALF_SYMBOL, y)
@@ -228,7 +228,7 @@ class _Ladder:
             self._reach(b, (Point(far, y), sides[1]))
             after = y + _ROW
         else:
-            # Both nets are on the left, or are one: the far side turns back below.
+            # Both nets are on the left, or are one net: the far side turns back below.
             turn, below = sides[1].x + 12, y + _ROW / 2 + 4
             self._reach(b, (Point(far, below), Point(turn, below), Point(turn, y), sides[1]))
             after = below + _ROW
@@ -245,7 +245,7 @@ class _Ladder:
         self.feet[net].append(points[0].y)
         self.lines[net].append(points)
 
-    def _contact(self, contact: Contact, condition: Condition, x: float, y: float) -> None:
+    def _contact(self, contact: Contact, condition: SymbolState, x: float, y: float) -> None:
         half = _HALF_SYMBOL
         left, right = (x - half, y), (x + half, y)
         failure = condition.failed_contacts.get(frozenset((contact.a, contact.b)))
@@ -263,7 +263,7 @@ class _Ladder:
         else:
             self.inside.line(left, raised, tone="blade")
 
-    def _load(self, device: Device, condition: Condition, x: float, y: float) -> None:
+    def _load(self, device: Device, condition: SymbolState, x: float, y: float) -> None:
         inside, half, r = self.inside, _HALF_SYMBOL, 14
         is_lit = device.name in self.view.lit
         inside.line((x - half, y), (x - r, y))
@@ -283,7 +283,7 @@ class _Ladder:
             for side in (-1, 1):
                 inside.line((x - 17, y - 17 * side), (x + 17, y + 17 * side), tone="failed")
 
-    def _net_lines(self, bottom: float) -> Iterator[Join]:
+    def _net_lines(self, bottom: float) -> Iterator[DrawnJoin]:
         for net, x in self.x.items():
             feet = self.feet[net]
             rail = self.rails.get(net)
@@ -298,11 +298,11 @@ class _Ladder:
             dots = [Point(x, foot) for foot in sorted(set(feet))] if len(span) > 1 else []
             for foot in feet if len(span) == 1 else ():
                 self.inside.disc(x, foot, 4)
-            yield Join(ends, tuple(wires), tuple(dots))
+            yield DrawnJoin(ends, tuple(wires), tuple(dots))
             if rail:
                 name, full = self._rail_label(net)
                 at = Point(x - 6, self._rail_top(net) - 12)
-                self.inside.words.append(Words(at, name, NORMAL, bold=True, full=full))
+                self.inside.words.append(Caption(at, name, NORMAL, bold=True, full=full))
                 start = Point(x, self._rail_top(net))
                 self.terminals += (Terminal(end, start, True) for end in rail)
 
@@ -311,7 +311,7 @@ class _Ladder:
         return fitted(" = ".join(names), _WIDEST_LABEL, NORMAL, bold=True)
 
     def _rail_top(self, net: int) -> float:
-        """Where a rail begins: of several beside each other the left one's label is the highest."""
+        """Return the height where a rail begins; of adjacent rails the left label is highest."""
         beside = [other for other in self.rails if self.layer[other] == self.layer[net]]
         return _RAIL_LABEL + _RAIL_ROW * beside.index(net) + 6
 

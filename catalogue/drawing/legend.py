@@ -1,12 +1,12 @@
-"""The legend under a picture: the signs that are in it, and only those."""
+"""The legend under a picture explains the signs that are in it, and no others."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
-from catalogue.drawing import look
-from catalogue.drawing.measures import MARGIN, SMALL
-from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Band, Cap, Mark, Scene, Stroke, Trail, Wire, Words
+from catalogue.drawing import style
+from catalogue.drawing.dimensions import MARGIN, SMALL
+from catalogue.drawing.placement import Point
+from catalogue.drawing.scene import Band, Cap, Caption, Mark, Scene, Stroke, Trail, Wire
 from catalogue.drawing.signs import (
     bad_contact,
     band,
@@ -38,13 +38,13 @@ def _wire(at: Point, colour: str, *, is_live: bool = False) -> Iterator[str]:
 
 def _splice(at: Point) -> Iterator[str]:
     yield from _wire(at, "red")
-    yield dot(at.moved(16, 0), look.INK)
+    yield dot(at.moved(16, 0), style.INK)
 
 
 def _crossing(at: Point) -> Iterator[str]:
     yield from _wire(at, "red")
     upright = Wire((at.moved(16, -9), at.moved(16, 9)), "blue", "")
-    yield from wires([upright], look.GROUND, kind=None)
+    yield from wires([upright], style.GROUND, kind=None)
 
 
 def _banded(at: Point) -> Iterator[str]:
@@ -104,7 +104,7 @@ def _difference(at: Point) -> Iterator[str]:
 
 
 def _entries(scene: Scene) -> Iterator[tuple[_Sign, str]]:
-    """What is in the picture, with what it means."""
+    """Yield each sign that is in the picture, with what it means."""
     if any(join.dots for join in scene.joins):
         yield _splice, "splice"
     yield _crossing, "crossing, not connected"
@@ -136,7 +136,7 @@ Entries = Mapping[str, _Sign]
 
 
 def wiring_entries(scenes: Sequence[Scene]) -> Entries:
-    """The signs of wiring pictures that stand together, by their meaning."""
+    """Return the signs of wiring pictures that stand together, by their meaning."""
     entries: dict[str, _Sign] = {}
     for scene in scenes:
         entries |= {meaning: sign for sign, meaning in _entries(scene)}
@@ -144,13 +144,13 @@ def wiring_entries(scenes: Sequence[Scene]) -> Entries:
 
 
 def schematic_entries(*, has_state: bool) -> Entries:
-    """The signs of a schematic, by their meaning."""
+    """Return the signs of a schematic, by their meaning."""
     entries: dict[str, _Sign] = {"connected": _splice, "crossing, not connected": _crossing}
     return entries | {"connected to line": _live} if has_state else entries
 
 
 def legend(entries: Entries, width: float, top: float) -> tuple[list[str], float]:
-    """The legend as elements, and the height below it."""
+    """Draw the legend; return its elements and the height where it ends."""
     content: list[str] = []
     x, y = float(MARGIN), top + _ROW / 2
     for meaning, sign in entries.items():
@@ -158,6 +158,6 @@ def legend(entries: Entries, width: float, top: float) -> tuple[list[str], float
         if x > MARGIN and x + needed > width - MARGIN:
             x, y = float(MARGIN), y + _ROW
         content += sign(Point(x, y))
-        content.append(words(Words(Point(x + _SIGN, y + 4), meaning, SMALL, tone="soft")))
+        content.append(words(Caption(Point(x + _SIGN, y + 4), meaning, SMALL, tone="soft")))
         x += needed + _BETWEEN
     return content, y + _ROW / 2

@@ -1,23 +1,23 @@
-"""How each thing in a scene is painted, from the back to the front."""
+"""Each thing in a scene is painted here, from the back to the front."""
 
 from collections.abc import Iterator, Sequence, Set
 from typing import Final
 from xml.sax.saxutils import escape
 
-from catalogue.drawing import look
+from catalogue.drawing import style
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.ladder import Diagram
-from catalogue.drawing.measures import SMALL
 from catalogue.drawing.scene import (
+    BoxFrame,
+    Caption,
     Disc,
-    Frame,
-    Join,
+    DrawnJoin,
     Scene,
     Sheath,
     Sleeve,
     Stroke,
     Symbol,
     Terminal,
-    Words,
 )
 from catalogue.drawing.signs import (
     SCREW,
@@ -40,7 +40,7 @@ _LARGE_DISC: Final = 10  # lamps, which have lines in them
 _SMALL_SCREW: Final = 3.2
 
 
-def _frame(frame: Frame) -> Iterator[str]:
+def _frame(frame: BoxFrame) -> Iterator[str]:
     box = {
         "x": frame.corner.x,
         "y": frame.corner.y,
@@ -48,16 +48,16 @@ def _frame(frame: Frame) -> Iterator[str]:
         "height": frame.height,
     }
     if frame.is_metal:
-        yield element("rect", **box, fill=look.BOX, stroke=look.METAL, stroke_width=6)
+        yield element("rect", **box, fill=style.BOX, stroke=style.METAL, stroke_width=6)
         yield element(
             "rect", **box, fill="none", stroke="#ffffff", stroke_width=2, stroke_dasharray="10 6"
         )
     else:
-        yield element("rect", **box, rx=12, fill=look.BOX, stroke=look.EDGE, stroke_width=2)
+        yield element("rect", **box, rx=12, fill=style.BOX, stroke=style.EDGE, stroke_width=2)
 
 
 def _sheath(sheath: Sheath) -> Iterator[str]:
-    for width, colour in ((sheath.width + 3, look.SHEATH_EDGE), (sheath.width, look.SHEATH)):
+    for width, colour in ((sheath.width + 3, style.SHEATH_EDGE), (sheath.width, style.SHEATH)):
         yield element(
             "path",
             d=path_data(sheath.points, 14),
@@ -81,11 +81,11 @@ def _conductors(sheath: Sheath) -> Iterator[str]:
         yield titled("Broken conductor", break_sign(point))
 
 
-def joined(join: Join, ground: str = look.BOX) -> Iterator[str]:
-    """The lines of a join and its dots, on a ground of that colour."""
+def joined(join: DrawnJoin, ground: str = style.BOX) -> Iterator[str]:
+    """Paint the lines of a join and its dots, on a ground of that colour."""
     yield from wires(join.wires, ground)
     for point in join.dots:
-        yield dot(point, look.INK)
+        yield dot(point, style.INK)
 
 
 def _symbol(symbol: Symbol) -> Iterator[str]:
@@ -96,8 +96,8 @@ def _symbol(symbol: Symbol) -> Iterator[str]:
         width=symbol.width - 6,
         height=symbol.height,
         rx=7,
-        fill=look.BODY,
-        stroke=look.EDGE,
+        fill=style.BODY,
+        stroke=style.EDGE,
         stroke_width=1.4,
     )
     strip_top = (
@@ -110,7 +110,7 @@ def _symbol(symbol: Symbol) -> Iterator[str]:
         width=symbol.width - 7.4,
         height=abs(symbol.strip) - 1.4,
         rx=6,
-        fill=look.STRIP,
+        fill=style.STRIP,
     )
     yield from drawing(symbol.strokes, symbol.discs, symbol.live)
     for text in symbol.words:
@@ -122,7 +122,7 @@ def _symbol(symbol: Symbol) -> Iterator[str]:
 def drawing(
     strokes: Sequence[Stroke], discs: Sequence[Disc], live: Set[str] = frozenset()
 ) -> Iterator[str]:
-    """The lines and circles of symbols; `live` are the terminals at line voltage."""
+    """Paint the lines and circles of symbols; `live` are the terminals at line voltage."""
     yield from (circle(disc) for disc in discs if disc.radius > _LARGE_DISC)
     for line in strokes:
         yield from stroke(line, is_live=line.terminal in live)
@@ -130,15 +130,15 @@ def drawing(
 
 
 def circle(disc: Disc) -> str:
-    """A circle of a symbol."""
-    fill = {"outline": look.BODY, "solid": look.INK, "lit": look.LIT}[disc.tone]
+    """Paint a circle of a symbol."""
+    fill = {"outline": style.BODY, "solid": style.INK, "lit": style.LIT}[disc.tone]
     return element(
         "circle",
         cx=disc.centre.x,
         cy=disc.centre.y,
         r=disc.radius,
         fill="none" if disc.radius > _LARGE_DISC and disc.tone == "outline" else fill,
-        stroke=look.INK,
+        stroke=style.INK,
         stroke_width=2,
     )
 
@@ -167,10 +167,10 @@ def _sleeve(sleeve: Sleeve) -> str:
             height=18,
             rx=4,
             fill="#ffffff",
-            stroke=look.SOFT,
+            stroke=style.SOFT,
             stroke_width=1,
         )
-        + words(Words(sleeve.at.moved(0, 4.6), sleeve.text, SMALL, "middle")),
+        + words(Caption(sleeve.at.moved(0, 4.6), sleeve.text, SMALL, "middle")),
         class_="sleeve",
         data_end=sleeve.end.name,
         data_box=sleeve.end.box,
@@ -180,7 +180,7 @@ def _sleeve(sleeve: Sleeve) -> str:
 
 
 def scene_content(scene: Scene) -> Iterator[str]:
-    """Everything in a scene, from the back to the front."""
+    """Paint everything in a scene, from the back to the front."""
     for frame in scene.frames:
         yield titled(f"Box {frame.name}", _frame(frame), class_="box")
     for sheath in scene.sheaths:
@@ -206,11 +206,11 @@ def scene_content(scene: Scene) -> Iterator[str]:
 
 
 def ladder_content(ladder: Diagram) -> Iterator[str]:
-    """Everything in a schematic, from the back to the front."""
+    """Paint everything in a schematic, from the back to the front."""
     for join in ladder.joins:
         if join.wires:
             title = ", ".join(end.name.replace(".", " ") for end in join.ends)
-            yield titled(title, joined(join, look.GROUND), class_="join")
+            yield titled(title, joined(join, style.GROUND), class_="join")
     yield from drawing(ladder.strokes, ladder.discs)
     yield from map(words, ladder.words)
     for terminal in ladder.terminals:

@@ -1,19 +1,19 @@
-"""Whole pictures: scenes with their headings and a legend, as the text of an SVG."""
+"""Whole pictures are composed here: scenes with headings and a legend, as the text of an SVG."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from catalogue.drawing.describe import ladder_described
-from catalogue.drawing.differ import Difference, differences
+from catalogue.drawing.differences import Difference, differences
+from catalogue.drawing.dimensions import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
+from catalogue.drawing.floor_plan import have_same_places, plan
 from catalogue.drawing.ladder import diagram
 from catalogue.drawing.legend import Entries, legend, schematic_entries, wiring_entries
-from catalogue.drawing.measures import LARGE, MARGIN, NORMAL, PAGE_WIDTH, SMALL
 from catalogue.drawing.painting import ladder_content, scene_content
-from catalogue.drawing.place import Point
-from catalogue.drawing.plan import have_same_places, plan
-from catalogue.drawing.scene import Scene, Words
-from catalogue.drawing.states import StateView, steps_of, view_of
+from catalogue.drawing.placement import Point
+from catalogue.drawing.scene import Caption, Scene
+from catalogue.drawing.state_view import StateView, steps_of, view_of
 from catalogue.drawing.svg import document, element, number, words
 from catalogue.drawing.text import wrapped
 from catalogue.drawing.wiring import reidentified, wiring_scene
@@ -32,7 +32,7 @@ _UNSEEN: Final = (
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """A picture within the picture, with what stands above it."""
+    """One of the pictures that stand in a whole picture, with what stands above it."""
 
     width: float
     height: float
@@ -56,10 +56,14 @@ def wiring_picture(
     marked: bool = True,
     say: Say = str,
 ) -> str:
-    """The wiring of a circuit as SVG: boxes, cables, every conductor and where it is landed.
+    """Draw a circuit's wiring as SVG: boxes, cables, every conductor and where it is landed.
 
     `state` shows the switches in their positions, what is connected to line, and which lamps are
-    lit; `evidence` of that state is shown as arrows along its paths.
+    lit; `evidence` of that state is shown as arrows along its paths. With `intended` the picture is
+    of a mistake: both wirings beside each other, the differences numbered. With `marked` False it
+    shows `circuit` alone as someone finds it who opens the boxes: everything stands where it does
+    in `intended`, conductors are marked as they were intended, and failed parts are not shown.
+    `say` rewords the words around the wiring before they are measured.
 
     With `intended` the picture is of a mistake: both wirings beside each other, the differences
     numbered. With `marked` False it shows `circuit` alone as someone finds it who opens the boxes:
@@ -108,7 +112,7 @@ def wiring_picture(
         notes.append("Both are joined alike: the mistake changes nothing that is connected.")
     telling = " ".join(
         (
-            *_told(places),
+            *_difference_sentences(places),
             f"As intended: {before.description}",
             f"As found: {after.description}",
         )
@@ -124,7 +128,7 @@ def wiring_picture(
 
 
 def schematic_picture(circuit: Circuit, *, state: int | None = None) -> str:
-    """What is connected to what as SVG, like the rungs of a ladder; boxes and cables left out.
+    """Draw what is connected to what as SVG, like the rungs of a ladder, without boxes and cables.
 
     Line is on the left, neutral on the right, in between what conductors alone connect; every
     contact and every load is a rung. It works for any circuit, however it is miswired.
@@ -144,13 +148,15 @@ def schematic_picture(circuit: Circuit, *, state: int | None = None) -> str:
 
 
 def _own_view(intended: Circuit, found: Circuit, state: int | None) -> StateView:
-    """The state of the intended circuit: the switches are the same, though one may be of a wrong
-    kind."""
+    """Return the view of the intended circuit in the same state.
+
+    The switches are the same in both circuits, though one may be of a wrong kind.
+    """
     same = [d.name for d in intended.switches] == [d.name for d in found.switches]
     return view_of(intended, state if same else None)
 
 
-def _told(places: Sequence[Difference]) -> Iterator[str]:
+def _difference_sentences(places: Sequence[Difference]) -> Iterator[str]:
     for count, place in enumerate(places, 1):
         if place.end is not None:
             where = f"{place.end.name.replace('.', ' ')} in box {place.end.box}"
@@ -174,7 +180,7 @@ def _page(
     entries: Entries,
     say: Say = str,
 ) -> str:
-    """Panels beside each other if the page is wide enough, else one above the other."""
+    """Set panels beside each other if the page is wide enough, else one above the other."""
     widths = [panel.width for panel in panels]
     abreast = sum(widths) <= PAGE_WIDTH
     width = max(_NARROWEST, sum(widths) if abreast else max(widths))
@@ -186,13 +192,13 @@ def _page(
         lines += [(line, NORMAL, False) for line in wrapped(say(note), room, NORMAL)]
     for text, size, bold in lines:
         y += _LINE
-        content.append(words(Words(Point(MARGIN, y - 6), text, size, bold=bold)))
+        content.append(words(Caption(Point(MARGIN, y - 6), text, size, bold=bold)))
     x, bottom = 0.0, y
     for panel in panels:
         top = y
         if panel.heading:
             at = Point(x + MARGIN, top + 26)
-            content.append(words(Words(at, panel.heading, LARGE, bold=True, tone="fault")))
+            content.append(words(Caption(at, panel.heading, LARGE, bold=True, tone="fault")))
             top += 14
         content.append(
             element(
@@ -211,9 +217,9 @@ def _page(
     said = {say(meaning): sign for meaning, sign in entries.items()}
     signs, bottom = legend(said, width, bottom - MARGIN / 2)
     content += signs
-    # A picture leaves the page that it was on, and somebody will wire from it.
+    # A picture may leave the page that it was on, and somebody may wire from it.
     cautions = say(f"Cautions: {summary()}")
     for line in wrapped(cautions, room, SMALL):
         bottom += _SMALL_LINE
-        content.append(words(Words(Point(MARGIN, bottom), line, SMALL, tone="soft")))
+        content.append(words(Caption(Point(MARGIN, bottom), line, SMALL, tone="soft")))
     return document(width, bottom + MARGIN, say(title), f"{say(description)} {cautions}", content)

@@ -1,4 +1,4 @@
-"""What a wiring picture consists of, as places and sizes; `svg` turns it into a text.
+"""A scene lists what a wiring picture consists of, as places and sizes; `svg` writes it as text.
 
 A picture is read by these rules, and the tests read it back by them: two lines are connected where
 an end of one is an end of the other, or where a dot lies on both. Lines that cross are not.
@@ -7,13 +7,13 @@ an end of one is an end of the other, or where a dot lies on both. Lines that cr
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.drawing.place import Point
+from catalogue.drawing.placement import Point
 from verify.circuit.parts import End
 
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """A line of a symbol. `terminal` is the one that it leads to, `tone` says how it is drawn."""
+    """A line of a symbol; `terminal` is the one it leads to, `tone` says how it is drawn."""
 
     points: tuple[Point, ...]
     tone: str = "lead"  # lead | blade | ghost | failed | welded | light | screw
@@ -30,8 +30,8 @@ class Disc:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
-    """A line of text: `at` is its anchor on the base line; `full` is what was shortened."""
+class Caption:
+    """A line of text: `at` is its anchor on the base line, `full` the text that was shortened."""
 
     at: Point
     text: str
@@ -44,7 +44,7 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Terminal:
-    """A screw, hollow where nothing is landed."""
+    """A screw terminal, drawn hollow where nothing is landed."""
 
     end: End
     at: Point
@@ -59,10 +59,10 @@ class Symbol:
     corner: Point
     width: float
     height: float
-    strip: float  # the height of the strip of terminals, below 0 if it is at the bottom
+    strip: float  # the height of the strip of terminals, negative if it is at the bottom
     strokes: Sequence[Stroke]
     discs: Sequence[Disc]
-    words: Sequence[Words]
+    words: Sequence[Caption]
     terminals: Sequence[Terminal]
     description: str
     live: frozenset[str]  # the terminals at line voltage
@@ -70,7 +70,7 @@ class Symbol:
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """A line that conducts, all along itself: part of a join in a box, or in a cable.
+    """A line that conducts along its whole length: part of a join in a box, or in a cable.
 
     `colour` is its insulation's, None for a lead that belongs to a device.
     """
@@ -83,7 +83,7 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class Sleeve:
-    """Where the colour of a conductor is written on it, in one box."""
+    """A sleeve with the colour of a conductor written on it, in one box."""
 
     end: End
     at: Point
@@ -92,7 +92,7 @@ class Sleeve:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """The marking that says that a conductor of the neutral's colour is none."""
+    """The marking that says that a conductor of the neutral's colour is no neutral."""
 
     end: End
     at: Point
@@ -100,8 +100,7 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Cap:
-    """The end of a conductor that is connected to nothing; `below` if the conductor comes from
-    below."""
+    """The end of a conductor that is connected to nothing; `below` if it comes from below."""
 
     end: End
     at: Point
@@ -110,7 +109,7 @@ class Cap:
 
 @dataclass(frozen=True, slots=True)
 class Loose:
-    """Where an end is loose in its join; the word stands upright where conductors are close."""
+    """The sign where an end is loose in its join; its word is upright where room is short."""
 
     end: End
     at: Point
@@ -118,7 +117,7 @@ class Loose:
 
 
 @dataclass(frozen=True, slots=True)
-class Join:
+class DrawnJoin:
     """The lines of one join in a box, and the dots where they meet."""
 
     ends: tuple[End, ...]
@@ -128,40 +127,40 @@ class Join:
 
 @dataclass(frozen=True, slots=True)
 class Sheath:
-    """A cable; `conductors` has one wire each, two with a gap between where it is broken."""
+    """A cable; `conductors` has one wire for each, or two with a gap where one is broken."""
 
     name: str
     title: str
     points: tuple[Point, ...]
     width: float
-    label: tuple[Words, ...]
+    label: tuple[Caption, ...]
     conductors: tuple[Wire, ...]
     breaks: tuple[Point, ...]
     shorts: tuple[Wire, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
-    """A box."""
+class BoxFrame:
+    """The frame of a box."""
 
     name: str
     is_metal: bool
     corner: Point
     width: float
     height: float
-    label: tuple[Words, ...]
+    label: tuple[Caption, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Trail:
-    """A piece of the way that a piece of evidence tells, in its direction."""
+    """A piece of the way that some evidence describes, in its direction."""
 
     points: tuple[Point, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Where two pictures differ; equal numbers belong together."""
+    """The number of a difference; equal numbers in two pictures belong together."""
 
     number: int
     at: Point
@@ -175,9 +174,9 @@ class Scene:
     height: float
     title: str
     description: str
-    frames: tuple[Frame, ...]
+    frames: tuple[BoxFrame, ...]
     sheaths: tuple[Sheath, ...]
-    joins: tuple[Join, ...]
+    joins: tuple[DrawnJoin, ...]
     symbols: tuple[Symbol, ...]
     sleeves: tuple[Sleeve, ...]
     bands: tuple[Band, ...]

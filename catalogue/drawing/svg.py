@@ -1,6 +1,7 @@
-"""Scenes as SVG: presentation attributes only, no script, nothing from elsewhere.
+"""Scenes are written as SVG with presentation attributes only: no script, nothing from elsewhere.
 
-A page brings the typeface for the pictures in it; `typeface.standalone` puts it into one by itself.
+A page brings the typeface for the pictures in it; `typeface.standalone` puts the typeface into one
+picture. The same scene gives the same bytes.
 
 The same scene gives the same bytes.
 """
@@ -10,21 +11,21 @@ from math import hypot
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
-from catalogue.drawing import look
-from catalogue.drawing.place import Point
-from catalogue.drawing.scene import Words
+from catalogue.drawing import style
+from catalogue.drawing.placement import Point
+from catalogue.drawing.scene import Caption
 from catalogue.drawing.text import text_width
 from catalogue.drawing.typeface import FACE
 
 
 def number(value: float) -> str:
-    """A number as short as it can be written to a tenth of a unit."""
+    """Write a number to a tenth of a unit, as short as possible."""
     text = f"{value:.1f}"
     return text.removesuffix(".0") if text != "-0.0" else "0"
 
 
 def element(tag: str, content: str | None = None, /, **attributes: object) -> str:
-    """One element; ``_`` in a name stands for ``-``, attributes that are None are left out."""
+    """Write one element; ``_`` in an attribute's name stands for ``-``, None leaves it out."""
     written = "".join(
         f" {name.rstrip('_').replace('_', '-')}={quoteattr(_value(value))}"
         for name, value in attributes.items()
@@ -38,12 +39,12 @@ def _value(value: object) -> str:
 
 
 def titled(title: str, content: Iterable[str], **attributes: object) -> str:
-    """A group with a title, which is shown where a pointer rests on it."""
+    """Write a group with a title, which is shown where a pointer rests on it."""
     return element("g", element("title", escape(title)) + "".join(content), **attributes)
 
 
 def path_data(points: Sequence[Point], rounding: float = 0) -> str:
-    """A line through points; bends are rounded, with the bend itself as the control point."""
+    """Write a line through points; each bend is rounded, with itself as the control point."""
     start, *rest = points
     data = [f"M{number(start.x)} {number(start.y)}"]
     for place, point in enumerate(rest):
@@ -68,9 +69,10 @@ def _towards(point: Point, other: Point, distance: float) -> Point:
 def text_element(
     text: str, size: float, where: Mapping[str, object], *, bold: bool, full: str | None = None
 ) -> str:
-    """A line of text, as wide as it was measured in whatever font it is written.
+    """Write a line of text as wide as it was measured, in whatever font it is shown.
 
-    `where` are its further attributes; `full` is what it was shortened from, its title.
+    `where` has further attributes; `full` is the text before it was shortened and becomes the
+    title.
     """
     content = escape(text)
     if full is not None:
@@ -86,30 +88,30 @@ def text_element(
     )
 
 
-def words(text: Words) -> str:
-    """A line of text; its full form, where it was shortened, as its title."""
+def words(text: Caption) -> str:
+    """Write a line of text; if it was shortened, the full text is its title."""
     where = {
         "x": text.at.x,
         "y": text.at.y,
         "text_anchor": None if text.anchor == "start" else text.anchor,
-        "fill": look.TONES[text.tone],
+        "fill": style.TONES[text.tone],
     }
     return text_element(text.text, text.size, where, bold=text.bold, full=text.full)
 
 
-#: How every picture begins.
+#: Every picture begins with this.
 BEGINNING: Final = '<svg xmlns="http://www.w3.org/2000/svg"'
 
 
 def document(
     width: float, height: float, title: str, description: str, content: Iterable[str]
 ) -> str:
-    """A whole picture, ending in a newline."""
+    """Write a whole picture, which ends in a newline."""
     body = "".join(
         (
             element("title", escape(title)),
             element("desc", escape(description)),
-            element("rect", width=width, height=height, rx=10, fill=look.GROUND),
+            element("rect", width=width, height=height, rx=10, fill=style.GROUND),
             *(f"\n{part}" for part in content),
         )
     )
@@ -123,7 +125,7 @@ def document(
             height=height,
             role="img",
             font_family=FACE,
-            # Letters as wide as the font says, not rounded to the pixels of a screen.
+            # Letters are as wide as the font says, not rounded to the pixels of a screen.
             text_rendering="geometricPrecision",
         )
         + "\n"

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from math import cos, pi, sin
 from typing import Final
 
-from catalogue.drawing.measures import FEED_HEIGHT, NORMAL, SMALL, STRIP, TERMINAL_PITCH
-from catalogue.drawing.place import Point
-from catalogue.drawing.rows import drawn_terminals
-from catalogue.drawing.scene import Disc, Stroke, Words
+from catalogue.drawing.box_order import drawn_terminals
+from catalogue.drawing.dimensions import FEED_HEIGHT, NORMAL, SMALL, STRIP, TERMINAL_PITCH
+from catalogue.drawing.placement import Point
+from catalogue.drawing.scene import Caption, Disc, Stroke
 from catalogue.drawing.text import fitted
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
@@ -25,8 +25,8 @@ _LAMP_RADIUS: Final = 18
 
 
 @dataclass(frozen=True)
-class Condition:
-    """What of a device shows in its symbol: failed parts, and in a state its position or light."""
+class SymbolState:
+    """The state of a device as its symbol shows it: failed parts, its position, its light."""
 
     position: Position | None = None
     stuck: Position | None = None
@@ -35,8 +35,8 @@ class Condition:
     is_lit: bool | None = None
 
 
-def condition_of(circuit: Circuit, device: Device) -> Condition:
-    """The failed parts of a device; of no state."""
+def condition_of(circuit: Circuit, device: Device) -> SymbolState:
+    """Return the failed parts of a device, without a position or light."""
     stuck, failure = None, None
     contacts: dict[frozenset[str], str] = {}
     for failed in circuit.failures:
@@ -49,61 +49,61 @@ def condition_of(circuit: Circuit, device: Device) -> Condition:
             contacts[frozenset(name.partition(".")[2] for name in failed.at)] = failed.kind
         elif failed.kind.startswith("lamp"):
             failure = failed.kind
-    return Condition(stuck=stuck, failed_contacts=contacts, failure=failure)
+    return SymbolState(stuck=stuck, failed_contacts=contacts, failure=failure)
 
 
 @dataclass
-class Drawn:
-    """The inside of a symbol."""
+class SymbolInside:
+    """The lines, circles and words inside a symbol."""
 
     strokes: list[Stroke] = field(default_factory=list)
     discs: list[Disc] = field(default_factory=list)
-    words: list[Words] = field(default_factory=list)
+    words: list[Caption] = field(default_factory=list)
 
     def line(self, *points: tuple[float, float], tone: str = "lead", at: str | None = None) -> None:
-        """A line of the symbol."""
+        """Add a line to the symbol."""
         self.strokes.append(Stroke(tuple(Point(*p) for p in points), tone, at))
 
     def disc(self, x: float, y: float, radius: float, tone: str = "outline") -> None:
-        """A circle of the symbol."""
+        """Add a circle to the symbol."""
         self.discs.append(Disc(Point(x, y), radius, tone))
 
     def rays(self, x: float, y: float, radius: float) -> None:
-        """The light of a lit lamp, clear of the lines on its left and right."""
+        """Add the rays of a lit lamp, clear of the lines on its left and right."""
         for turn in (1, 2, 3, 5, 6, 7):
             dx, dy = cos(turn * pi / 4), sin(turn * pi / 4)
             near, far = radius + 4, radius + 11
             self.line((x + near * dx, y + near * dy), (x + far * dx, y + far * dy), tone="light")
 
     def say(self, x: float, y: float, text: str, anchor: str = "middle") -> None:
-        """A word in the symbol."""
-        self.words.append(Words(Point(x, y), text, SMALL, anchor))
+        """Add a word to the symbol."""
+        self.words.append(Caption(Point(x, y), text, SMALL, anchor))
 
-    def moved(self, dx: float, dy: float) -> "Drawn":
-        """The same elsewhere."""
-        return Drawn(
+    def moved(self, dx: float, dy: float) -> "SymbolInside":
+        """Return the same drawing shifted by `dx` and `dy`."""
+        return SymbolInside(
             [
                 Stroke(tuple(p.moved(dx, dy) for p in s.points), s.tone, s.terminal)
                 for s in self.strokes
             ],
             [Disc(d.centre.moved(dx, dy), d.radius, d.tone) for d in self.discs],
             [
-                Words(w.at.moved(dx, dy), w.text, w.size, w.anchor, w.bold, w.tone, w.full)
+                Caption(w.at.moved(dx, dy), w.text, w.size, w.anchor, w.bold, w.tone, w.full)
                 for w in self.words
             ],
         )
 
 
 def terminal_x(device: Device) -> dict[str, float]:
-    """The place of each terminal from the left side of the body."""
+    """Return how far each terminal is from the left side of the body."""
     return {
         name: TERMINAL_PITCH * (number + 0.5) for number, name in enumerate(drawn_terminals(device))
     }
 
 
-def drawn(device: Device, condition: Condition) -> Drawn:
-    """The inside of a device whose terminals are above; the origin is its upper left corner."""
-    into = Drawn()
+def drawn(device: Device, condition: SymbolState) -> SymbolInside:
+    """Draw the inside of a device with its terminals above; the origin is its upper left corner."""
+    into = SymbolInside()
     x = terminal_x(device)
     _SYMBOLS[device.kind](into, x, device, condition)
     if "ground" in x and device.kind != "feed":
@@ -111,15 +111,15 @@ def drawn(device: Device, condition: Condition) -> Drawn:
     return into
 
 
-def _ground(into: Drawn, x: float, top: float, y: float, terminal: str) -> None:
+def _ground(into: SymbolInside, x: float, top: float, y: float, terminal: str) -> None:
     into.line((x, top), (x, y), at=terminal)
     for number, half in enumerate((13, 8.5, 4)):
         into.line((x - half, y + 6 * number), (x + half, y + 6 * number), at=terminal)
 
 
-def bond_symbol() -> Drawn:
-    """The screw that bonds a metal box: its terminal is 30 to the right."""
-    into = Drawn()
+def bond_symbol() -> SymbolInside:
+    """Draw the screw that bonds a metal box; its terminal is 30 to the right."""
+    into = SymbolInside()
     _ground(into, TERMINAL_PITCH / 2, _LEAD, 62, "")
     return into
 
@@ -128,9 +128,12 @@ _Segment = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _contacts(
-    into: Drawn, device: Device, condition: Condition, segments: Mapping[frozenset[str], _Segment]
+    into: SymbolInside,
+    device: Device,
+    condition: SymbolState,
+    segments: Mapping[frozenset[str], _Segment],
 ) -> None:
-    """The blades: where they are in a state, without one everywhere they can be."""
+    """Add the blades where they are in a state; without a state add every place they can be."""
     position = condition.stuck or condition.position
     for contact in device.form.contacts:
         key = frozenset((contact.a, contact.b))
@@ -154,7 +157,7 @@ def _contacts(
         into.say(TERMINAL_PITCH * len(device.form.terminals) / 2, 112, note)
 
 
-def _note(condition: Condition) -> str:
+def _note(condition: SymbolState) -> str:
     notes = [f"stuck {condition.stuck}"] if condition.stuck else []
     kinds = set(condition.failed_contacts.values())
     notes += ["contact welded"] if "contact-welded" in kinds else []
@@ -162,7 +165,9 @@ def _note(condition: Condition) -> str:
     return ", ".join(notes) or (f"handle {condition.position}" if condition.position else "")
 
 
-def _single_pole(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _single_pole(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     a, b, y = x["s1"], x["s2"], 74
     into.line((a, _LEAD), (a, y), (a + 10, y), at="s1")
     into.line((b, _LEAD), (b, y), (b - 4, y), at="s2")
@@ -174,7 +179,9 @@ def _single_pole(into: Drawn, x: Mapping[str, float], device: Device, cond: Cond
         into.line((a + 10, y), (b - 12, y - 20), tone="blade" if position else "ghost")
 
 
-def _three_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _three_way(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     common, up, down = x["common"], x["traveler-1"], x["traveler-2"]
     pivot = (common + 12, 71.0)
     into.line((common, _LEAD), (common, 71), pivot, at="common")
@@ -196,7 +203,9 @@ def _three_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condit
     into.say(up + 9, 81, "down", "start")
 
 
-def _four_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _four_way(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     a, b, upper, lower = x["a1"], x["b1"], 54, 88
     into.line((a, _LEAD), (a, upper), at="a1")
     into.line((x["a2"], _LEAD), (x["a2"], lower), (a, lower), at="a2")
@@ -213,7 +222,7 @@ def _four_way(into: Drawn, x: Mapping[str, float], device: Device, cond: Conditi
     )
 
 
-def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _lamp(into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState) -> None:
     contact, shell, y = x["contact"], x["shell"], 69
     middle, r = (contact + shell) / 2, _LAMP_RADIUS
     into.line((contact, _LEAD), (contact, y), (middle - r, y), at="contact")
@@ -240,7 +249,9 @@ def _lamp(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) 
         into.say(middle, 112, "lit" if cond.is_lit else "dark")
 
 
-def _receptacle(into: Drawn, x: Mapping[str, float], device: Device, cond: Condition) -> None:
+def _receptacle(
+    into: SymbolInside, x: Mapping[str, float], device: Device, cond: SymbolState
+) -> None:
     line, neutral, y = x["line"], x["neutral"], 84
     middle, r = (line + neutral) / 2, 17
     into.line((line, _LEAD), (line, y), (middle - r, y), at="line")
@@ -251,9 +262,9 @@ def _receptacle(into: Drawn, x: Mapping[str, float], device: Device, cond: Condi
     into.line((middle, y - r), (middle, y - r - 9))
 
 
-def feed_symbol(device: Device) -> Drawn:
-    """The feed, whose terminals are below: the breaker in the line."""
-    into = Drawn()
+def feed_symbol(device: Device) -> SymbolInside:
+    """Draw the feed, whose terminals are below: the breaker is in the line."""
+    into = SymbolInside()
     x = terminal_x(device)
     bottom = FEED_HEIGHT - STRIP
     line, neutral, ground = x["line"], x["neutral"], x["ground"]
@@ -270,7 +281,7 @@ def feed_symbol(device: Device) -> Drawn:
     return into
 
 
-_Draw = Callable[[Drawn, Mapping[str, float], Device, Condition], None]
+_Draw = Callable[[SymbolInside, Mapping[str, float], Device, SymbolState], None]
 _SYMBOLS: Final[Mapping[str, _Draw]] = {
     "single-pole": _single_pole,
     "three-way": _three_way,
@@ -281,7 +292,7 @@ _SYMBOLS: Final[Mapping[str, _Draw]] = {
 
 
 def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
-    """The two lines under a symbol: the name, and what it is."""
+    """Return the two lines under a symbol: the device's name, and what it is."""
     facts = device.form.title
     if device.kind == "feed":
         leg = f" {device.leg}" if len(circuit.feeds) > 1 else ""
@@ -291,8 +302,8 @@ def captions(device: Device, circuit: Circuit) -> tuple[str, str]:
     return device.name, facts
 
 
-def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Words]:
-    """The captions, fitted to the body; `y` is the base line of the first."""
+def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> Iterator[Caption]:
+    """Yield the captions, fitted to the body; `y` is the base line of the first."""
     lines: Sequence[tuple[str, bool, float]] = [
         (text, bold, size)
         for text, bold, size in zip(
@@ -301,4 +312,4 @@ def caption_words(device: Device, width: float, circuit: Circuit, y: float) -> I
     ]
     for number, (text, bold, size) in enumerate(lines):
         short, full = fitted(text, width - 12, size, bold=bold)
-        yield Words(Point(width / 2, y + 16 * number), short, size, "middle", bold, "ink", full)
+        yield Caption(Point(width / 2, y + 16 * number), short, size, "middle", bold, "ink", full)

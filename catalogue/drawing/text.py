@@ -1,12 +1,12 @@
-"""Text in pictures: how wide it is, and what is written of a name that is too long."""
+"""Text in pictures: this measures how wide it is and shortens names that are too long."""
 
 import unicodedata
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import SMALL
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.typeface import advances
 
-#: Of letters that the typeface does not have, in whatever font a machine writes them: generous
+#: Widths of letters that the typeface lacks, in whatever font a machine writes them: generous
 #: shares of the size. `svg.text_element` has them squeezed or stretched to just this.
 _FOREIGN_WIDE: Final = 1.1
 _FOREIGN_CAPITAL: Final = 0.85
@@ -14,14 +14,14 @@ _FOREIGN_USUAL: Final = 0.72
 
 
 class Fitted(NamedTuple):
-    """A text as it is written, and in full if something was left out."""
+    """A text as it is written, and the full text if something was left out."""
 
     text: str
     full: str | None
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """How wide a line of text is: what its letters take, without kerning."""
+    """Return how wide a line of text is: the sum of its letters, without kerning."""
     known = advances(bold=bold)
     return size * sum(
         known[letter] if letter in known else _foreign_width(letter) for letter in text
@@ -30,7 +30,7 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 def _foreign_width(letter: str) -> float:
     category = unicodedata.category(letter)
-    if category in ("Mn", "Me", "Cf"):  # written over the letter before, or not at all
+    if category in ("Mn", "Me", "Cf"):  # the letter is written over the one before, or not at all
         return 0
     if unicodedata.east_asian_width(letter) in "WF" or category.startswith("S"):
         return _FOREIGN_WIDE
@@ -38,7 +38,7 @@ def _foreign_width(letter: str) -> float:
 
 
 def fitted(text: str, width: float, size: float, *, bold: bool = False) -> Fitted:
-    """The text, or as much of its beginning as fits in `width` with ``…``."""
+    """Return the text, or as much of its beginning as fits in `width` with ``…``."""
     if text_width(text, size, bold=bold) <= width:
         return Fitted(text, None)
     kept = text
@@ -48,7 +48,7 @@ def fitted(text: str, width: float, size: float, *, bold: bool = False) -> Fitte
 
 
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
-    """The text in lines of at most `width`, broken between words where that is possible."""
+    """Split the text into lines of at most `width`, between words where that is possible."""
     lines: list[str] = []
     for word in text.split():
         longer = f"{lines[-1]} {word}" if lines else word
@@ -63,7 +63,7 @@ _SHORT_COLOURS: Final = {"green-yellow": "gn-ye"}
 
 
 def sleeve_text(colour: str) -> str:
-    """What is written on the sleeve of a conductor: its colour, short enough for the sleeve."""
+    """Return the colour to write on a conductor's sleeve, short enough to fit on it."""
     if colour in _SHORT_COLOURS:
         return _SHORT_COLOURS[colour]
     name, dash, number = colour.partition("-")
@@ -71,5 +71,5 @@ def sleeve_text(colour: str) -> str:
 
 
 def sleeve_width(text: str) -> float:
-    """How broad a sleeve is."""
+    """Return how broad a sleeve is."""
     return text_width(text, SMALL) + 6

@@ -1,6 +1,7 @@
-"""The tree of boxes that a picture follows: the feed's box at the root, cables downwards.
+"""A picture follows a tree of boxes: the feed's box is the root, and cables lead downwards.
 
-Cables that do not fit in a tree are `extras`; parts that no cable reaches have roots of their own.
+Cables that do not fit in the tree are `extras`; parts that no cable reaches have roots of their
+own.
 """
 
 from collections.abc import Mapping
@@ -12,7 +13,7 @@ from verify.circuit.parts import Cable
 
 @dataclass(frozen=True)
 class BoxTree:
-    """`down` has the cables from a box to each of its children, those with most boxes first."""
+    """The tree: `down` has the cables from a box to each child, those with most boxes first."""
 
     roots: tuple[str, ...]
     down: Mapping[str, Mapping[str, tuple[Cable, ...]]]
@@ -20,12 +21,12 @@ class BoxTree:
     extras: tuple[Cable, ...]
 
     def extras_at(self, box: str) -> tuple[Cable, ...]:
-        """The cables beyond the tree that enter a box."""
+        """Return the cables beyond the tree that enter a box."""
         return tuple(cable for cable in self.extras if box in cable.between)
 
 
 def box_tree(circuit: Circuit) -> BoxTree:
-    """The tree of a circuit's boxes by the shortest way from the feed."""
+    """Return the tree of a circuit's boxes by the shortest way from the feed."""
     between: dict[tuple[str, str], list[Cable]] = {}
     neighbours: dict[str, dict[str, None]] = {box.name: {} for box in circuit.boxes}
     for cable in circuit.cables:

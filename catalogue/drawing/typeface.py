@@ -1,4 +1,4 @@
-"""The typeface of pictures and pages: how wide its letters are, and its files in style sheets.
+"""The typeface of pictures and pages: the widths of its letters, and its files in style sheets.
 
 `scripts/fonts.py` makes the files; `catalogue/static/fonts-license.txt` says whose they are.
 """
@@ -12,7 +12,7 @@ from typing import Final
 
 #: A name of our own, so that a font installed on a machine is never taken for it.
 FAMILY: Final = "Miswire Sans"
-#: The others are as wide, letter by letter, for programs that load no fonts.
+#: The fallbacks have letters of the same widths, for programs that load no fonts.
 FACE: Final = f"'{FAMILY}', Arial, Helvetica, 'Liberation Sans', Arimo, sans-serif"
 MARKS: Final = "Miswire Marks"
 _WEIGHTS: Final = {"regular": 400, "bold": 700}
@@ -20,7 +20,7 @@ _WEIGHTS: Final = {"regular": 400, "bold": 700}
 
 @cache
 def advances(*, bold: bool) -> Mapping[str, float]:
-    """How wide each letter of the typeface is, as a share of its size."""
+    """Return how wide each letter of the typeface is, as a share of its size."""
     table = json.loads((files("catalogue") / "static/advances.json").read_text("utf-8"))
     widths: dict[str, int] = table["bold" if bold else "regular"]
     return {letter: width / table["unitsPerEm"] for letter, width in widths.items()}
@@ -28,13 +28,13 @@ def advances(*, bold: bool) -> Mapping[str, float]:
 
 @cache
 def text_faces() -> str:
-    """The rules of a style sheet that hold the letters themselves, regular and bold."""
+    """Return the rules of a style sheet that hold the letters themselves, regular and bold."""
     return "".join(_face(FAMILY, f"sans-{name}.woff2", weight) for name, weight in _WEIGHTS.items())
 
 
 @cache
 def all_faces() -> str:
-    """The same with the marks that running text uses beside the letters."""
+    """Return the same rules with the marks that running text uses beside the letters."""
     return text_faces() + _face(MARKS, "marks.woff2", 400)
 
 
@@ -47,6 +47,6 @@ def _face(family: str, name: str, weight: int) -> str:
 
 
 def standalone(svg: str) -> str:
-    """A picture of ours as a file of its own, which carries the letters that it is written in."""
+    """Return a picture as a file of its own that contains the letters it is written in."""
     head, end, body = svg.partition("</desc>")
     return f"{head}{end}<style>\n{text_faces()}text{{font-kerning:none}}</style>{body}"

@@ -1,12 +1,13 @@
-"""From a circuit and a plan to the scene: every line, dot and letter of a wiring picture."""
+"""A circuit and a floor plan become a scene: every line, dot and letter of a wiring picture."""
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 
+from catalogue.drawing.box_order import drawn_terminals
 from catalogue.drawing.cabling import Cabling, Place
 from catalogue.drawing.describe import described
-from catalogue.drawing.differ import Difference
-from catalogue.drawing.measures import (
+from catalogue.drawing.differences import Difference
+from catalogue.drawing.dimensions import (
     ASIDE,
     BAND,
     BODY_HEIGHT,
@@ -26,14 +27,14 @@ from catalogue.drawing.measures import (
     TERMINAL_PITCH,
     TRACK,
 )
-from catalogue.drawing.place import Point, sheath_width
-from catalogue.drawing.plan import Plan, routing_in
-from catalogue.drawing.rows import drawn_terminals
+from catalogue.drawing.floor_plan import FloorPlan, routing_in
+from catalogue.drawing.placement import Point, sheath_width
 from catalogue.drawing.scene import (
     Band,
+    BoxFrame,
     Cap,
-    Frame,
-    Join,
+    Caption,
+    DrawnJoin,
     Loose,
     Mark,
     Scene,
@@ -42,11 +43,10 @@ from catalogue.drawing.scene import (
     Terminal,
     Trail,
     Wire,
-    Words,
 )
-from catalogue.drawing.states import StateView
+from catalogue.drawing.state_view import StateView
 from catalogue.drawing.symbols import (
-    Drawn,
+    SymbolInside,
     bond_symbol,
     caption_words,
     condition_of,
@@ -57,15 +57,15 @@ from catalogue.drawing.text import fitted, sleeve_text, sleeve_width
 from verify.circuit.colours import PALETTES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, conductor_name
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 
 def reidentified(circuit: Circuit) -> frozenset[End]:
-    """The connected ends of conductors of the neutral's colour that no wire leads to a neutral.
+    """Return the connected ends of neutral-coloured conductors that no wire leads to a neutral.
 
-    They are to be marked wherever they can be seen (US NEC 200.7(C), read).
+    They must be marked wherever they can be seen (US NEC 200.7(C), read).
     """
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     neutrals = [circuit.terminal(feed, "neutral") for feed in circuit.feeds]
     neutral = PALETTES[circuit.palette].neutral
     return frozenset(
@@ -82,7 +82,7 @@ class _Builder:
     def __init__(
         self,
         circuit: Circuit,
-        plan: Plan,
+        plan: FloorPlan,
         view: StateView,
         bands: Set[End],
     ) -> None:
@@ -93,7 +93,7 @@ class _Builder:
         self.cables = {cable.name: cable for cable in circuit.cables}
         self.places: dict[End, Place] = {}
         self.tracks: dict[End, float] = {}
-        self.joins: list[Join] = []
+        self.joins: list[DrawnJoin] = []
         self.symbols: list[Symbol] = []
         self.sleeves: list[Sleeve] = []
         self.caps: list[Cap] = []
@@ -101,7 +101,7 @@ class _Builder:
 
     # Boxes
 
-    def frames(self) -> Iterator[Frame]:
+    def frames(self) -> Iterator[BoxFrame]:
         for box in self.circuit.boxes:
             corner = self.plan.placement.boxes[box.name]
             zones = self.plan.zones[box.name]
@@ -121,15 +121,15 @@ class _Builder:
             name, full = fitted(box.name, LONGEST_BOX_NAME, LARGE, bold=True)
             right = Point(corner.x + width - 12, corner.y + 21)
             material = "metal box" if box.is_metal else "plastic box"
-            yield Frame(
+            yield BoxFrame(
                 box.name,
                 box.is_metal,
                 corner,
                 width,
                 zones.above + zones.channel + zones.below,
                 (
-                    Words(right, name, LARGE, "end", True, "ink", full),
-                    Words(right.moved(0, 15), material, SMALL, "end", tone="soft"),
+                    Caption(right, name, LARGE, "end", True, "ink", full),
+                    Caption(right.moved(0, 15), material, SMALL, "end", tone="soft"),
                 ),
             )
 
@@ -163,7 +163,7 @@ class _Builder:
                 self.tracks[end] = y
             self.joins.append(self._join(group, y))
 
-    def _join(self, group: tuple[End, ...], y: float) -> Join:
+    def _join(self, group: tuple[End, ...], y: float) -> DrawnJoin:
         places = [self.places[end] for end in group]
         is_live = group[0] in self.view.live
         name = " + ".join(end.name for end in group)
@@ -174,17 +174,17 @@ class _Builder:
         first = places[0]
         if len(group) == 1:
             if first.colour is None:
-                return Join(group, (), ())
+                return DrawnJoin(group, (), ())
             tip = first.at.moved(0, first.inwards * CAP)
             self.caps.append(Cap(group[0], tip, not first.above))
-            return Join(group, (wire(first.at, tip, colour=first.colour),), ())
+            return DrawnJoin(group, (wire(first.at, tip, colour=first.colour),), ())
         corners = [Point(place.at.x, y) for place in places]
         if len(group) == 2:
             second = places[1]
             if first.colour is None or second.colour is None:
                 colour = first.colour or second.colour
-                return Join(group, (wire(first.at, *corners, second.at, colour=colour),), ())
-            return Join(
+                return DrawnJoin(group, (wire(first.at, *corners, second.at, colour=colour),), ())
+            return DrawnJoin(
                 group,
                 (
                     wire(first.at, *corners, colour=first.colour),
@@ -200,10 +200,10 @@ class _Builder:
             wire(place.at, corner, colour=place.colour or common)
             for place, corner in zip(places, corners, strict=True)
         ]
-        return Join(group, tuple(wires), tuple(along))
+        return DrawnJoin(group, tuple(wires), tuple(along))
 
     def way(self, one: End, other: End) -> tuple[Point, ...]:
-        """The line from one end of a join to another."""
+        """Return the line from one end of a join to another."""
         a, b, y = self.places[one].at, self.places[other].at, self.tracks[one]
         return _without_repeats((a, Point(a.x, y), Point(b.x, y), b))
 
@@ -254,7 +254,7 @@ class _Builder:
         name: str,
         ends: Sequence[End],
         names: Sequence[str],
-        inside: Drawn,
+        inside: SymbolInside,
         corner: Point,
         size: tuple[float, float],
         description: str,
@@ -337,7 +337,7 @@ class _Builder:
 
 def wiring_scene(
     circuit: Circuit,
-    plan: Plan,
+    plan: FloorPlan,
     view: StateView,
     *,
     steps: Sequence[tuple[End, End]] = (),
@@ -345,7 +345,7 @@ def wiring_scene(
     differences: Sequence[Difference] = (),
     hide_failures: bool = False,
 ) -> Scene:
-    """The picture of a circuit.
+    """Make the scene of a circuit's wiring.
 
     `bands` are the ends that carry the marking of a re-identified conductor, by default those that
     should; `hide_failures` leaves out what nobody can see who opens the boxes.
@@ -375,7 +375,7 @@ def wiring_scene(
 
 
 def _without_repeats(points: Sequence[Point]) -> tuple[Point, ...]:
-    """The points without those that follow an equal one or lie straight between others."""
+    """Return the points that neither follow an equal one nor lie straight between others."""
     kept: list[Point] = []
     for point in points:
         if kept and kept[-1] == point:

@@ -1,7 +1,7 @@
-"""The curated faults of `data/curated.toml`: which are taught, to whom, and why.
+"""The curated faults of `data/curated.toml` say which faults are taught, to whom, and why.
 
-An entry names a fault by its stable label: the circuit's, the kind and the site.
-Reading it never stops at the first mistake; each is told with its line and remedy.
+An entry names a fault by its stable label: that of the circuit, the kind and the site. Reading goes
+on after a mistake; every mistake is reported with its line and remedy.
 """
 
 import tomllib
@@ -16,19 +16,19 @@ from verify.base.resources import data_path
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.registry import fault_kind, fault_kinds, find_fault
 from verify.layout.enumeration import Layout
 from verify.layout.schemes import SOUND_SCHEMES
 
-#: From the first week to what keeps people busy for an evening.
+#: Levels, from the first week to a case that keeps people busy for an evening.
 LEVELS: Final = ("first-year", "second-year", "seasoned", "hard")
 
-#: Finds the circuit of a label, None if there is none.
+#: A function that finds the circuit of a label, None if there is none.
 Resolve = Callable[[str], Circuit | None]
 
-#: A table of more combinations fills no page that anybody reads.
+#: Nobody would read a table of more combinations.
 MOST_SWITCHES: Final = 5
 
 _TEXTS: Final = ("label", "title", "verdict", "level", "story", "reason", "note")
@@ -41,8 +41,9 @@ _QUOTES: Final = '"""'
 class Case:
     """One curated fault. `circuit` and `fault` are the two parts of its `label`.
 
-    `places` are what the boxes of a layout are called in the story: those of the switches, then
-    the lamp's. `line` is where the entry begins in its file.
+    `circuit` and `fault` are the two parts of its `label`. `places` are the names that the story
+    has for the boxes of a layout: those of the switches, then the lamp's. `line` is where the entry
+    begins in its file.
     """
 
     label: str
@@ -63,13 +64,13 @@ class Case:
 
     @property
     def fault(self) -> str:
-        """Kind and site of the mistake."""
+        """The kind and site of the mistake."""
         return self.label.partition("/")[2]
 
 
 @dataclass(frozen=True, slots=True)
 class Curated:
-    """The entries that can be taught, what tags mean, and everything that is wrong."""
+    """The entries that can be taught, the meanings of tags, and every mistake in the file."""
 
     cases: tuple[Case, ...]
     tags: Mapping[str, str]
@@ -83,13 +84,13 @@ class Curated:
 
 @cache
 def shipped() -> Curated:
-    """The entries that come with Miswire; mistakes in them are left to be told."""
+    """Read the entries that come with Miswire; mistakes in them are kept to be reported."""
     return read_curated(data_path("curated.toml"))
 
 
 @cache
 def shipped_circuit(label: str) -> Circuit | None:
-    """The circuit of that label, be it a layout or one of `data/circuits`; else None."""
+    """Return the circuit of that label, a layout or one of `data/circuits`; else None."""
     scheme, _, code = label.partition("-")
     if scheme in SOUND_SCHEMES:
         try:
@@ -101,7 +102,7 @@ def shipped_circuit(label: str) -> Circuit | None:
 
 
 def read_curated(path: Path, resolve: Resolve = shipped_circuit) -> Curated:
-    """Read a file of curated faults. Raises UserError only if there is nothing to read."""
+    """Read a file of curated faults. Raises UserError only if nothing can be read."""
     name = shown(str(path))
     try:
         text = path.read_text("utf-8")
@@ -115,7 +116,7 @@ def read_curated(path: Path, resolve: Resolve = shipped_circuit) -> Curated:
 
 
 def locate(case: Case, resolve: Resolve = shipped_circuit) -> tuple[Circuit, Fault]:
-    """The circuit as intended and the mistake. Raises KeyError if either is not there."""
+    """Return the circuit as intended and the mistake. Raises KeyError if either does not exist."""
     circuit = resolve(case.circuit)
     if circuit is None:
         raise KeyError(case.circuit)
@@ -123,7 +124,7 @@ def locate(case: Case, resolve: Resolve = shipped_circuit) -> tuple[Circuit, Fau
 
 
 def _starts(text: str) -> list[int]:
-    """The lines on which entries begin, 1 first; what stands in a long text is none."""
+    """Return the lines on which entries begin, counted from 1; long strings are skipped."""
     starts = []
     inside = False
     for number, line in enumerate(text.splitlines(), 1):
@@ -135,7 +136,7 @@ def _starts(text: str) -> list[int]:
 
 
 class _Reader:
-    """Reads one file and gathers what is wrong with it."""
+    """Reads one file and collects its mistakes."""
 
     def __init__(
         self, file: str, document: dict[str, Any], starts: Sequence[int], resolve: Resolve
@@ -149,7 +150,7 @@ class _Reader:
         self._tags: dict[str, str] = {}
 
     def read(self) -> Curated:
-        """All that can be taught, and every mistake."""
+        """Return all entries that can be taught, and every mistake."""
         self._read_top()
         cases = [case for case in self._cases() if case is not None]
         return Curated(tuple(cases), self._tags, tuple(self._problems))
@@ -168,7 +169,7 @@ class _Reader:
         if not isinstance(entries, list) or not entries:
             self._refuse(self._file, "has no entries; write each under a line [[case]]")
             return
-        # Where the lines cannot be told, as in `case = [{…}]`, entries are counted instead.
+        # Where lines cannot be found, as in `case = [{…}]`, entries are counted instead.
         are_known = len(self._starts) == len(entries)
         for number, entry in enumerate(entries):
             line = self._starts[number] if are_known else 0
@@ -264,7 +265,10 @@ class _Reader:
                 place, f"{what}: there is no kind '{shown(kind)}'; kinds are {', '.join(kinds)}"
             )
             return
-        sites = {",".join(found): fault for found, fault in fault_kind(kind).sites(Wiring(circuit))}
+        sites = {
+            ",".join(found): fault
+            for found, fault in fault_kind(kind).sites(NumberedCircuit(circuit))
+        }
         if site not in sites:
             self._refuse(
                 place,

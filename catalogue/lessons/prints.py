@@ -1,4 +1,4 @@
-"""Sheets as PDF and pictures as PNG, by a Chromium without a window, where there is one."""
+"""Chromium without a window, where there is one, prints sheets as PDF and pictures as PNG."""
 
 import os
 import re
@@ -15,7 +15,7 @@ PAPERS: Final = {"a4": "A4", "letter": "letter"}
 _NAMES: Final = ("chromium", "chromium-browser")
 _PATIENCE: Final = 240.0  # seconds for one document
 _SIZE: Final = re.compile(r'viewBox="[\d.]+ [\d.]+ ([\d.]+) ([\d.]+)"')
-#: Pixels of a PNG for one of an SVG, for paper and fine screens.
+#: Each pixel of an SVG gets so many in the PNG, along both sides, for paper and fine screens.
 _FINE: Final = 2
 _OPTIONS: Final = (
     "--headless",
@@ -30,7 +30,7 @@ _OPTIONS: Final = (
 
 
 def find_chromium(wanted: str) -> str:
-    """The program that prints. Raises UserError, naming the format that is `wanted` of it."""
+    """Return the path of Chromium. Raises UserError, naming the format `wanted` of it."""
     found = next((path for path in map(shutil.which, _NAMES) if path), None)
     if found is None:
         raise UserError(
@@ -48,7 +48,7 @@ def find_chromium(wanted: str) -> str:
 def pdf_files(
     pages: Mapping[str, str], names: Sequence[str], paper: str, chromium: str
 ) -> Iterator[tuple[str, bytes]]:
-    """Some of the HTML `pages` of a set, printed on `paper`, each with the name of its PDF."""
+    """Print HTML `pages` of a set on `paper`; yield the name and the bytes of each PDF."""
     size = f"<style>@page {{ size: {PAPERS[paper]}; }}</style></head>"
     with tempfile.TemporaryDirectory(prefix="miswire-") as folder:
         (Path(folder) / "style.css").write_text(pages["style.css"], "utf-8")
@@ -60,7 +60,7 @@ def pdf_files(
 
 
 def png(svg: str, chromium: str) -> bytes:
-    """A picture as PNG, each of its pixels as four."""
+    """Return a picture as PNG, with four pixels for each of its own."""
     found = _SIZE.search(svg)
     if found is None:
         raise ValueError("a picture without a size")
@@ -99,7 +99,7 @@ def _run(chromium: str, folder: str, *options: str, page: Path) -> None:
 
 
 def _taken(path: Path) -> bytes:
-    """What Chromium has written; it says nothing where it could not."""
+    """Return the bytes that Chromium wrote. Raises UserError if it wrote none."""
     if not path.is_file():
         raise UserError([Problem("chromium", "printed nothing; make html instead")])
     content = path.read_bytes()

@@ -1,4 +1,4 @@
-"""The questions of a set as a QTI 3 package, 1EdTech's open format for tests.
+"""The questions of a set are packed as QTI 3, 1EdTech's open format for tests.
 
 Names of elements, attributes and namespaces follow 1EdTech's own examples of QTI 3.0.1 (read): an
 item a question with a choice interaction, a test that lists them case by case, and the manifest.
@@ -11,7 +11,13 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 from xml.etree import ElementTree
 
-from catalogue.lessons.forms import LessonsForm, QuestionForm, SheetForm, seen_words, table_words
+from catalogue.lessons.json_forms import (
+    LessonsForm,
+    QuestionForm,
+    SheetForm,
+    seen_words,
+    table_words,
+)
 
 ITEM_SPACE: Final = "http://www.imsglobal.org/xsd/imsqtiasi_v3p0"
 PACKAGE_SPACE: Final = "http://www.imsglobal.org/xsd/qti/qtiv3p0/imscp_v1p1"
@@ -21,14 +27,14 @@ _INSTANCE: Final = "http://www.w3.org/2001/XMLSchema-instance"
 _ITEM_LOCATION: Final = f"{ITEM_SPACE} {_SCHEMAS}/imsqti_asiv3p0p1_v1p0.xsd"
 _PACKAGE_LOCATION: Final = f"{PACKAGE_SPACE} {_SCHEMAS}/imsqtiv3p0_imscpv1p2_v1p0.xsd"
 _RESPONSE: Final = "RESPONSE"
-#: Packages carry no time of their own, so that equal content gives equal bytes.
+#: Every package carries this time, so that equal content gives equal bytes.
 _NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
 
 _Element = ElementTree.Element
 
 
 def qti_package(form: LessonsForm, pictures: Sequence[str]) -> bytes:
-    """The package as the bytes of a zip; `pictures` are the unmarked SVGs of the cases."""
+    """Return the package as a zip; `pictures` are the SVGs of the cases without marks."""
     parts: dict[str, str] = {}
     for case, svg in zip(form["cases"], pictures, strict=True):
         parts[_picture_name(case)] = svg
@@ -39,7 +45,7 @@ def qti_package(form: LessonsForm, pictures: Sequence[str]) -> bytes:
 
 
 def zipped(files: Mapping[str, str]) -> bytes:
-    """Files as a zip that is the same for the same content."""
+    """Return files as a zip; equal content gives equal bytes."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in files.items():

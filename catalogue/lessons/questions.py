@@ -1,7 +1,7 @@
-"""The questions of a sheet, with choices of which each is provably right or wrong.
+"""The questions of a sheet are made here; each choice is provably right or wrong.
 
-What is offered beside the answer are true suspects: mistakes in the same circuit that flips cannot
-tell from it, as long as the opened boxes do, and otherwise mistakes that the table refutes.
+Wrong choices are true suspects: mistakes in the same circuit that flips cannot tell from the right
+one, if the opened boxes can, and otherwise mistakes that the table refutes.
 """
 
 import random
@@ -12,7 +12,7 @@ from typing import Final, Literal, TypeVar
 from catalogue.desk.answer import Answer
 from catalogue.desk.match import sights
 from catalogue.desk.planner import Proposal
-from catalogue.desk.pool import Pool, Suspect
+from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.signature import trip_code
@@ -29,8 +29,8 @@ _Item = TypeVar("_Item")
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """One thing to choose; `why` says why it is right or wrong."""
+class AnswerChoice:
+    """One choice; `why` says why it is right or wrong."""
 
     id: str
     text: str
@@ -40,28 +40,28 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question; of a `multiple` one all right choices are to be found."""
+    """One question; if it is `multiple`, all right choices are to be found."""
 
     id: Literal["wrong", "danger", "next"]
     prompt: str
-    choices: tuple[Choice, ...]
+    choices: tuple[AnswerChoice, ...]
     multiple: bool = False
 
     @property
-    def right(self) -> list[Choice]:
+    def right(self) -> list[AnswerChoice]:
         """The choices that are right."""
         return [choice for choice in self.choices if choice.is_right]
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What questions are about: the suspects of the intended circuit, and the true one among them.
+class QuestionSubject:
+    """The subject of questions: the suspects of the intended circuit and the true one among them.
 
-    `found` is what is seen of the circuit with the mistake in it, see `seen_in_boxes`, `answer`
-    what the desk says to its table.
+    `found` is what is seen of the circuit with the mistake in it, see `seen_in_boxes`; `answer` is
+    the desk's answer to its table.
     """
 
-    pool: Pool
+    pool: SuspectPool
     truth: Suspect
     found: Circuit
     judgement: Judgement
@@ -75,7 +75,7 @@ class Asked:
         return self.pool.circuit
 
     def questions(self, seed: str) -> tuple[Question, ...]:
-        """All that can be asked; choices are in an order that `seed` decides."""
+        """Return all questions; `seed` decides the order of choices."""
         order = random.Random(seed)
         asked = (self._what_is_wrong(order), self._is_it_dangerous(order), self._what_next(order))
         return tuple(question for question in asked if question is not None)
@@ -93,12 +93,12 @@ class Asked:
         )
 
     def _plausible(self, order: random.Random) -> Iterator[tuple[str, str]]:
-        """Other suspects, those that look most like the truth first, with what refutes each."""
+        """Yield the other suspects, those most like the truth first, with what refutes each."""
         candidates = [
             number for number, suspect in enumerate(self.pool.suspects) if suspect != self.truth
         ]
         shuffle(candidates, order)
-        # What is seen alike is what makes a wrong answer plausible.
+        # A wrong answer is plausible if it looks the same.
         candidates.sort(key=lambda number: self.pool.suspects[number].codes != self.truth.codes)
         families = {self.truth.family}
         kinds = [self.truth.kind]
@@ -115,7 +115,7 @@ class Asked:
                 return
 
     def _refutation(self, number: int) -> str:
-        """Why a suspect is not what is wrong, or an empty text if nothing on the sheet says so."""
+        """Return why a suspect is not the cause, empty if nothing on the sheet says so."""
         suspect, fault = self.pool.suspects[number], self.pool.faults[number]
         if suspect.codes != self.truth.codes:
             return self._refuted_by_table(suspect)
@@ -181,7 +181,7 @@ class Asked:
             else "At least one of them holds.",
         )
         lettered = _lettered(choices, order)
-        last = Choice(_LETTERS[len(lettered)], *none)
+        last = AnswerChoice(_LETTERS[len(lettered)], *none)
         return Question(
             "danger",
             "Is it dangerous? Mark everything that holds in some combination in which the breaker "
@@ -195,7 +195,7 @@ class Asked:
         return any(device.form.name == "receptacle" for device in self.intended.devices)
 
     def _what_next(self, order: random.Random) -> Question | None:
-        """The check that tells most for its cost, when all flips were made and no box opened."""
+        """Ask for the check that tells most for its cost, after all flips, with boxes closed."""
         if not self.answer.next_checks:
             return None
         best, *rest = self.answer.next_checks
@@ -206,10 +206,11 @@ class Asked:
             (
                 best.check.title,
                 True,
-                f"It tells most for its cost: {_told(best)}; {suspects} suspects fit the table.",
+                f"It tells most for its cost: {_worth_text(best)}; "
+                f"{suspects} suspects fit the table.",
             ),
             *(
-                (other.check.title, False, f"It tells less for its cost: {_told(other)}.")
+                (other.check.title, False, f"It tells less for its cost: {_worth_text(other)}.")
                 for other in others[: _CHECKS_OFFERED - 2]
             ),
             (
@@ -226,35 +227,37 @@ class Asked:
         )
 
 
-def _told(proposal: Proposal) -> str:
+def _worth_text(proposal: Proposal) -> str:
     cost = proposal.check.kind.cost
     return f"{proposal.gain:.2f} bits for a cost of {cost:g} flip{'' if cost == 1 else 's'}"
 
 
 def seen_in_boxes(intended: Circuit, fault: Fault) -> Circuit:
-    """The circuit with a mistake in it as far as all opened boxes show it.
+    """Return the faulted circuit as it appears to someone who opens all boxes.
 
-    What is open upstream of a feed is in none of its boxes: there everything is as intended.
+    An opening upstream of a feed is in none of its boxes: there everything looks as intended.
     """
     return intended if fault.kind in _UPSTREAM else fault.apply(intended)
 
 
 def _is_seen_alike(one: Circuit, other: Circuit) -> bool:
-    """True if two circuits look the same to whoever opens all boxes."""
+    """True if two circuits look the same to someone who opens all boxes."""
     return (one.joins, one.devices, one.cables) == (other.joins, other.devices, other.cables)
 
 
-def _lettered(choices: Sequence[tuple[str, bool, str]], order: random.Random) -> tuple[Choice, ...]:
-    """Choices in a new order, each with its letter."""
+def _lettered(
+    choices: Sequence[tuple[str, bool, str]], order: random.Random
+) -> tuple[AnswerChoice, ...]:
+    """Return the choices in a new order, each with its letter."""
     shuffled = list(choices)
     shuffle(shuffled, order)
     return tuple(
-        Choice(letter, *choice) for letter, choice in zip(_LETTERS, shuffled, strict=False)
+        AnswerChoice(letter, *choice) for letter, choice in zip(_LETTERS, shuffled, strict=False)
     )
 
 
 def shuffle(items: list[_Item], order: random.Random) -> None:
-    """Fisher and Yates, from `Random.random` alone: its sequence never changes between versions."""
+    """Shuffle as Fisher and Yates do, by `Random.random` alone, which never changes."""
     for last in range(len(items) - 1, 0, -1):
         other = int(order.random() * (last + 1))
         items[last], items[other] = items[other], items[last]

@@ -1,7 +1,7 @@
-"""Everything that the sheets of one case say, worked out from its circuit and proved again.
+"""Everything that the sheets of one case say is worked out from its circuit and proved again.
 
-The verdict comes from the fast engine, every other engine's agreement is asked for, and the
-evidence is found by the engine that shares no code with it, as everywhere in Miswire.
+The verdict comes from the fast engine and every other engine must agree; the evidence is found by
+the engine that shares no code with it, as everywhere in Miswire.
 """
 
 from collections.abc import Callable, Iterator
@@ -10,13 +10,13 @@ from functools import cached_property, lru_cache
 
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import Pool, Suspect, pool_of_circuit
 from catalogue.desk.stops import Panel, phrase
+from catalogue.desk.suspect_pool import Suspect, SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from catalogue.lessons.curated import Case, Resolve, locate, shipped_circuit
-from catalogue.lessons.dress import Dress
-from catalogue.lessons.questions import Asked, Question, seen_in_boxes
-from catalogue.lessons.wording import Usage
+from catalogue.lessons.questions import Question, QuestionSubject, seen_in_boxes
+from catalogue.lessons.renaming import Renaming
+from catalogue.lessons.usage import Usage
 from verify.behaviour.signature import OVER, unpacked
 from verify.circuit.model import Circuit
 from verify.fault.contract import Fault
@@ -26,16 +26,16 @@ from verify.verdict.evidence import Coverage
 from verify.verdict.examination import Examination
 from verify.verdict.examining import examine
 
-#: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
+#: A function that gives the stored verdict of a case, None if a catalogue does not have the fault.
 Stored = Callable[[Case], str | None]
 
-#: Circuits that are the same for several cases are judged once.
+#: A circuit that several cases share is judged once.
 _CIRCUITS_KEPT = 32
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """A check of the plan: what to do, what to mind, what is found, and who is left then."""
+class SheetStep:
+    """A check of the plan: what to do, what to mind, what is found, how many suspects remain."""
 
     kind: str
     title: str
@@ -48,11 +48,11 @@ class Step:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One case, worked out. `intended` and `found` are dressed for the story and the usage."""
+    """One case, worked out; `intended` and `found` are renamed for the story and the usage."""
 
     case: Case
     usage: Usage
-    dress: Dress
+    renaming: Renaming
     intended: Circuit
     fault: Fault
     found: Circuit
@@ -61,12 +61,12 @@ class Sheet:
 
     @property
     def verdict(self) -> str:
-        """What the circuit with the mistake is, as proved now."""
+        """The verdict on the circuit with the mistake, as proved now."""
         return self.examination.judgement.verdict
 
     @property
     def changed(self) -> str:
-        """What is no longer as the entry says, as a sentence; empty if all is."""
+        """The difference between the entry and what is found now, as a sentence; empty if none."""
         if self.verdict == self.case.verdict:
             return ""
         return (
@@ -75,23 +75,23 @@ class Sheet:
         )
 
     @cached_property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Every single mistake in the intended circuit."""
         return _pool(self.intended)
 
     @cached_property
     def seen(self) -> Circuit:
-        """What the opened boxes show."""
+        """The circuit as the opened boxes show it."""
         return seen_in_boxes(self.intended, self.fault)
 
     @cached_property
     def truth(self) -> Suspect:
-        """The suspect that it is."""
+        """The suspect that is the mistake."""
         return next(s for s in self.pool.suspects if s.label == self.fault.label)
 
     @cached_property
     def answer(self) -> Answer:
-        """What the desk says to the table of the sheet."""
+        """The desk's answer to the table of the sheet."""
         codes = self.pool.codes[self.truth.codes]
         outcomes = {
             state: set(unpacked(int(code), self.pool.lamps)) for state, code in enumerate(codes)
@@ -106,22 +106,24 @@ class Sheet:
     @cached_property
     def questions(self) -> tuple[Question, ...]:
         """The questions with their choices."""
-        asked = Asked(self.pool, self.truth, self.seen, self.examination.judgement, self.answer)
+        asked = QuestionSubject(
+            self.pool, self.truth, self.seen, self.examination.judgement, self.answer
+        )
         return asked.questions(f"{self.seed} {self.case.label}")
 
     @cached_property
-    def steps(self) -> tuple[Step, ...]:
-        """The checks of the plan in order, as they come out where the mistake is this one."""
+    def steps(self) -> tuple[SheetStep, ...]:
+        """The checks of the plan in order, with the findings that this mistake gives."""
         return tuple(self._steps())
 
-    def _steps(self) -> Iterator[Step]:
+    def _steps(self) -> Iterator[SheetStep]:
         here = self.answer.plan
         while here.check is not None:
             found, after = next(
                 branch for branch in here.branches if self.truth in branch[1].suspects
             )
             kind = here.check.kind
-            yield Step(
+            yield SheetStep(
                 kind.title,
                 here.check.title,
                 here.check.how,
@@ -134,7 +136,7 @@ class Sheet:
 
     @property
     def stop(self) -> str:
-        """What comes before any check, where the table shows a danger; empty if it does not."""
+        """The warning before any check if the table shows a danger; empty if it does not."""
         if not self.answer.stops:
             return ""
         panel = Panel(self.answer.stops)
@@ -142,12 +144,12 @@ class Sheet:
 
     @cached_property
     def first_suspects(self) -> int:
-        """How many suspects fit the table before anything is checked."""
+        """The number of suspects that fit the table before anything is checked."""
         return len({hypothesis.suspect for hypothesis in self.answer.hypotheses})
 
     @cached_property
     def difficulty(self) -> tuple[float, float, int]:
-        """What orders cases: the plan's expected cost and number of checks, and the suspects."""
+        """The numbers that order cases: the plan's expected cost and checks, and the suspects."""
         return self.answer.plan.cost, self.answer.plan.checks, self.first_suspects
 
     @cached_property
@@ -157,14 +159,14 @@ class Sheet:
 
     @cached_property
     def rules(self) -> tuple[Remark, ...]:
-        """What the mistake raises that the intended circuit does not."""
+        """The observations that the mistake raises and the intended circuit does not."""
         before = {(r.rule.id, r.finding) for r in remarks(self.intended, self.book)}
         found = remarks(self.found, self.book)
         return tuple(r for r in found if (r.rule.id, r.finding) not in before)
 
     @property
     def coverage(self) -> Coverage | None:
-        """What stands behind a verdict that no single state shows."""
+        """The proof behind a verdict that no single state shows."""
         item = self.examination.evidence.get(self.verdict)
         return item if isinstance(item, Coverage) else None
 
@@ -172,15 +174,15 @@ class Sheet:
 def work_out(
     case: Case, usage: Usage = "us", resolve: Resolve = shipped_circuit, seed: int = 0
 ) -> Sheet:
-    """The sheet of a case. Raises KeyError if its label no longer exists."""
+    """Work out the sheet of a case. Raises KeyError if its label no longer exists."""
     circuit, mistake = locate(case, resolve)
-    dress = Dress.of(circuit, usage, case.places, case.title)
-    intended = dress.dressed()
-    fault = dress.fault(intended, mistake)
+    renaming = Renaming.of(circuit, usage, case.places, case.title)
+    intended = renaming.renamed()
+    fault = renaming.fault(intended, mistake)
     found = fault.apply(intended)
-    return Sheet(case, usage, dress, intended, fault, found, examine(found), seed)
+    return Sheet(case, usage, renaming, intended, fault, found, examine(found), seed)
 
 
 @lru_cache(maxsize=_CIRCUITS_KEPT)
-def _pool(circuit: Circuit) -> Pool:
+def _pool(circuit: Circuit) -> SuspectPool:
     return pool_of_circuit(circuit)

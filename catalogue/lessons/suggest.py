@@ -1,4 +1,4 @@
-"""Which faults to teach: the fewest that show every behaviour, every hazard and every fault kind.
+"""This suggests which faults to teach: the fewest that show every behaviour, hazard and fault kind.
 
 It is a set cover, solved exactly as an integer programme (`scipy.optimize.milp`): first the fewest
 faults, then among the ways to do with so few the one whose faults come first in the catalogue.
@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from catalogue.lessons.curated import Case, Resolve
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.store.spelling import fault_text, site_text
+from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import BugError
 from verify.behaviour.hazards import HAZARD_NAMES
 
@@ -61,9 +61,9 @@ class Proposed:
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """The set, the easiest first; what there is to show, counted by sort: behaviour, hazard, kind.
+    """The set, the easiest fault first; and the counts of behaviours, hazards and kinds to show.
 
-    `least` is how many any set needs at least, by the behaviours alone.
+    `least` is the size below which no set can be, by the behaviours alone.
     """
 
     faults: tuple[Proposed, ...]
@@ -72,9 +72,9 @@ class Suggestion:
 
 
 def candidates(connection: sqlite3.Connection, sizes: Sequence[int]) -> list[Candidate]:
-    """Every fault of all layouts of some sizes that is worth choosing, in the catalogue's order.
+    """Return the faults of all layouts of some sizes that are worth choosing, in their order.
 
-    Of faults that show the same the first is kept, and none that shows less than another.
+    Of faults that show the same the first is kept, and none is kept that shows less than another.
     """
     marks = ", ".join("?" * len(sizes))
     found: dict[frozenset[tuple[str, object]], int] = {}
@@ -100,10 +100,10 @@ def candidates(connection: sqlite3.Connection, sizes: Sequence[int]) -> list[Can
 
 
 def fewest(choices: Sequence[Candidate]) -> list[Candidate]:
-    """A smallest set of candidates that shows all that any of them shows, in their order."""
+    """Return a smallest set of candidates that shows all that any of them shows, in their order."""
     if not choices:
         return []
-    from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to load
+    from scipy.optimize import Bounds, LinearConstraint, milp  # loading it takes long
 
     wanted = sorted({thing for choice in choices for thing in choice.shows}, key=repr)
     row_of = {thing: row for row, thing in enumerate(wanted)}
@@ -137,9 +137,9 @@ def suggest(
     resolve: Resolve,
     progress: Progress = lambda done, total: None,
 ) -> Suggestion:
-    """The fewest faults for some sizes, ordered by how hard they are to find.
+    """Return the fewest faults for some sizes, ordered by how hard they are to find.
 
-    Hard is what takes a dear plan, then many checks, then many suspects at first sight.
+    Hard is a fault that takes a costly plan, then many checks, then many suspects at first sight.
     """
     choices = candidates(connection, sizes)
     chosen = fewest(choices)
@@ -164,7 +164,7 @@ def _proposed(label: str, description: str, verdict: str, *, resolve: Resolve) -
 
 
 def _counted(things: Iterable[tuple[str, object]]) -> dict[str, int]:
-    """How many different things there are of each sort."""
+    """Return how many different things there are of each sort."""
     different = set(things)
     sorts = sorted({sort for sort, _ in different})
     return {sort: sum(s == sort for s, _ in different) for sort in sorts}

@@ -1,4 +1,4 @@
-"""The pages of a catalogue: one module a page, each a function from a visit to facts.
+"""The pages of a catalogue: one module a page, each a function that turns a visit into facts.
 
-A page's facts are plain values: its template draws them, and JSON gives the same.
+The facts of a page are plain values: its template shows them, and JSON gives the same.
 """

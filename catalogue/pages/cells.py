@@ -1,4 +1,4 @@
-"""Cells of Datasette's tables that lead to our pages, and states in words."""
+"""Cells of Datasette's tables get links to our pages, and states get words."""
 
 from collections.abc import Awaitable, Callable
 from sqlite3 import Connection
@@ -7,14 +7,14 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.site import Datasette, addresses, known_catalogue
-from catalogue.pages.spelled import fault_words
-from catalogue.pages.states import state_words
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
+from catalogue.pages.rendered import fault_words
+from catalogue.pages.response import Datasette, addresses, known_catalogue
+from catalogue.pages.state_tables import state_words
 
 Cell = Callable[[], Awaitable[Markup | None]]
 
-#: For columns that lead to a fault the column that has its id.
+#: For each column that leads to a fault, the column that has the fault's id.
 _FAULTS: Final = {
     ("fault", "site"): "id",
     ("judged_fault", "id"): "id",
@@ -23,7 +23,7 @@ _FAULTS: Final = {
     ("pair", "other_id"): "other_id",
     ("profile", "example_id"): "example_id",
 }
-#: For tables with states the column that has the id of the outcome.
+#: For each table with states, the column that has the id of the outcome.
 _OUTCOMES: Final = {"outcome": "id", "evidence": "outcome_id", "judged_fault": "outcome_id"}
 _OUTCOME: Final = (
     "select verdict.name as verdict, locations from outcome"
@@ -35,7 +35,7 @@ _OUTCOME: Final = (
 def cell(
     datasette: Datasette, row: Any, value: Any, column: str, table: str
 ) -> Markup | Cell | None:
-    """What a cell shows, or a function that finds out; None leaves it to Datasette."""
+    """Return what a cell shows, or a function that finds out; None leaves it to Datasette."""
     if value in ("", None):
         return None
     at = addresses(datasette)
@@ -50,7 +50,7 @@ def cell(
         return _read(datasette, lambda visit: _fault(visit, at, number))
     if table in _OUTCOMES and column == "state":
         number = _plain(row, _OUTCOMES[table])
-        return _read(datasette, lambda visit: _state(visit, value, number))
+        return _read(datasette, lambda visit: _state_cell(visit, value, number))
     if column == "outcome_id":
         number = _plain(row, column)
         return _read(datasette, lambda visit: _outcome(visit, at, number))
@@ -68,7 +68,7 @@ _LABELS: Final[dict[tuple[str, str], Callable[[Addresses, str], str]]] = {
 
 
 def _plain(row: Any, column: str) -> Any:
-    """The value of a column that Datasette may have put a label to; None where it was left out."""
+    """Return the value of a column that Datasette may have labelled; None if it was left out."""
     value = row[column] if column in row.keys() else None  # noqa: SIM118 - rows are no mappings
     return value["value"] if isinstance(value, dict) else value
 
@@ -94,7 +94,7 @@ def _fault(visit: Visit, at: Addresses, number: int) -> Markup | None:
     return _link(address, str(fault["description"]))
 
 
-def _state(visit: Visit, state: int, number: int) -> Markup | None:
+def _state_cell(visit: Visit, state: int, number: int) -> Markup | None:
     outcome = visit.row(_OUTCOME, number)
     return Markup.escape(state_words(state, outcome["locations"])) if outcome else None
 

@@ -2,8 +2,9 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import counts_by_kind
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.outline import outline
 from catalogue.pages.paging import paged, whole_number
@@ -12,9 +13,8 @@ from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Stored, recheck
 from catalogue.pages.rulefacts import rule_facts
-from catalogue.pages.states import shown_states, state_facts
-from catalogue.pages.visit import Facts, Page, Visit
-from catalogue.report.forms import evidence_form
+from catalogue.pages.state_tables import shown_states, state_facts
+from catalogue.report.json_forms import evidence_form
 from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SCHEMES
 
@@ -25,7 +25,7 @@ _LISTED: Final = (
 
 
 def circuit(visit: Visit) -> Page:
-    """One circuit: what it is, what it does, and how its single faults turn out."""
+    """Show one circuit: what it is, what it does, and how its single faults turn out."""
     row = circuit_row(visit, visit.parts["circuit"])
     checked = recheck(row["file"], Stored(row["verdict"], row["word"], engine=row["engine"]))
     scheme = SCHEMES.get(row["scheme"])
@@ -50,7 +50,7 @@ def circuit(visit: Visit) -> Page:
         "states": [],
         "evidence": {},
         "layout": outline(checked.circuit) if checked.circuit else [],
-        "counts": counts_by_kind(visit, Choice(circuit=row["id"])),
+        "counts": counts_by_kind(visit, FaultChoice(circuit=row["id"])),
         "circuit_file": row["file"],
         "provenance": provenance(visit, row["work_id"]),
         **reading_facts(checked.circuit),
@@ -74,7 +74,7 @@ def circuit(visit: Visit) -> Page:
 
 
 def circuits(visit: Visit) -> Page:
-    """All circuits that the filters leave, a page of them."""
+    """Show the circuits that pass the filters, a page of them."""
     locations = whole_number(visit.query, "locations")
     scheme, origin = visit.query.get("scheme", ""), visit.query.get("origin", "")
     where = (

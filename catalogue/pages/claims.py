@@ -1,10 +1,10 @@
-"""The register of claims: what people say, what was decided, and what stands against it, drawn."""
+"""The register of claims: what people say, what was decided, and counterexamples with a picture."""
 
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.contract import Facts, MissingError, Page, Row, Visit
 from catalogue.pages.pictures import MOST_BOXES, picture
-from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
 from verify.base.problems import CircuitError
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
@@ -12,7 +12,7 @@ from verify.fault.registry import find_fault
 
 _TITLE: Final = "What people say, and what is so"
 _COMMAND: Final = "miswire claims --into DB"
-#: In the order of the page.
+#: The statuses in the order of the page.
 _MEANINGS: Final = {
     "refuted": "It is not so: there is a circuit that shows it, and none in the scope is smaller.",
     "depends": "It is so for some circuits and not for others; which, is said with each.",
@@ -33,7 +33,7 @@ _BRIEF: Final = (
 
 
 def claims(visit: Visit) -> Page:
-    """All claims by status, those refuted with their drawing."""
+    """Show all claims by status, those refuted with a picture."""
     rows = visit.rows("select * from claim order by id")
     return Page(
         _TITLE,
@@ -49,7 +49,7 @@ def claims(visit: Visit) -> Page:
                 {
                     "name": status,
                     "meaning": meaning,
-                    "claims": [_facts(visit, row) for row in rows if row["status"] == status],
+                    "claims": [_claim_facts(visit, row) for row in rows if row["status"] == status],
                 }
                 for status, meaning in _MEANINGS.items()
             ],
@@ -58,14 +58,14 @@ def claims(visit: Visit) -> Page:
 
 
 def claim(visit: Visit) -> Page:
-    """One claim, with the wiring that stands against it in any state."""
+    """Show one claim, with its counterexample in any state."""
     row = _row(visit)
     drawn: Facts = {}
     if row["circuit"] is not None:
         intended, found = _circuits(row)
         shown = picture(visit, found, {}, intended=intended if row["fault"] else None)
         drawn = {"picture": shown}
-    facts = _facts(visit, row)
+    facts = _claim_facts(visit, row)
     return Page(
         row["saying"],
         "claim",
@@ -80,7 +80,7 @@ def claim(visit: Visit) -> Page:
 
 
 def claim_picture(visit: Visit) -> Page:
-    """The wiring that stands against a claim, as a picture."""
+    """Show the wiring of a counterexample as a picture."""
     row = _row(visit)
     if row["circuit"] is None:
         raise MissingError("Nothing stands against this claim, so there is no picture.")
@@ -97,7 +97,7 @@ def _row(visit: Visit) -> Row:
 
 
 def _circuits(row: Row) -> tuple[Circuit, Circuit]:
-    """The circuit of a counterexample as intended and as found."""
+    """Return the circuit of a counterexample as intended and as found."""
     try:
         intended = parse(row["circuit"])
         found = find_fault(intended, row["fault"]).apply(intended) if row["fault"] else intended
@@ -111,7 +111,7 @@ def _circuits(row: Row) -> tuple[Circuit, Circuit]:
     return intended, found
 
 
-def _facts(visit: Visit, row: Row) -> Facts:
+def _claim_facts(visit: Visit, row: Row) -> Facts:
     against = None
     if row["circuit"] is not None:
         kind, _, site = row["fault"].partition("/")

@@ -1,9 +1,9 @@
-"""How many faults of each kind have each verdict, wherever a page counts some."""
+"""Faults are counted by kind and verdict, for all pages that show such counts."""
 
 from typing import Final, TypedDict
 
-from catalogue.pages.choice import Choice
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
+from catalogue.pages.fault_choice import FaultChoice
 
 
 class KindCounts(TypedDict):
@@ -28,12 +28,12 @@ _BY_KIND: Final = (
     " join fault_kind as kind on kind.id = counted.kind_id"
     " join verdict on verdict.id = counted.verdict_id order by kind.id"
 )
-#: Whether a row of ``profile`` is of mimics.
+#: This is true for rows of ``profile`` that count mimics.
 IS_MIMIC: Final = "profile.verdict_id = (select id from verdict where name = 'mimic')"
 
 
-def counts_by_kind(visit: Visit, choice: Choice) -> Counts:
-    """Counts of the faults of a choice."""
+def counts_by_kind(visit: Visit, choice: FaultChoice) -> Counts:
+    """Count the faults that fit a choice."""
     counted = choice.counted()
     if choice.circuit is None:
         source, values = f"sum(faults) as number from profile where {counted.sql}", counted.values

@@ -1,17 +1,17 @@
-"""What a catalogue covers, on a page, and what it means that nothing was found.
+"""The page on what a catalogue covers, and the sentence for lists where nothing was found.
 
 "None found" and "not computed" are different sentences, and only a complete search shows that there
 is none.
 """
 
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.contract import Page, Visit
 from catalogue.store.coverage import scope_groups
 
 
 def nothing_found(
     visit: Visit, kind: str = "", locations: int | None = None, scheme: str = ""
 ) -> str:
-    """What it means that no fault was found, among those of a kind, size and scheme."""
+    """Return what it means that no fault of a kind, size and scheme was found."""
     rows = visit.rows(
         "select coverage, sum(faults) as faults from scope join fault_kind on fault_kind.id ="
         " kind_id where (? = '' or fault_kind.name = ?) and (? is null or locations = ?)"
@@ -40,7 +40,7 @@ def nothing_found(
 
 
 def scope(visit: Visit) -> Page:
-    """Everything that was computed, by size, scheme and kind of mistake."""
+    """Show everything that was computed, by size, scheme and kind of mistake."""
     rows = visit.rows(
         "select locations, scheme, coverage, circuits, faults, fault_kind.name as kind,"
         " fault_kind.title as kind_title"

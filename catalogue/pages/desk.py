@@ -1,25 +1,25 @@
-"""The symptom desk: from what somebody sees to the suspects and the next safe check."""
+"""The page of the symptom desk: from what somebody sees to the suspects and the next safe check."""
 
 from typing import Final
 
 from catalogue.desk.stops import stops
 from catalogue.desk.symptoms import SIGHTS, SIGNS
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.deskanswer import answer_facts, gray, positions
-from catalogue.pages.deskask import MOST_AS_FOUND, Asked, NotSearchedError, asked, state_key
+from catalogue.pages.deskask import MOST_AS_FOUND, DeskQuestion, NotSearchedError, asked, state_key
 from catalogue.pages.desksketch import Shape, letters, shapes
 from catalogue.pages.deskstart import dangers_ticked, start, stop_facts
 from catalogue.pages.deskwiring import OneCircuit
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
-#: Up to so many switches every combination has a row; of more the first ones and those seen.
+#: Up to so many switches every combination has a row, else the first ones and those seen.
 _ALL_STATES: Final = 4
 
 
 def desk(visit: Visit) -> Page:
-    """The way in, the questions, or the answer, by what the address says."""
+    """Show the way in, the questions, or the answer, as the address asks."""
     try:
         question = asked(visit)
         if question is None:
@@ -33,14 +33,14 @@ def desk(visit: Visit) -> Page:
         problems = [str(problem) for problem in error.problems]
         return start(visit, problems, "This circuit file cannot be used yet", 400)
     except RefusalError as refusal:
-        # Whoever noticed something dangerous is told so first, whatever is wrong with the rest.
+        # A danger that somebody noticed comes first, whatever is wrong with the rest.
         if isinstance(refusal, NotSearchedError) or dangers_ticked(visit):
             return start(visit, [str(refusal)], "That cannot be answered here", refusal.status)
         raise
 
 
-def _questions(question: Asked, problem: str | None) -> Page:
-    """The form: what is seen, and what is known of the wiring."""
+def _questions(question: DeskQuestion, problem: str | None) -> Page:
+    """Show the form for what is seen and what is known of the wiring."""
     wiring = question.wiring
     chosen = wiring.query
     known = isinstance(wiring, OneCircuit)
@@ -57,7 +57,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
             "locations": wiring.switches,
             "lamps": len(wiring.circuit.lamps) if isinstance(wiring, OneCircuit) else 1,
             "keep": {k: v for k, v in chosen.items() if k in ("locations", "circuit", "packed")},
-            "names": [] if known else _names(question),
+            "names": [] if known else _name_fields(question),
             "states": [
                 {
                     "key": state_key(state, wiring.switches),
@@ -91,7 +91,7 @@ def _questions(question: Asked, problem: str | None) -> Page:
     )
 
 
-def _names(question: Asked) -> list[Facts]:
+def _name_fields(question: DeskQuestion) -> list[Facts]:
     given = zip(question.wiring.names, letters(question.wiring.switches), strict=True)
     return [
         {"key": f"name{number}", "letter": letter, "name": "" if name == letter else name}
@@ -99,8 +99,8 @@ def _names(question: Asked) -> list[Facts]:
     ]
 
 
-def _rows(question: Asked) -> list[int]:
-    """The states to ask about, each one flip from the one before where all are asked about."""
+def _rows(question: DeskQuestion) -> list[int]:
+    """Return the states to ask about; if all are, each is one flip from the one before."""
     switches = question.wiring.switches
     if switches <= _ALL_STATES:
         return gray(switches)

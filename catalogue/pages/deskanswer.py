@@ -1,4 +1,4 @@
-"""The answer of the symptom desk as facts: who fits, the way so far, and what to check next."""
+"""The facts of the desk's answer: which suspects fit, the way so far, and what to check next."""
 
 from collections.abc import Iterator, Sequence
 from typing import Final
@@ -7,14 +7,14 @@ import numpy as np
 
 from catalogue.desk.answer import NOTHING_FITS, OTHER, Answer
 from catalogue.desk.checks import CLEAR, Hypothesis, check_kinds
-from catalogue.desk.match import Group, sights
+from catalogue.desk.match import SuspectGroup, sights
 from catalogue.desk.planner import Proposal
-from catalogue.desk.pool import NO_FAULT, Suspect
 from catalogue.desk.stops import panel_form, phrase, stop_forms
+from catalogue.desk.suspect_pool import NO_FAULT, Suspect
 from catalogue.desk.symptoms import SIGN
-from catalogue.pages.deskask import Asked
+from catalogue.pages.contract import Facts, RefusalError, Visit
+from catalogue.pages.deskask import DeskQuestion
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
-from catalogue.pages.visit import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.behaviour.findings import position
 from verify.behaviour.hazards import HAZARDS
@@ -25,8 +25,8 @@ _NOTHING_WRONG: Final = "Nothing may be wrong at all: a light wired as intended 
 _WEIGHTS: Final = "Weights of your own can be set with the command: miswire suspects --priors FILE."
 
 
-def answer_of(question: Asked) -> Answer:
-    """The engine's answer. Raises RefusalError for findings that no check here can give."""
+def answer_of(question: DeskQuestion) -> Answer:
+    """Return the desk's answer. Raises RefusalError for findings that no check here can give."""
     answer = Answer(
         question.wiring.pool,
         question.symptoms,
@@ -43,20 +43,20 @@ def answer_of(question: Asked) -> Answer:
 
 
 def gray(switches: int) -> list[int]:
-    """All states so that each is one flip from the one before."""
+    """Return all states in an order in which each is one flip from the one before."""
     return [number ^ number >> 1 for number in range(1 << switches)]
 
 
-def positions(question: Asked, state: int) -> list[Facts]:
-    """Each switch by name with its position in a state."""
+def positions(question: DeskQuestion, state: int) -> list[Facts]:
+    """Return each switch by name with its position in a state."""
     return [
         {"name": name, "position": position(state, bit)}
         for bit, name in enumerate(question.wiring.names)
     ]
 
 
-def answer_facts(visit: Visit, question: Asked) -> Facts:
-    """Everything that the page of an answer shows."""
+def answer_facts(visit: Visit, question: DeskQuestion) -> Facts:
+    """Return everything that the page of an answer shows."""
     answer = answer_of(question)
     shown = (answer.groups or answer.nearest)[:_SHOWN_IN_FULL]
     left = {hypothesis.suspect for hypothesis in answer.hypotheses}
@@ -98,16 +98,16 @@ def answer_facts(visit: Visit, question: Asked) -> Facts:
     }
 
 
-def _unsound(question: Asked) -> str | None:
-    """The verdict on a known circuit as it is, where that is not sound."""
+def _unsound(question: DeskQuestion) -> str | None:
+    """Return the verdict on a known circuit as it is, if it is not sound."""
     if not isinstance(question.wiring, OneCircuit):
         return None
     verdict = next(s.verdict for s in question.wiring.pool.suspects if s.family == NO_FAULT)
     return None if verdict == "sound" else verdict
 
 
-def _path(question: Asked, answer: Answer) -> Facts:
-    """What was seen at first, and every check with its finding and the way back to before it."""
+def _path(question: DeskQuestion, answer: Answer) -> Facts:
+    """Return what was seen first, then each check with its finding and a link back to before it."""
     symptoms = question.symptoms
     return {
         "seen": [
@@ -128,11 +128,11 @@ def _path(question: Asked, answer: Answer) -> Facts:
     }
 
 
-def _faults(group: Group) -> int:
+def _faults(group: SuspectGroup) -> int:
     return sum(suspect.faults for suspect in group.suspects if suspect.family != NO_FAULT)
 
 
-def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts:
+def _group(visit: Visit, question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Facts:
     wiring = question.wiring
     word = group.signature.word
     families = [name for name in group.families if name[0] != NO_FAULT]
@@ -149,13 +149,13 @@ def _group(visit: Visit, question: Asked, answer: Answer, group: Group) -> Facts
         "may_be_nothing": len(families) < len(group.families),
         "families": [{"name": wiring.told(name), "faults": faults} for name, faults in families],
         "hazards": list(_hazards(group)),
-        "states": list(_states(question, answer, group)),
+        "states": list(_group_states(question, answer, group)),
         "example": _example(question, wiring.example(group)),
         "all": _all(question, word),
     }
 
 
-def _hazards(group: Group) -> Iterator[Facts]:
+def _hazards(group: SuspectGroup) -> Iterator[Facts]:
     counts = dict(group.hazards)
     for hazard in HAZARDS:
         if hazard.name in counts:
@@ -167,8 +167,8 @@ def _hazards(group: Group) -> Iterator[Facts]:
             }
 
 
-def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
-    """What the suspects of a group do beside what was seen; of many switches what was seen."""
+def _group_states(question: DeskQuestion, answer: Answer, group: SuspectGroup) -> Iterator[Facts]:
+    """Yield what the suspects of a group do in each state, or in those seen if there are many."""
     seen = answer.observed.seen
     switches = question.wiring.switches
     for state in gray(switches):
@@ -183,7 +183,7 @@ def _states(question: Asked, answer: Answer, group: Group) -> Iterator[Facts]:
             }
 
 
-def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
+def _example(question: DeskQuestion, suspect: Suspect | None) -> Facts | None:
     if suspect is None:
         return None
     label = suspect.label
@@ -201,8 +201,8 @@ def _example(question: Asked, suspect: Suspect | None) -> Facts | None:
     }
 
 
-def _all(question: Asked, word: str) -> dict[str, str] | None:
-    """The filters of the list that has all faults of a group, where there is one."""
+def _all(question: DeskQuestion, word: str) -> dict[str, str] | None:
+    """Return the filters of the list with all faults of a group, if there is such a list."""
     wiring = question.wiring
     if isinstance(wiring, OneCircuit) and wiring.label:
         return {"signature": word, "circuit": wiring.label}
@@ -211,14 +211,14 @@ def _all(question: Asked, word: str) -> dict[str, str] | None:
     return None
 
 
-def _check(question: Asked, hypotheses: Sequence[Hypothesis], proposal: Proposal) -> Facts:
+def _check(question: DeskQuestion, hypotheses: Sequence[Hypothesis], proposal: Proposal) -> Facts:
     check, told = proposal.check, question.wiring.told
     numbers = np.array([hypothesis.suspect for hypothesis in hypotheses])
     weights = np.array([hypothesis.weight for hypothesis in hypotheses])
     outcomes = np.array(check.outcomes)
     shares = np.bincount(outcomes, weights, len(check.results)) / weights.sum()
     counts = [len(np.unique(numbers[outcomes == number])) for number in range(len(shares))]
-    # What is as intended comes first, then what is likeliest.
+    # The finding that all is as intended comes first, then the likeliest.
     order = sorted(
         (number for number, suspects in enumerate(counts) if suspects),
         key=lambda number: (check.results[number][0] != CLEAR, -shares[number], number),

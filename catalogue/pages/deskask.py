@@ -1,4 +1,4 @@
-"""What somebody asks the symptom desk: an address has all of it, so that it can be handed on."""
+"""A question to the symptom desk: the address holds all of it, so that it can be passed on."""
 
 import base64
 import binascii
@@ -9,26 +9,26 @@ from dataclasses import dataclass, field
 from itertools import count
 from typing import Final
 
-from catalogue.desk.covered import covered_sizes, why_not_searched
-from catalogue.desk.pool import require_judgeable
+from catalogue.desk.searchable import covered_sizes, why_not_searched
+from catalogue.desk.suspect_pool import require_judgeable
 from catalogue.desk.symptoms import SIGHTS, SIGNS, Symptoms
+from catalogue.pages.contract import RefusalError, Visit
 from catalogue.pages.desksketch import letters, shapes
-from catalogue.pages.deskwiring import ORDINALS, AnyLayout, OneCircuit, OneLayout, Wiring
+from catalogue.pages.deskwiring import ORDINALS, AnyLayout, KnownWiring, OneCircuit, OneLayout
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.paging import whole_number
-from catalogue.pages.visit import RefusalError, Visit
 from verify.base.problems import shown
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.layout.schemes import SOUND_SCHEMES
 
-#: An address holds no more; a circuit of eight switches has room in it.
+#: An address holds no more characters; a circuit of eight switches fits.
 LONGEST_FILE: Final = 8_000
 MOST_SWITCHES: Final = 8
 #: With more switches there are too many ways to read positions that nobody knows.
 MOST_AS_FOUND: Final = 6
-#: About so many faults are judged while somebody waits.
+#: No more faults, roughly, are judged while somebody waits.
 _MOST_FAULTS: Final = 4_000
 _LONGEST_NAME: Final = 40
 _LONGEST_STEP: Final = 400
@@ -37,17 +37,17 @@ _STATE: Final = re.compile(r"at-([ud]+)")
 
 
 class NotSearchedError(RefusalError):
-    """A question for which nothing was searched, so that nobody reads it as "none found"."""
+    """This is raised where nothing was searched, so that nobody reads it as "none found"."""
 
 
 @dataclass(frozen=True)
-class Asked:
-    """A question: what is known of the wiring, what was seen, and the checks made since.
+class DeskQuestion:
+    """A question: what is known of the wiring, what was seen, and the checks made since then.
 
     `as_found`: up and down are only names that were given to the positions.
     """
 
-    wiring: Wiring
+    wiring: KnownWiring
     seen: Mapping[int, int] = field(default_factory=dict)
     signs: frozenset[str] = frozenset()
     steps: tuple[tuple[str, str], ...] = ()
@@ -60,13 +60,13 @@ class Asked:
 
     @property
     def symptoms(self) -> Symptoms:
-        """What was seen, as the engine takes it."""
+        """The symptoms for the desk."""
         return Symptoms(self.wiring.switches, self.seen, self.signs, self.as_found)
 
     def query(
         self, seen: Mapping[int, int] | None = None, steps: int | None = None
     ) -> dict[str, str]:
-        """The address of this question with other things seen, or with the first steps only."""
+        """Return the query of this question, with other things seen or only the first steps."""
         words = {outcome: word for word, outcome in SIGHTS.items()}
         given = dict(self.wiring.query)
         if not self.as_found:
@@ -80,22 +80,22 @@ class Asked:
 
 
 def state_key(state: int, switches: int) -> str:
-    """What an address calls a state: ``at-ud`` for the first switch up, the second down."""
+    """Return how an address names a state: ``at-ud`` for the first switch up, the second down."""
     return "at-" + "".join("d" if state >> bit & 1 else "u" for bit in range(switches))
 
 
 def sign_key(name: str) -> str:
-    """What an address calls a sign."""
+    """Return how an address names a sign."""
     return f"sign-{name}"
 
 
-def asked(visit: Visit) -> Asked | None:
-    """The question of an address, None if it asks nothing. Raises RefusalError, CircuitError."""
+def asked(visit: Visit) -> DeskQuestion | None:
+    """Return the question of an address, or None. Raises RefusalError, CircuitError."""
     wiring = _wiring(visit)
     if wiring is None:
         return None
     query = visit.query
-    return Asked(
+    return DeskQuestion(
         wiring,
         dict(_seen(query, wiring.switches)),
         frozenset(_signs(query)),
@@ -104,7 +104,7 @@ def asked(visit: Visit) -> Asked | None:
     )
 
 
-def _wiring(visit: Visit) -> Wiring | None:
+def _wiring(visit: Visit) -> KnownWiring | None:
     query = visit.query
     ways = [key for key in ("locations", "circuit", "file", "packed") if query.get(key)]
     if len(ways) > 1:
@@ -112,7 +112,7 @@ def _wiring(visit: Visit) -> Wiring | None:
     if not ways:
         return None
     if ways == ["locations"]:
-        return _layouts(visit)
+        return _wiring_of_layouts(visit)
     if ways == ["circuit"]:
         row = circuit_row(visit, query["circuit"])
         return _circuit(parse(row["file"]), {"circuit": row["label"]}, row["label"])
@@ -121,7 +121,7 @@ def _wiring(visit: Visit) -> Wiring | None:
     return _circuit(circuit, {"packed": packed(dump(circuit))})
 
 
-def _layouts(visit: Visit) -> Wiring:
+def _wiring_of_layouts(visit: Visit) -> KnownWiring:
     locations = whole_number(visit.query, "locations") or 0
     there = covered_sizes(visit.catalogue.execute).get(locations, ())
     if not there:
@@ -132,7 +132,7 @@ def _layouts(visit: Visit) -> Wiring:
             "The command miswire suspects, on your own machine, takes its time; or paste its "
             "circuit file at the symptom desk."
         )
-    names = tuple(_names(visit.query, locations))
+    names = tuple(_given_names(visit.query, locations))
     query = {"locations": str(locations)}
     scheme = visit.query.get("scheme", "")
     if scheme not in ("", *SOUND_SCHEMES):
@@ -166,7 +166,7 @@ def _not_searched(visit: Visit, locations: int, schemes: Sequence[str]) -> NotSe
     )
 
 
-def _names(query: Mapping[str, str], switches: int) -> Iterator[str]:
+def _given_names(query: Mapping[str, str], switches: int) -> Iterator[str]:
     taken: set[str] = set()
     for number, letter in enumerate(letters(switches), 1):
         name = " ".join(query.get(f"name{number}", "").split()) or letter
@@ -194,7 +194,7 @@ def _circuit(circuit: Circuit, query: Mapping[str, str], label: str | None = Non
             f"{MOST_SWITCHES}. The command miswire suspects, on your own machine, takes more."
         )
     require_judgeable(circuit)
-    # Mistakes within a box are pairs of ends, nearly all of them, or ways to part a join.
+    # Nearly all mistakes within a box are pairs of ends, or ways to part a join.
     pairs = sum(len(ends) ** 2 for ends in _ends_by_box(circuit))
     if pairs + sum(1 << (len(join.ends) - 1) for join in circuit.joins) > _MOST_FAULTS:
         raise RefusalError(
@@ -222,7 +222,7 @@ def _pasted(text: str) -> str:
 
 
 def packed(text: str) -> str:
-    """A circuit file as it stands in addresses: compressed, in letters, digits, - and _."""
+    """Return a circuit file for an address: compressed, in letters, digits, - and _."""
     return base64.urlsafe_b64encode(zlib.compress(text.encode(), 9)).decode().rstrip("=")
 
 
@@ -230,7 +230,7 @@ def _unpacked(text: str) -> str:
     try:
         content = base64.b64decode(text + "=" * (-len(text) % 4), b"-_", validate=True)
         unpacking = zlib.decompressobj()
-        # A little text can stand for an endless one: no more is unpacked than is taken.
+        # A little text can unpack to an endless one, so unpacking ends at what is accepted.
         plain = unpacking.decompress(content, 4 * LONGEST_FILE)
         if not unpacking.eof:
             raise ValueError("more than is taken")
@@ -283,7 +283,7 @@ def _steps(query: Mapping[str, str]) -> Iterator[tuple[str, str]]:
         yield key, word
 
 
-def _as_found(query: Mapping[str, str], wiring: Wiring) -> bool:
+def _as_found(query: Mapping[str, str], wiring: KnownWiring) -> bool:
     positions = query.get("positions", "")
     if positions not in ("", "found", "file"):
         raise RefusalError("positions must be found or file; leave it out if up is only a name.")

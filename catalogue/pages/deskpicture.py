@@ -1,16 +1,16 @@
 """The picture of one mistake, as intended and as found, for pages that show it beside others."""
 
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.contract import MissingError, Page, RefusalError, Visit
 from catalogue.pages.deskask import asked
 from catalogue.pages.deskwiring import OneCircuit
 from catalogue.pages.pictures import MOST_BOXES
-from catalogue.pages.visit import MissingError, Page, RefusalError, Visit
 from verify.base.problems import BugError
 from verify.fault.registry import find_fault
 
 
 def picture(visit: Visit) -> Page:
-    """The wiring of a circuit beside the same with one fault, by ``circuit`` and ``fault``."""
+    """Show a circuit's wiring beside the same with one fault, by ``circuit`` and ``fault``."""
     question = asked(visit)
     if question is None or not isinstance(question.wiring, OneCircuit):
         raise RefusalError("A picture is of one circuit; take its address from a page.")

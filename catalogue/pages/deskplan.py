@@ -4,20 +4,20 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from catalogue.desk.answer import Answer
-from catalogue.desk.planner import Plan
+from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Stop, panel_form, phrase, stop_forms
 from catalogue.desk.telling import stopped_end
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.deskanswer import answer_of
 from catalogue.pages.deskask import NotSearchedError, asked
 from catalogue.pages.deskstart import start
-from catalogue.pages.deskwiring import Wiring
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
+from catalogue.pages.deskwiring import KnownWiring
 
 _MOST_HYPOTHESES: Final = 1_000
 
 
 def plan(visit: Visit) -> Page:
-    """What to check, what one may find, and what to check then."""
+    """Show what to check, what one may find, and what to check then."""
     try:
         question = asked(visit)
     except NotSearchedError as refusal:
@@ -32,7 +32,7 @@ def plan(visit: Visit) -> Page:
     if no_plan and not answer.stops:
         raise RefusalError(no_plan)
     return Page(
-        "Plan of checks",
+        "CheckPlan of checks",
         "desk_plan",
         {
             "stop": stop_forms(answer.stops),
@@ -50,7 +50,7 @@ def plan(visit: Visit) -> Page:
 
 
 def _no_plan(answer: Answer) -> str:
-    """Why there is no plan, or an empty text."""
+    """Return why there is no plan, empty if there is one."""
     if not answer.hypotheses:
         nothing = "Nothing fits what was seen, so there is nothing to plan."
         return f"{nothing} {phrase('nothing_fits')}" if answer.stops else nothing
@@ -62,21 +62,21 @@ def _no_plan(answer: Answer) -> str:
     return f"{many} Flip and look first, and ask again with what you saw."
 
 
-def _whole(wiring: Wiring, answer: Answer) -> Facts:
+def _whole(wiring: KnownWiring, answer: Answer) -> Facts:
     whole = answer.plan
     return {
         "suspects": len(whole.suspects),
         "checks": round(whole.checks, 2),
         "cost": round(whole.cost, 1),
         "uncertainty_bits": round(answer.uncertainty, 2),
-        "plan": _facts(wiring, whole, answer.stops),
+        "plan": _plan_facts(wiring, whole, answer.stops),
         "watch": "" if answer.stops else phrase("watch"),
         "mind": list(dict.fromkeys(_minded(whole))),
     }
 
 
-def _minded(here: Plan) -> Iterator[str]:
-    """The cautions of all checks of a plan."""
+def _minded(here: CheckPlan) -> Iterator[str]:
+    """Yield the cautions of all checks of a plan."""
     if here.check is not None:
         if here.check.kind.caution:
             yield f"{here.check.kind.title}: {here.check.kind.caution}"
@@ -84,8 +84,8 @@ def _minded(here: Plan) -> Iterator[str]:
             yield from _minded(branch)
 
 
-def _facts(wiring: Wiring, here: Plan, known: Sequence[Stop]) -> Facts:
-    """A plan from some point on; `known` are the reasons to stop that were told before."""
+def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> Facts:
+    """Return a plan from some point on; `known` are the reasons to stop that were told before."""
     names = dict.fromkeys(
         suspect.description if wiring.pool.circuit else suspect.family for suspect in here.suspects
     )
@@ -99,7 +99,7 @@ def _facts(wiring: Wiring, here: Plan, known: Sequence[Stop]) -> Facts:
     branches: list[Facts] = []
     for finding, branch in here.branches:
         told = wiring.told(finding)
-        facts = _facts(wiring, branch, here.stops)
+        facts = _plan_facts(wiring, branch, here.stops)
         if facts.get("suspects") == [told] and not facts["stop"]:
             found.append(told)
         else:

@@ -1,6 +1,6 @@
-"""Small pictures of layouts, and the shapes that somebody can tell apart.
+"""Sketches of layouts, and the shapes of layouts that somebody can tell apart.
 
-Which switch the current meets first cannot be seen from a room, so a shape leaves it open: its
+Nobody can see from a room which switch the current meets first, so a shape leaves it open: its
 switches have letters, A nearest to the feed, and all ways to number them are one shape.
 """
 
@@ -10,34 +10,37 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from verify.layout.enumeration import LAMP_BOX, Layout, layouts
 from verify.layout.routing import ROOT
 
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-_STEP: Final = (58, 46)  # from a box to one that hangs on it, and to the next beside it
+_STEP: Final = (
+    58,
+    46,
+)  # the distances from a box to one that hangs on it, and to the next beside it
 _EDGE: Final = 22
 _FEED: Final = 34  # the room for the feed's arrow
 
 
 def letters(switches: int) -> list[str]:
-    """The letters of that many switches."""
+    """Return the letters of that many switches."""
     return list(LETTERS[:switches])
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A layout whose numbers are places: 1 is that of switch A, and so on."""
+    """A layout whose numbers are places: place 1 is that of switch A, and so on."""
 
     layout: Layout
 
     def numbered(self) -> Iterator[tuple[Layout, tuple[int, ...]]]:
-        """Every layout of this shape, with the place of each of its switches, the first first."""
+        """Yield every layout of this shape, with the place of each of its switches in order."""
         for places in itertools.permutations(range(1, self.layout.locations + 1)):
             yield _renumbered(self.layout, places), places
 
     def in_words(self) -> str:
-        """Where the feed arrives and which cables go where."""
+        """Where the feed arrives and which cables lead where, in words."""
         names = ["the lamp", *letters(self.layout.locations)]
         below = _below(self.layout)
         root, *others = _outwards(self.layout)
@@ -50,14 +53,14 @@ class Shape:
         return "; ".join(parts)
 
     def sketch(self) -> Facts:
-        """A picture of it, see `sketch`."""
+        """Return its sketch, see `sketch`."""
         return sketch(self.layout, letters(self.layout.locations), self.in_words())
 
 
 def sketch(layout: Layout, names: Sequence[str], words: str) -> Facts:
-    """Boxes and cables with their places, in the units of an SVG picture.
+    """Return boxes and cables with their places, in the units of an SVG picture.
 
-    `names` are those of the switches, `words` say the same as the picture.
+    `names` are those of the switches, `words` describe the same in words.
     """
     below = _below(layout)
     root = layout.parents.index(ROOT)
@@ -90,7 +93,7 @@ def sketch(layout: Layout, names: Sequence[str], words: str) -> Facts:
 
 @cache
 def shapes(locations: int) -> tuple[Shape, ...]:
-    """All shapes of that many locations: those with the feed at the lamp first, then by depth."""
+    """Return all shapes of a size: those with the feed at the lamp first, then by depth."""
     seen: set[Layout] = set()
     found = []
     for layout in layouts(locations):
@@ -103,7 +106,7 @@ def shapes(locations: int) -> tuple[Shape, ...]:
 
 
 def _lettering(layout: Layout) -> tuple[list[int], tuple[int, ...]]:
-    """The smaller, the more the numbers rise from the feed outwards."""
+    """Return a sort key, which is smaller the more the numbers rise from the feed outwards."""
     return [box for box in _outwards(layout) if box != LAMP_BOX], layout.parents
 
 
@@ -127,7 +130,7 @@ def _below(layout: Layout) -> list[list[int]]:
 
 
 def _outwards(layout: Layout) -> list[int]:
-    """The boxes, the feed's first, those nearer to it before those farther."""
+    """Return the boxes outwards from that of the feed, nearer ones before farther ones."""
     below = _below(layout)
     queue = [layout.parents.index(ROOT)]
     for box in queue:
@@ -136,7 +139,7 @@ def _outwards(layout: Layout) -> list[int]:
 
 
 def _renumbered(layout: Layout, places: Sequence[int]) -> Layout:
-    """The layout in which place `places[i - 1]` of `layout` has the number i."""
+    """Return the layout in which place `places[i - 1]` of `layout` has the number i."""
     number = {LAMP_BOX: LAMP_BOX, ROOT: ROOT}
     number |= {place: i for i, place in enumerate(places, 1)}
     parents = [ROOT] * len(layout.parents)

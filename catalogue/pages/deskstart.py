@@ -1,18 +1,18 @@
-"""The way into the symptom desk: what is dangerous first, then which light it is."""
+"""The way into the symptom desk: dangers first, then which light it is."""
 
 from collections.abc import Iterable
 
-from catalogue.desk.covered import covered_sizes
+from catalogue.desk.searchable import covered_sizes
 from catalogue.desk.stops import named_stops, panel_form, phrase, signs_seen, stop_forms, stops
 from catalogue.desk.symptoms import SIGN
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.deskask import LONGEST_FILE, MOST_SWITCHES, sign_key
 from catalogue.pages.desksketch import shapes
 from catalogue.pages.deskwiring import ORDINALS
-from catalogue.pages.visit import Facts, Page, Visit
 
 
 def start(visit: Visit, problems: Iterable[str] = (), title: str = "", status: int = 200) -> Page:
-    """The page that asks for the light; `problems` with their `title` are what was wrong."""
+    """Show the page that asks for the light; `problems` with their `title` say what was wrong."""
     ticked = dangers_ticked(visit)
     there = covered_sizes(visit.catalogue.execute)
     return Page(
@@ -37,13 +37,15 @@ def start(visit: Visit, problems: Iterable[str] = (), title: str = "", status: i
 
 
 def dangers_ticked(visit: Visit) -> list[str]:
-    """The signs of an address that make a person stop, whatever else is right or wrong with it."""
+    """Return the signs of danger in an address, whatever else is right or wrong with it."""
     return [name for name in stops() if visit.query.get(sign_key(name))]
 
 
 def stop_facts(ticked: Iterable[str], seen: Iterable[int] = ()) -> Facts:
-    """The signs that make a person stop, as questions, and the panel for those that are ticked and
-    for what was seen of the light."""
+    """Return the signs of danger as questions, and the panel for those that hold.
+
+    The panel is for the signs that are ticked, and for what was seen of the light.
+    """
     known = frozenset(ticked)
     found = named_stops(known | signs_seen(seen))
     return {

@@ -1,7 +1,7 @@
-"""What is known of the wiring: nothing but the number of switches, the way the cables run, or all.
+"""Known wiring: the number of switches alone, the way the cables run, or the whole circuit.
 
-Each of the three gives the desk its suspects. The engine calls switches and boxes by number;
-`told` says the same as a person would.
+Each of the three gives the desk its suspects. The desk calls switches and boxes by number; `told`
+rewords its texts with the names that a person uses.
 """
 
 import json
@@ -14,16 +14,22 @@ from typing import Final
 
 import numpy as np
 
-from catalogue.desk.match import Group
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.match import SuspectGroup
+from catalogue.desk.suspect_pool import (
+    NO_FAULT,
+    Suspect,
+    SuspectPool,
+    pool_of_catalogue,
+    pool_of_circuit,
+)
+from catalogue.pages.contract import Row, Visit
 from catalogue.pages.desksketch import Shape, letters
-from catalogue.pages.spelled import spelled
-from catalogue.pages.visit import Row, Visit
+from catalogue.pages.rendered import render_fault
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.signature import Signature, canonical
 from verify.circuit.model import Circuit
 
-#: Sizes for which nothing need be known of the wiring, with what their switches are called.
+#: The sizes for which the wiring need not be known, with names for their switches.
 ORDINALS: Final[Mapping[int, Sequence[str]]] = {
     2: ("first", "last"),
     3: ("first", "middle", "last"),
@@ -33,10 +39,10 @@ _COUNTED: Final = re.compile(r"\bswitch(?:es)? (\d+(?:, \d+)*(?: and \d+)?)")
 _BETWEEN: Final = re.compile(r"between switch-(\d) and switch-(\d)")
 
 
-class Wiring(ABC):
-    """What is known of the wiring.
+class KnownWiring(ABC):
+    """What somebody knows of the wiring.
 
-    `query` names it in an address; `names` are what the person calls the switches.
+    `query` names it in an address; `names` are the person's names for the switches.
     """
 
     query: Mapping[str, str]
@@ -45,13 +51,13 @@ class Wiring(ABC):
 
     @property
     @abstractmethod
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """The suspects."""
 
     @property
     @abstractmethod
     def switches(self) -> int:
-        """How many switches the light has."""
+        """The number of switches of the light."""
 
     @abstractmethod
     def in_words(self) -> str:
@@ -59,15 +65,15 @@ class Wiring(ABC):
 
     @property
     def called(self) -> Sequence[str]:
-        """What a text calls the switches, that of number 1 first."""
+        """The names of the switches in texts, that of number 1 first."""
         return self.names
 
     def told(self, text: str) -> str:
-        """A text of the engine with switches and boxes by the names that the person knows."""
+        """Return a text of the desk with the names that the person knows."""
         return text
 
     def named(self, name: str) -> str:
-        """The name of a signature with switches by the names that the person knows."""
+        """Return the name of a signature with the names that the person knows."""
 
         def listed(match: re.Match[str]) -> str:
             *most, last = [self.called[int(n) - 1] for n in re.findall(r"\d+", match[1])]
@@ -75,12 +81,12 @@ class Wiring(ABC):
 
         return _COUNTED.sub(listed, name)
 
-    def circuits(self, group: Group) -> int | None:
-        """In how many circuits the faults of a group are; None where there is only one."""
+    def circuits(self, group: SuspectGroup) -> int | None:
+        """Return how many circuits the faults of a group are in; None if there is only one."""
         return None
 
-    def example(self, group: Group) -> Suspect | None:
-        """The suspect with a page of its own that stands for most faults."""
+    def example(self, group: SuspectGroup) -> Suspect | None:
+        """Return the suspect with a page of its own that stands for most faults."""
         return max(
             (s for s in group.suspects if s.family != NO_FAULT),
             key=lambda suspect: suspect.faults,
@@ -89,7 +95,7 @@ class Wiring(ABC):
 
 
 def _called(names: Sequence[str]) -> list[str]:
-    """Names as they stand in a sentence: of switches without one the letter."""
+    """Return names as they stand in a sentence; a switch without one has its letter."""
     return [
         f"switch {name}" if name == letter else name
         for name, letter in zip(names, letters(len(names)), strict=True)
@@ -97,7 +103,7 @@ def _called(names: Sequence[str]) -> list[str]:
 
 
 def _numbered_told(text: str, switch: Sequence[str], box: Sequence[str]) -> str:
-    """A text in which numbers have become names; the lists begin with that of number 1."""
+    """Return a text with names for numbers; the lists begin with the name for number 1."""
 
     def name(match: re.Match[str]) -> str:
         number = int(match["number"]) - 1
@@ -114,8 +120,8 @@ def _numbered_told(text: str, switch: Sequence[str], box: Sequence[str]) -> str:
 
 
 @dataclass(frozen=True)
-class AnyLayout(Wiring):
-    """Every layout of a size in the catalogue: nothing is known of the wiring."""
+class AnyLayout(KnownWiring):
+    """Nothing is known of the wiring: every layout of a size in the catalogue is searched."""
 
     visit: Visit
     locations: int
@@ -126,18 +132,18 @@ class AnyLayout(Wiring):
 
     @property
     def switches(self) -> int:
-        """As many as locations."""
+        """The number of locations."""
         return self.locations
 
     @cached_property
-    def pool(self) -> Pool:
-        """Suspects of every layout, by name."""
+    def pool(self) -> SuspectPool:
+        """The suspects of every layout, by name."""
         return pool_of_catalogue(
             self.visit.catalogue.execute, self.locations, self.schemes, names=_called(self.names)
         )
 
     def in_words(self) -> str:
-        """Which circuits."""
+        """Which circuits are searched."""
         total = self.visit.number(f"select count(*) from ({self._circuits()})", *self._values())
         wired = " or ".join(scheme_title(scheme) for scheme in self.schemes)
         return (
@@ -148,19 +154,19 @@ class AnyLayout(Wiring):
 
     @property
     def called(self) -> Sequence[str]:
-        """The first switch, and so on: in the order in which the current meets them."""
+        """ "The first switch" and so on, in the order in which the current meets them."""
         return [f"the {ordinal} switch" for ordinal in ORDINALS[self.locations]]
 
     def told(self, text: str) -> str:
-        """Switches by their order, as which of the person's is which is not known."""
+        """Name switches by their order, since which of the person's they are is not known."""
         return _numbered_told(text, self.called, [f"{switch}’s box" for switch in self.called])
 
-    def circuits(self, group: Group) -> int | None:
-        """Counted by signature, and where the group is not all of it by names and hazards."""
+    def circuits(self, group: SuspectGroup) -> int | None:
+        """Count circuits by signature; if the group is only a part of it, by names and hazards."""
         behaviours = {suspect.codes for suspect in group.suspects}
         words = [canonical(self.pool.codes[codes], 1).word for codes in behaviours]
         if len(group.suspects) == sum(s.codes in behaviours for s in self.pool.suspects):
-            return self.visit.number(  # all that looks like this: an index knows
+            return self.visit.number(  # the group is all that looks like this: an index counts it
                 _ALL_IN.format(circuits=self._circuits(), words=", ".join("?" * len(words))),
                 *(*words, *self._values()),
             )
@@ -203,8 +209,8 @@ where signature_id in (select id from signature where word in ({words}))
 
 
 @dataclass(frozen=True)
-class OneLayout(Wiring):
-    """The way the cables run is known; which switch the current meets first is not.
+class OneLayout(KnownWiring):
+    """The way the cables run is known, but not which switch the current meets first.
 
     Numbers of switches and boxes stand for places of the shape.
     """
@@ -217,7 +223,7 @@ class OneLayout(Wiring):
 
     @property
     def switches(self) -> int:
-        """As many as the shape has."""
+        """The number of switches of the shape."""
         return self.shape.layout.locations
 
     def in_words(self) -> str:
@@ -234,12 +240,12 @@ class OneLayout(Wiring):
         return _called(self.names)
 
     def told(self, text: str) -> str:
-        """Switches by name, and boxes by that of their switch."""
+        """Name switches as the person does, and each box after its switch."""
         return _numbered_told(text, self.called, [f"the box of {name}" for name in self.called])
 
     @cached_property
     def _labels(self) -> dict[str, list[tuple[int, ...]]]:
-        """Each circuit with the ways its switches stand at the places."""
+        """Each circuit with the ways in which its switches can stand at the places."""
         labels: dict[str, list[tuple[int, ...]]] = {}
         for layout, places in self.shape.numbered():
             for scheme in self.schemes:
@@ -247,8 +253,8 @@ class OneLayout(Wiring):
         return labels
 
     @cached_property
-    def _found(self) -> tuple[Pool, list[set[str]]]:
-        """The pool, and the circuits that each of its suspects is a fault of."""
+    def _found(self) -> tuple[SuspectPool, list[set[str]]]:
+        """The pool, and the circuits in which each of its suspects occurs."""
         behaviours: dict[str, int] = {}
         alike: dict[tuple[str, str, str, str, str, int], list[Row]] = {}
         for row in self._rows():
@@ -276,7 +282,7 @@ class OneLayout(Wiring):
             )
         )
         locations = self.switches
-        pool = Pool(
+        pool = SuspectPool(
             switch_names=tuple(f"switch-{number}" for number in range(1, locations + 1)),
             lamps=1,
             codes=np.array([Signature.parse(word).codes for word in behaviours], np.int64).reshape(
@@ -289,19 +295,19 @@ class OneLayout(Wiring):
         return pool, holding
 
     def _rows(self) -> list[Row]:
-        """Every fault of the circuits, then every circuit as intended, which has no kind."""
+        """Read every fault of the circuits, then every circuit as intended, which has no kind."""
         marks = ", ".join("?" * len(self._labels))
         labels = tuple(self._labels)
         faults = self.visit.rows(_OF_CIRCUITS.format(marks=marks), *labels)
         return faults + self.visit.rows(_INTENDED.format(marks=marks), NO_FAULT, *labels)
 
     @property
-    def pool(self) -> Pool:
-        """Suspects of all circuits of the shape, those that look alike and have one name as one."""
+    def pool(self) -> SuspectPool:
+        """The suspects of all circuits of the shape; those alike that share a name are one."""
         return self._found[0]
 
-    def circuits(self, group: Group) -> int | None:
-        """How many of the circuits have a fault of the group."""
+    def circuits(self, group: SuspectGroup) -> int | None:
+        """Return how many of the circuits have a fault of the group."""
         pool, holding = self._found
         wanted = set(group.suspects)
         of_each = zip(pool.suspects, holding, strict=True)
@@ -327,10 +333,10 @@ from circuit join signature on signature.id = signature_id where label in ({mark
 
 
 def _example_words(row: Row) -> dict[str, str]:
-    """The label of a fault, and it as a sentence."""
+    """Return the label of a fault, and the fault as a sentence."""
     if not row["kind"]:
         return {"label": "", "description": "The circuit is as intended."}
-    words = spelled(row["circuit"], row["file"], row["kind"], row["site"])
+    words = render_fault(row["circuit"], row["file"], row["kind"], row["site"])
     return {
         "label": f"{row['circuit']}/{row['kind']}/{words.site}",
         "description": words.description,
@@ -339,7 +345,7 @@ def _example_words(row: Row) -> dict[str, str]:
 
 @lru_cache(maxsize=20_000)
 def _placed(text: str, places: tuple[int, ...]) -> str:
-    """A text in which numbers of switches and boxes have become those of their places."""
+    """Return a text in which numbers of switches and boxes became those of their places."""
     moved = _NUMBERED.sub(
         lambda m: f"{m['what']}-{places[int(m['number']) - 1]}{m['run'] or ''}", text
     )
@@ -350,7 +356,7 @@ def _placed(text: str, places: tuple[int, ...]) -> str:
 
 @lru_cache(maxsize=1000)
 def _placed_word(word: str, places: tuple[int, ...]) -> str:
-    """A signature's word when its switches are numbered by their places; canonical."""
+    """Return a signature's canonical word with its switches numbered by their places."""
     codes = Signature.parse(word).codes
     moved = list(codes)
     for state, code in enumerate(codes):
@@ -359,8 +365,8 @@ def _placed_word(word: str, places: tuple[int, ...]) -> str:
 
 
 @dataclass(frozen=True)
-class OneCircuit(Wiring):
-    """A circuit that is known to the last wire; `label` if it is one of the catalogue."""
+class OneCircuit(KnownWiring):
+    """The whole circuit is known; `label` names it if it is one of the catalogue."""
 
     circuit: Circuit
     names: tuple[str, ...]
@@ -369,15 +375,15 @@ class OneCircuit(Wiring):
 
     @property
     def switches(self) -> int:
-        """Those of the circuit."""
+        """The number of switches of the circuit."""
         return len(self.circuit.switches)
 
     @cached_property
-    def pool(self) -> Pool:
+    def pool(self) -> SuspectPool:
         """Every single fault of the circuit."""
         return pool_of_circuit(self.circuit)
 
     def in_words(self) -> str:
-        """Which circuit."""
+        """Which circuit is searched."""
         where = f"circuit {self.label} of this catalogue" if self.label else "the pasted circuit"
         return f"Every single fault of {where}, “{self.circuit.name}”, is searched."

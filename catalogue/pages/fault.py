@@ -4,18 +4,18 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
-from catalogue.pages.choice import Choice, fault_ids, total
+from catalogue.pages.contract import Facts, MissingError, Page, Row, Visit
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 from catalogue.pages.faultlist import listed_faults
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.pictures import picture
 from catalogue.pages.provenance import provenance
 from catalogue.pages.readings import reading_facts
 from catalogue.pages.recheck import Recheck, Stored, recheck
+from catalogue.pages.rendered import render_fault, site_place
 from catalogue.pages.rulefacts import rule_facts
-from catalogue.pages.spelled import site_number, spelled
-from catalogue.pages.states import compared_facts, forms_of, shown_states
-from catalogue.pages.visit import Facts, MissingError, Page, Row, Visit
-from catalogue.report.forms import evidence_form
+from catalogue.pages.state_tables import compared_facts, forms_of, shown_states
+from catalogue.report.json_forms import evidence_form
 from verify.behaviour.findings import Observation
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
@@ -29,7 +29,7 @@ _INTENDED_KEPT: Final = 64
 
 
 def fault(visit: Visit) -> Page:
-    """One fault, judged again while its page is made."""
+    """Show one fault, judged again while its page is made."""
     parts = visit.parts
     circuit = circuit_row(visit, parts["circuit"])
     kind = named_row(visit, "fault_kind", parts["kind"])
@@ -48,7 +48,7 @@ def fault(visit: Visit) -> Page:
         {hazard["name"]: hazard["state"] for hazard in held},
         circuit["engine"],
     )
-    words = spelled(circuit["label"], circuit["file"], kind["name"], row["site"])
+    words = render_fault(circuit["label"], circuit["file"], kind["name"], row["site"])
     checked = recheck(circuit["file"], stored, f"{kind['name']}/{words.site}")
     evidence = checked.examination.evidence if checked.examination else {}
     shown = {claim: evidence_form(item) for claim, item in evidence.items()}
@@ -68,7 +68,7 @@ def fault(visit: Visit) -> Page:
             "contradictions": list(checked.contradictions),
             "rechecked": checked.examination.rechecked if checked.examination else 0,
             "states_total": 1 << circuit["locations"],
-            "states": _states(circuit["file"], checked),
+            "states": _state_comparison(circuit["file"], checked),
             "evidence": shown.get(row["verdict"]),
             "hazards": [
                 {
@@ -89,18 +89,18 @@ def fault(visit: Visit) -> Page:
             **reading_facts(checked.circuit),
             **_rules(visit, circuit["file"], checked),
         },
-        drawn=_drawn(visit, circuit["file"], checked),
+        drawn=_both_wirings(visit, circuit["file"], checked),
     )
 
 
 def _rules(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
-    """What published rules have to do with the mistake."""
+    """Return what published rules say about the mistake."""
     intended = parse(intended_file) if checked.circuit else None
     return rule_facts(visit, checked.circuit, intended)
 
 
-def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
-    """The wiring as intended and as found, beside each other."""
+def _both_wirings(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
+    """Return the picture of the wiring as intended and as found, beside each other."""
     if checked.circuit is None:
         return {}
     evidence = checked.examination.evidence if checked.examination else {}
@@ -108,7 +108,7 @@ def _drawn(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
-    """The row of the fault at a site, or of the one under which the result there is listed."""
+    """Return the row of the fault at a site, or of the one with which its result is listed."""
     row = visit.row(
         "select fault.*, outcome.verdict_id, outcome.signature_id, outcome.state, outcome.switch,"
         " outcome.lamp, outcome.by_volts, verdict.name as verdict, verdict.meaning,"
@@ -119,7 +119,7 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
         " cross join family on family.id = fault.family_id"
         " cross join signature on signature.id = outcome.signature_id"
         " where circuit_id = ? and kind_id = ? and site = ?",
-        *(circuit["id"], kind["id"], site_number(circuit, kind["name"], site)),
+        *(circuit["id"], kind["id"], site_place(circuit, kind["name"], site)),
     )
     if row is None:
         raise MissingError(
@@ -131,13 +131,13 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
 
 @lru_cache(maxsize=_INTENDED_KEPT)
 def _intended(file: str) -> tuple[Circuit, Observation | None]:
-    """A circuit and what it does as intended, which is the same for every fault of it."""
+    """Return a circuit and what it does as intended; the same for every fault of it."""
     circuit = parse(file)
     return circuit, judge(circuit, engine_for(circuit)).observation
 
 
-def _states(intended_file: str, checked: Recheck) -> list[Facts]:
-    """The table that compares the circuit as intended with the faulted one."""
+def _state_comparison(intended_file: str, checked: Recheck) -> list[Facts]:
+    """Return the table that compares the circuit as intended with the faulted one."""
     examination = checked.examination
     if examination is None or examination.judgement.observation is None:
         return []
@@ -153,8 +153,8 @@ def _states(intended_file: str, checked: Recheck) -> list[Facts]:
 
 
 def _alike(visit: Visit, row: Row) -> Facts:
-    """Other faults that nobody can tell from this one by flipping switches."""
-    everywhere = Choice(signature=row["signature_id"])
+    """Return other faults that nobody can tell from this one by flipping switches."""
+    everywhere = FaultChoice(signature=row["signature_id"])
     within = replace(everywhere, circuit=row["circuit_id"])
     here = fault_ids(visit, within, total(visit, within))
     shown = [number for number in here if number != row["id"]][:_ALIKE_HERE]
@@ -168,5 +168,5 @@ def _alike(visit: Visit, row: Row) -> Facts:
 
 
 def _family(visit: Visit, row: Row) -> Facts:
-    """What a person would call the fault, and how many there are of that name."""
-    return {"name": row["family"], "faults": total(visit, Choice(family=row["family"]))}
+    """Return a person's name for the fault, and how many faults have that name."""
+    return {"name": row["family"], "faults": total(visit, FaultChoice(family=row["family"]))}

@@ -1,31 +1,31 @@
-"""Lists of faults: the full one with its filters, and the few that other pages show."""
+"""Lists of faults: the full list with its filters, and short ones for other pages."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Final
 
-from catalogue.pages.choice import Choice, fault_ids, total
+from catalogue.pages.contract import Facts, Page, RefusalError, Row, Visit
 from catalogue.pages.coverage import nothing_found
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 from catalogue.pages.lookup import circuit_row, named_row, signature_row
 from catalogue.pages.paging import LONGEST_SEARCH, paged, whole_number
-from catalogue.pages.spelled import SPELLED_BY, with_words
-from catalogue.pages.visit import Facts, Page, RefusalError, Row, Visit
+from catalogue.pages.rendered import RENDER_COLUMNS, with_words
 from catalogue.store.coverage import scheme_title
 
-#: Of what is at least one in so many, Datasette's rows come soon.
+#: If at least one fault in so many fits, Datasette finds its rows soon.
 _SELDOM: Final = 500
 
 
-def some_faults(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[Facts]:
-    """The first faults of a choice, in the order of the catalogue."""
+def some_faults(visit: Visit, choice: FaultChoice, limit: int, skip: int = 0) -> list[Facts]:
+    """Return the first faults of a choice, in the order of the catalogue."""
     return listed_faults(visit, fault_ids(visit, choice, limit, skip))
 
 
 def listed_faults(visit: Visit, ids: Sequence[int]) -> list[Facts]:
-    """Faults by id as lists show them, in the order of the catalogue."""
+    """Return faults by id as lists show them, in the order of the catalogue."""
     marks = ", ".join("?" * len(ids))
     rows = visit.rows(
-        f"select {SPELLED_BY}, circuit.name as circuit_name, kind.title as kind_title,"
+        f"select {RENDER_COLUMNS}, circuit.name as circuit_name, kind.title as kind_title,"
         " verdict.name as verdict, hazards"
         " from fault cross join outcome on outcome.id = outcome_id"
         " cross join circuit on circuit.id = circuit_id"
@@ -39,7 +39,7 @@ def listed_faults(visit: Visit, ids: Sequence[int]) -> list[Facts]:
 
 @dataclass(frozen=True, slots=True)
 class _Filters:
-    """What a visitor asked for; empty or None where nothing."""
+    """The filters of a visitor; empty or None where nothing is asked for."""
 
     q: str = ""
     verdict: str = ""
@@ -53,10 +53,12 @@ class _Filters:
 
 
 def faults(visit: Visit) -> Page:
-    """All faults that the filters leave, a page of them."""
+    """Show the faults that pass the filters, a page of them."""
     given = visit.query
     filters = _Filters(
-        q=given.get("q", "").replace("\0", " ").strip(),  # SQLite would end the search there
+        q=given.get("q", "")
+        .replace("\0", " ")
+        .strip(),  # SQLite would end the search at this character
         verdict=given.get("verdict", ""),
         kind=given.get("kind", ""),
         hazard=given.get("hazard", ""),
@@ -69,7 +71,7 @@ def faults(visit: Visit) -> Page:
     if len(filters.q) > LONGEST_SEARCH:
         raise RefusalError(f"A search may have {LONGEST_SEARCH} characters; use fewer words.")
     chosen = _chosen(visit, filters)
-    choice = _choice(filters, chosen)
+    choice = _fault_choice(filters, chosen)
     number = total(visit, choice)
     paging = paged(given, number)
     listed = some_faults(visit, choice, paging.size, paging.skip) if number else []
@@ -91,7 +93,7 @@ def faults(visit: Visit) -> Page:
 
 
 def _chosen(visit: Visit, filters: _Filters) -> dict[str, Row]:
-    """The rows that the filters name. Raises MissingError for a name that is not there."""
+    """Return the rows that the filters name. Raises MissingError for a name that is not there."""
     chosen = {
         name: named_row(visit, table, value)
         for name, table, value in (
@@ -108,9 +110,9 @@ def _chosen(visit: Visit, filters: _Filters) -> dict[str, Row]:
     return chosen
 
 
-def _choice(filters: _Filters, chosen: dict[str, Row]) -> Choice:
+def _fault_choice(filters: _Filters, chosen: dict[str, Row]) -> FaultChoice:
     ids = {name: int(row["id"]) for name, row in chosen.items()}
-    return Choice(
+    return FaultChoice(
         circuit=ids.get("circuit"),
         kind=ids.get("kind"),
         verdict=ids.get("verdict"),
@@ -124,14 +126,15 @@ def _choice(filters: _Filters, chosen: dict[str, Row]) -> Choice:
 
 
 def _table(visit: Visit, filters: _Filters, chosen: dict[str, Row], number: int) -> Facts | None:
-    """The same choice as filters of ``fault_in_words``.
+    """Return the same choice as filters of ``fault_in_words``, if that is of use.
 
-    None where that has no such filter, or would go through millions of rows to find a few.
+    It is None if ``fault_in_words`` has no such filter, or would go through millions of rows to
+    find a few.
     """
     columns = {"circuit": "label", "kind": "name", "verdict": "name"}
     given = {name for name, value in asdict(filters).items() if value not in (None, "")}
     is_found_soon = bool(given & {"circuit", "family"}) or (
-        number * _SELDOM >= total(visit, Choice())
+        number * _SELDOM >= total(visit, FaultChoice())
     )
     if given - {*columns, "family"} or not is_found_soon:
         return None
@@ -144,7 +147,7 @@ def _picked(row: Row | None, *columns: str) -> Facts | None:
 
 
 def _choices(visit: Visit) -> Facts:
-    """What the form offers."""
+    """Return the choices that the form offers."""
     return {
         "verdict": visit.facts("select name, name as title from verdict"),
         "kind": visit.facts("select name, title from fault_kind order by id"),

@@ -1,15 +1,15 @@
-"""What we found: the numbers of this catalogue, each with the command that gives it again."""
+"""The page of findings: this catalogue's numbers, each with the command that gives it again."""
 
 from collections.abc import Iterator
 from functools import cache
 from typing import Final
 
 from catalogue.build.census import take_census
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
-from catalogue.pages.visit import Facts, Page, Visit
 from catalogue.store.coverage import scheme_title
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
@@ -19,7 +19,7 @@ _SHARES: Final = ("sound", "mimic", "misbehaves", "trips")
 
 
 def findings(visit: Visit) -> Page:
-    """Every number that a researcher could cite, computed from what is stored."""
+    """Show every number that a researcher could cite, computed from what is stored."""
     run = last_run(visit)
     build = _build_command(visit)
     return Page(
@@ -42,7 +42,7 @@ def findings(visit: Visit) -> Page:
 
 
 def _build_command(visit: Visit) -> str:
-    """The command that builds the content of this file again."""
+    """Return the command that builds the content of this file again."""
     row = visit.row("select locations, schemes, drawn, seed from run order by id desc limit 1")
     words = ["miswire build DB"]
     if row and row["locations"]:
@@ -55,7 +55,7 @@ def _build_command(visit: Visit) -> str:
 
 
 def _scope(visit: Visit) -> list[Facts]:
-    """Circuits and faults by size, layouts apart from drawn ones."""
+    """Count circuits and faults by size, layouts apart from drawn circuits."""
     return [
         {**dict(row), "scheme_title": scheme_title(row["scheme"])}
         for row in visit.rows(
@@ -66,7 +66,7 @@ def _scope(visit: Visit) -> list[Facts]:
 
 
 def _verdicts(visit: Visit) -> list[Facts]:
-    """The faults of the layouts by verdict, and how many sites on average are of each."""
+    """Count the faults of the layouts by verdict, with the average number of sites of each."""
     rows = visit.rows(
         "select locations, scheme, verdict.name as verdict, sum(faults) as faults"
         " from profile join verdict on verdict.id = verdict_id where origin = 'layout'"
@@ -90,7 +90,7 @@ def _verdicts(visit: Visit) -> list[Facts]:
 
 
 def _hazards(visit: Visit) -> list[Facts]:
-    """Faults of the layouts, and mimics among them, by hazard."""
+    """Count the faults of the layouts, and the mimics among them, by hazard."""
     return visit.facts(
         "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
         f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics from hazard"
@@ -100,7 +100,7 @@ def _hazards(visit: Visit) -> list[Facts]:
 
 
 def _signatures(visit: Visit) -> list[Facts]:
-    """Different things that the light of a layout does after one mistake, by size."""
+    """Count by size the different things that a layout's light does after one mistake."""
     return visit.facts(
         "select profile.locations, count(distinct signature_id) as signatures,"
         " count(distinct case when trip_states = 0 then signature_id end) as without_trips,"
@@ -111,12 +111,12 @@ def _signatures(visit: Visit) -> list[Facts]:
 
 
 def _claims(visit: Visit) -> list[Facts]:
-    """Claims by status; empty where none were judged into this file."""
+    """Count claims by status; the list is empty if none were judged into this file."""
     return visit.facts("select status, count(*) as claims from claim group by 1 order by 1")
 
 
 def _census() -> list[Facts]:
-    """The census of the fewest locations, taken now, and the commands of the larger ones."""
+    """Take the census of the fewest locations now, and give the commands for larger ones."""
     return list(_censuses())
 
 

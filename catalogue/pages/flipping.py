@@ -1,11 +1,11 @@
-"""How to test a new installation by flipping, and what that cannot show."""
+"""The page on testing a new installation by flipping, and on what that cannot show."""
 
 from itertools import pairwise
 from typing import Final
 
+from catalogue.pages.contract import Facts, Page, Row, Visit
 from catalogue.pages.counts import IS_MIMIC
-from catalogue.pages.states import state_facts
-from catalogue.pages.visit import Facts, Page, Row, Visit
+from catalogue.pages.state_tables import state_facts
 from catalogue.prove.flip_rows import KNOWN, UNKNOWN
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
@@ -20,7 +20,7 @@ NOT_COMPUTED: Final = (
 
 
 def flipping(visit: Visit) -> Page:
-    """Tests by number of locations, and what no flipping shows by hazard and kind."""
+    """Show tests by number of locations, and what no flipping shows by hazard and kind."""
     found = tests(visit)
     return Page(
         _TITLE,
@@ -28,7 +28,7 @@ def flipping(visit: Visit) -> Page:
         {
             "nothing": None if found else NOT_COMPUTED,
             "tests": found,
-            "walks": [walk for size in _sizes(found) for walk in _walks(visit, size)],
+            "walks": [walk for size in _locations_in(found) for walk in _walks(visit, size)],
             "by_hazard": _by_hazard(visit),
             "by_kind": _by_kind(visit),
         },
@@ -36,7 +36,7 @@ def flipping(visit: Visit) -> Page:
 
 
 def tests(visit: Visit) -> list[Facts]:
-    """What a test takes and what it shows, for each number of locations and scheme of layouts."""
+    """Return what a test takes and shows, for each number of locations and scheme."""
     rows = visit.rows(
         "select locations, scheme, count(*) as circuits,"
         f" {_range(KNOWN, 'states')}, {_range(KNOWN, 'flips')}, {_range(UNKNOWN, 'states')},"
@@ -65,12 +65,12 @@ def _range(table: str, column: str) -> str:
     )
 
 
-def _sizes(found: list[Facts]) -> list[object]:
+def _locations_in(found: list[Facts]) -> list[object]:
     return list(dict.fromkeys(size["locations"] for size in found))
 
 
 def _walks(visit: Visit, locations: object) -> list[Facts]:
-    """An example of a test for those who know the positions, and one for those who do not."""
+    """Return example tests, for people who know the positions and for those who do not."""
     found = []
     for positions in (KNOWN, UNKNOWN):
         row = visit.row(
@@ -87,7 +87,7 @@ def _walks(visit: Visit, locations: object) -> list[Facts]:
 
 
 def _walk(row: Row) -> Facts | None:
-    """A walk step by step: what is moved, where the switches then stand, what the light does."""
+    """Return a walk step by step: the move, the positions after it, what the light does."""
     try:
         circuit = parse(row["file"])
     except CircuitError:
@@ -113,7 +113,7 @@ def _walk(row: Row) -> Facts | None:
 
 
 def _by_hazard(visit: Visit) -> list[Facts]:
-    """The mimics of all layouts by hazard, which no flipping shows."""
+    """Count by hazard the mimics of all layouts, which no flipping shows."""
     return visit.facts(
         "select name, title, danger, sum(faults) as faults from hazard"
         f" join (select hazard_set, faults from profile where origin = 'layout' and {IS_MIMIC})"
@@ -122,7 +122,7 @@ def _by_hazard(visit: Visit) -> list[Facts]:
 
 
 def _by_kind(visit: Visit) -> list[Facts]:
-    """The faults of all layouts that no flipping shows, by kind."""
+    """Count by kind the faults of all layouts that no flipping shows."""
     return visit.facts(
         "select kind.name, title, sum(faults) as faults,"
         " sum(faults * any_location) as unseen,"

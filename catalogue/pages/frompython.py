@@ -6,17 +6,17 @@ from typing import Final
 import verify
 from catalogue.desk.answer import Answer
 from catalogue.desk.asking import suspects
-from catalogue.drawing.picture import Picture, draw
-from catalogue.pages.visit import Page, Visit
+from catalogue.drawing.draw import Picture, draw
+from catalogue.pages.contract import Page, Visit
 from catalogue.store.reading import Catalogue, open_catalogue
 from verify.base.resources import data_path
 
-# The front door of `catalogue` opens on this room too, so it cannot be asked from here.
+# The front door of `catalogue` imports this room too, so it cannot be imported here.
 _OF_CATALOGUE: Final = (Answer, Catalogue, Picture, draw, open_catalogue, suspects)
 
 
 def from_python(visit: Visit) -> Page:
-    """An example with what it prints, and every name of the front doors in a sentence."""
+    """Show an example with its output, and each name of the front doors in a sentence."""
     of_verify = {f"verify.{name}": getattr(verify, name) for name in verify.__all__}
     of_catalogue = {f"catalogue.{item.__name__}": item for item in _OF_CATALOGUE}
     names = [
@@ -28,5 +28,5 @@ def from_python(visit: Visit) -> Page:
 
 
 def _first_words(item: object) -> str:
-    """The first paragraph of what something says of itself, without the marks of code."""
+    """Return the first paragraph of a docstring, without the marks of code."""
     return (inspect.getdoc(item) or "").partition("\n\n")[0].replace("`", "")

@@ -1,4 +1,4 @@
-"""What is refused before any work is done for it: addresses that no page makes, and other doors."""
+"""The gate refuses requests before any work is done for them, such as overlong addresses."""
 
 from collections.abc import Awaitable, Callable, Collection
 from functools import cached_property
@@ -6,27 +6,27 @@ from typing import Any, Final
 
 from datasette.utils.asgi import Request
 
-from catalogue.pages.site import HEADERS
-from catalogue.pages.visit import (
+from catalogue.pages.contract import (
     MissingError,
     NotAllowedError,
     NotOursError,
     RefusalError,
     TooLongError,
 )
+from catalogue.pages.response import HEADERS
 from verify.base.problems import shown
 
 #: In bytes, of path and query: a pasted circuit file of 8,000 characters has room, even where each
 #: is written as three.
 LONGEST_ADDRESS: Final = 40_000
-#: More than any form of ours has; nobody tries two hundred combinations of positions.
+#: No form of ours has so many; nobody tries two hundred combinations of positions.
 MOST_KEYS: Final = 200
 
-#: Names of this machine itself, to which no name server on the way can lead.
+#: Names of this machine itself, which no name server on the way can redirect.
 OWN_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
 
 _METHODS: Final = ("GET", "HEAD")
-#: Of what Datasette has under this all but these are for whoever debugs a server.
+#: All of Datasette's pages under this prefix but these are for debugging a server.
 _SYSTEM: Final = "/-/"
 _OPEN: Final = ("/-/miswire", "/-/static/")
 
@@ -52,10 +52,10 @@ def require_short(scope: Scope) -> None:
 
 
 def parse_queries_once() -> None:
-    """Let Datasette parse the query of a request once.
+    """Make Datasette parse the query of a request once.
 
-    Datasette 0.65 does so at each of its many reads, several for every key, on the thread that
-    serves everybody: of an address within the bounds above that took seconds.
+    Datasette 0.65 parses it at each of its many reads, several times for every key, on the thread
+    that serves everybody: for an address within the bounds above that took seconds.
     """
     if isinstance(Request.__dict__["args"], property):
         parsed: Any = cached_property(Request.args.fget)
@@ -64,7 +64,7 @@ def parse_queries_once() -> None:
 
 
 def whole_responses(send: Any) -> Any:
-    """A `send` that keeps the status back until there is something of the body.
+    """Wrap `send` so that the status waits for the first part of the body.
 
     A response that fails while its body is made can then still become a refusal.
     """
@@ -84,7 +84,7 @@ def whole_responses(send: Any) -> Any:
 
 
 async def refuse(scope: Scope, send: Any, error: RefusalError) -> None:
-    """Answer with the sentence of a refusal, alone, without asking the catalogue anything."""
+    """Answer with the sentence of a refusal alone, without asking the catalogue anything."""
     body = f"{error.title}. {error}\n".encode()
     headers = {
         **HEADERS,
@@ -103,9 +103,9 @@ async def refuse(scope: Scope, send: Any, error: RefusalError) -> None:
 
 
 class Gate:
-    """The door of `miswire serve`: the names it answers to, and what of Datasette it shows.
+    """The gate of `miswire serve` checks the name it is asked for and which page of Datasette.
 
-    A page elsewhere whose name server says that its name is this machine's could read a catalogue
+    A foreign page whose name server says that its name is this machine's could read a catalogue
     through a visitor's browser; the name that the browser then sends is not one of `names`.
     """
 
@@ -139,7 +139,7 @@ class Gate:
 
 
 def host_name(host: str) -> str | None:
-    """The name in a Host header, without its port; None if it is not of that form."""
+    """Return the name in a Host header, without its port; None if the header is malformed."""
     name, mark, port = host.rpartition(":") if not host.endswith("]") else (host, "", "")
     if not mark:
         return host.lower()
@@ -152,7 +152,7 @@ def _require_reading(scope: Scope) -> None:
 
 
 def _require_open(scope: Scope) -> None:
-    """Refuse the pages for debugging, which tell of the machine and of where the file is."""
+    """Refuse the pages for debugging, which reveal the machine and the path of the file."""
     path: str = (scope.get("raw_path") or scope["path"].encode()).decode("latin-1")
     if path.startswith(_SYSTEM) and not path.startswith(_OPEN):
         raise MissingError("There is no such page; the home page has the ways in.")

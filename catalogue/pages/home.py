@@ -2,9 +2,9 @@
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.contract import Page, Visit
 from catalogue.pages.counts import IS_MIMIC, counts_by_kind
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.store.coverage import scope_groups
 from catalogue.store.fault_tables import VIEWS
 from catalogue.store.tables import TABLES
@@ -13,8 +13,8 @@ _SIGNATURES: Final = 6
 
 
 def home(visit: Visit) -> Page:
-    """The ways in, with numbers from the catalogue."""
-    counts = counts_by_kind(visit, Choice())
+    """Show the ways in, with numbers from the catalogue."""
+    counts = counts_by_kind(visit, FaultChoice())
     hazards = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as faults,"
         f" coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"

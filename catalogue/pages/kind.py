@@ -2,27 +2,27 @@
 
 from collections.abc import Iterator
 
+from catalogue.pages.contract import Facts, Page, Row, Visit
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.lookup import named_row
-from catalogue.pages.spelled import site_number
-from catalogue.pages.visit import Facts, Page, Row, Visit
+from catalogue.pages.rendered import site_place
 from catalogue.store.coverage import scheme_title
 from verify.fault.contract import FaultKind
 from verify.fault.registry import fault_kinds
 
 
 def kind(visit: Visit) -> Page:
-    """One kind of mistake."""
+    """Show one kind of mistake."""
     row = named_row(visit, "fault_kind", visit.parts["kind"])
     known = next((kind for kind in fault_kinds() if kind.name == row["name"]), None)
-    sizes = list(_sizes(visit, row))
+    sizes = list(_counts_by_size(visit, row))
     found = any(size["total"] for size in sizes)
     return Page(
         f"Fault kind: {row['title']}",
         "kind",
         {
             **{key: row[key] for key in ("name", "title", "description", "version")},
-            "examples": list(_examples(visit, row, known)) if known else [],
+            "examples": list(_worked_examples(visit, row, known)) if known else [],
             "verdicts": [r["name"] for r in visit.rows("select name from verdict order by id")],
             "sizes": sizes,
             "nothing": None if found else nothing_found(visit, kind=row["name"]),
@@ -30,8 +30,8 @@ def kind(visit: Visit) -> Page:
     )
 
 
-def _examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
-    """The examples of the kind; `is_stored` if the catalogue has the circuit and the fault."""
+def _worked_examples(visit: Visit, row: Row, known: FaultKind) -> Iterator[Facts]:
+    """Yield the kind's examples; `is_stored` if the catalogue has circuit and fault."""
     for example in known.examples:
         circuit, site = example.label, ",".join(example.site)
         yield {
@@ -50,13 +50,13 @@ def _is_stored(visit: Visit, row: Row, label: str, site: str) -> bool:
         circuit
         and visit.row(
             "select 1 from fault where circuit_id = ? and kind_id = ? and site = ?",
-            *(circuit["id"], row["id"], site_number(circuit, row["name"], site)),
+            *(circuit["id"], row["id"], site_place(circuit, row["name"], site)),
         )
     )
 
 
-def _sizes(visit: Visit, row: Row) -> Iterator[Facts]:
-    """Counts by verdict for each size and scheme that the catalogue covers."""
+def _counts_by_size(visit: Visit, row: Row) -> Iterator[Facts]:
+    """Yield counts by verdict for each size and scheme that the catalogue covers."""
     rows = visit.rows(
         "select locations, scheme, origin, verdict.name as verdict, sum(faults) as number"
         " from profile join verdict on verdict.id = verdict_id"

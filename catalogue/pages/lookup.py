@@ -1,15 +1,15 @@
-"""The rows that labels in an address stand for."""
+"""The labels in an address are looked up here and give the rows they stand for."""
 
 from typing import Final
 
 from catalogue.pages.addresses import HASHED, LONGEST_WORD, signature_label
-from catalogue.pages.visit import MissingError, Row, Visit
+from catalogue.pages.contract import MissingError, Row, Visit
 
 _WHAT: Final = {"verdict": "verdict", "fault_kind": "kind of fault", "hazard": "hazard"}
 
 
 def named_row(visit: Visit, table: str, name: str) -> Row:
-    """A verdict, fault kind or hazard by name. Raises MissingError with the names there are."""
+    """Return a verdict, kind or hazard by name. Raises MissingError with the known names."""
     row = visit.row(f"select * from {table} where name = ?", name)
     if row is None:
         known = ", ".join(r["name"] for r in visit.rows(f"select name from {table} order by id"))
@@ -18,7 +18,7 @@ def named_row(visit: Visit, table: str, name: str) -> Row:
 
 
 def circuit_row(visit: Visit, label: str) -> Row:
-    """A circuit by label. Raises MissingError."""
+    """Return a circuit by label. Raises MissingError."""
     row = visit.row(
         "select circuit.*, verdict.name as verdict, verdict.meaning as meaning,"
         " signature.word, signature.name as signature_name"
@@ -35,7 +35,7 @@ def circuit_row(visit: Visit, label: str) -> Row:
 
 
 def signature_row(visit: Visit, label: str) -> Row:
-    """A signature by its word, or the hash that stands for a long one. Raises MissingError."""
+    """Return a signature by its word, or a long one by its hash. Raises MissingError."""
     if label.startswith(HASHED):
         long_words = visit.rows("select * from signature where length(word) > ?", LONGEST_WORD)
         row = next((row for row in long_words if signature_label(row["word"]) == label), None)

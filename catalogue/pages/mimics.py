@@ -1,20 +1,20 @@
-"""Which mistakes still pass every flip: by hazard, place, kind and name, and layout by layout."""
+"""The page of mistakes that pass every flip: by hazard, place, kind and name, and by layout."""
 
 import re
 from collections import Counter
 from typing import Final
 
+from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.coverage import nothing_found
 from catalogue.pages.desksketch import sketch
 from catalogue.pages.paging import paged, whole_number
-from catalogue.pages.spelled import SPELLED_BY, with_words
-from catalogue.pages.visit import Facts, Page, Visit
+from catalogue.pages.rendered import RENDER_COLUMNS, with_words
 from catalogue.store.coverage import scheme_title
 from verify.behaviour.judgement import VERDICTS
 from verify.layout.enumeration import Layout
 
-#: What a page counts of `profile`: all faults of layouts, and the mimics among them.
+#: Sums over `profile`: all faults of layouts, and the mimics among them.
 _COUNTED: Final = f"sum(faults) as faults, coalesce(sum(faults * ({IS_MIMIC})), 0) as mimics"
 _FROM: Final = (
     "from profile where origin = 'layout' and (? is null or profile.locations = ?)"
@@ -23,12 +23,12 @@ _FROM: Final = (
 _TITLE: Final = "Which mistakes still pass every flip"
 _NAMES: Final = 10
 _EXAMPLES: Final = 3
-#: A layout with a longer label has no picture.
+#: A layout with a longer label gets no picture.
 _MOST_DRAWN: Final = 8
 
 
 def mimics(visit: Visit) -> Page:
-    """Counts and shares of mimics among the faults of all layouts that the filters leave."""
+    """Show counts and shares of mimics among the layouts' faults that pass the filters."""
     locations = whole_number(visit.query, "locations")
     scheme = visit.query.get("scheme", "")
     where = (locations, locations, scheme, scheme)
@@ -51,7 +51,7 @@ def mimics(visit: Visit) -> Page:
             "by_kind": _by_kind(visit, where),
             "by_place": _by_place(visit, where),
             "by_name": _by_name(visit, where),
-            "examples": _examples(visit, where),
+            "examples": _example_mimics(visit, where),
             **_by_layout(visit, where),
         },
     )
@@ -71,7 +71,7 @@ def _choices(visit: Visit) -> Facts:
 
 
 def _by_hazard(visit: Visit, where: tuple[object, ...], mimics: int) -> list[Facts]:
-    """The share is that of the mimics; a mimic can have several hazards."""
+    """Count by hazard; the share is that of the mimics, and a mimic can have several hazards."""
     rows = visit.rows(
         "select hazard.name, title, coalesce(sum(faults), 0) as mimics from hazard"
         f" left join (select hazard_set, faults {_FROM} and {IS_MIMIC})"
@@ -92,7 +92,7 @@ def _by_kind(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _by_place(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """Boxes by the switch that is in them, first to last as the current meets them."""
+    """Count by box, which is named after its switch, first to last as the current meets them."""
     found: Counter[str] = Counter()
     passed: Counter[str] = Counter()
     for row in visit.rows(
@@ -111,7 +111,7 @@ def _by_place(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _place(place: str, locations: int) -> str:
-    """Where a fault is, in words that fit every size."""
+    """Return where a fault is, in words that fit every size."""
     if place == "":
         return "the whole circuit"
     if "-run" in place:
@@ -124,7 +124,7 @@ def _place(place: str, locations: int) -> str:
 
 
 def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """The names that most mimics have."""
+    """Return the names that most mimics have."""
     rows = visit.rows(
         f"select family.name, sum(mimics) as mimics from (select family_id, {_COUNTED} {_FROM}"
         " group by 1) join family on family.id = family_id group by 1"
@@ -134,14 +134,14 @@ def _by_name(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
     return [dict(row) for row in rows]
 
 
-def _examples(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
-    """A mimic for each of the hazards that most mimics have, the simplest circuit's first."""
+def _example_mimics(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
+    """Return a mimic for each of the commonest hazards, in the simplest circuit."""
     rows = visit.rows(
         f"with passing as (select hazard_set, faults, example_id {_FROM} and {IS_MIMIC}),"
         " leading as (select hazard.id, sum(faults) as mimics, min(example_id) as example"
         " from hazard join passing on hazard_set >> (hazard.id - 1) & 1 group by 1"
         f" order by mimics desc limit {_EXAMPLES:d})"
-        f" select hazard.title, {SPELLED_BY} from leading join hazard on hazard.id = leading.id"
+        f" select hazard.title, {RENDER_COLUMNS} from leading join hazard on hazard.id = leading.id"
         " join fault on fault.id = example join circuit on circuit.id = circuit_id"
         " join fault_kind as kind on kind.id = kind_id order by leading.mimics desc",
         *where,
@@ -150,7 +150,7 @@ def _examples(visit: Visit, where: tuple[object, ...]) -> list[Facts]:
 
 
 def _by_layout(visit: Visit, where: tuple[object, ...]) -> Facts:
-    """A page of the circuits, those with the largest share of mimics first."""
+    """Return a page of circuits, those with the largest share of mimics first."""
     chosen = "origin = 'layout' and (? is null or locations = ?) and (? = '' or scheme = ?)"
     total = visit.number(f"select count(*) from circuit where {chosen}", *where)
     paging = paged(visit.query, total)

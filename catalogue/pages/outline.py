@@ -1,14 +1,14 @@
-"""The layout of a circuit as a tree of boxes, from the feed outwards, as a list can tell it."""
+"""An outline shows the layout of a circuit as a nested list of boxes, from the feed outwards."""
 
 from collections.abc import Sequence
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable
 
 
 def outline(circuit: Circuit) -> list[Facts]:
-    """The feed's box with the boxes that cables lead on to below it, then boxes no cable reaches.
+    """Return the feed's box with all boxes it leads to nested in it, then unreached boxes.
 
     Every box and every cable is there once. Cables side by side stand together; one that closes a
     ring is among the `more_cables` of the box where it is met.
@@ -49,7 +49,7 @@ class _Outline:
                     queue.append(other)
 
     def facts(self, name: str, cables: Sequence[Cable] = ()) -> Facts:
-        """A box with the cables that lead to it, and everything beyond."""
+        """Return a box with the cables that lead to it, and everything beyond it."""
         box = next(box for box in self.circuit.boxes if box.name == name)
         return {
             "box": name,

@@ -1,13 +1,13 @@
-"""Lists too long for one page, numbers in a query, and words to search for."""
+"""Long lists are paged; numbers and search words are read from a query."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from catalogue.pages.visit import Facts, RefusalError
+from catalogue.pages.contract import Facts, RefusalError
 
 PAGE_SIZE: Final = 50
-#: Pages that a list has at most: to find the rows of one takes longer the further on it is.
+#: A list has at most so many pages: rows further on take longer to find.
 MOST_PAGES: Final = 1000
 LONGEST_SEARCH: Final = 200
 
@@ -22,16 +22,16 @@ class Paging:
 
     @property
     def pages(self) -> int:
-        """How many pages there are; an empty list has one, a long one `MOST_PAGES`."""
+        """The number of pages; an empty list has one, a long one `MOST_PAGES`."""
         return min(MOST_PAGES, max(1, -(-self.total // self.size)))
 
     @property
     def skip(self) -> int:
-        """How many entries come before this page."""
+        """The number of entries before this page."""
         return (self.number - 1) * self.size
 
     def facts(self) -> Facts:
-        """What a list says about its pages."""
+        """The facts that a list shows about its pages."""
         return {
             "page": self.number,
             "pages": self.pages,
@@ -42,7 +42,7 @@ class Paging:
 
 
 def paged(query: Mapping[str, str], total: int) -> Paging:
-    """The page that a query asks for. Raises RefusalError beyond the last."""
+    """Return the page that a query asks for. Raises RefusalError beyond the last."""
     asked = whole_number(query, "page")
     paging = Paging(1 if asked is None else asked, total)
     if not 1 <= paging.number <= paging.pages:
@@ -53,7 +53,7 @@ def paged(query: Mapping[str, str], total: int) -> Paging:
 
 
 def whole_number(query: Mapping[str, str], name: str) -> int | None:
-    """A number in a query, None if it is absent or empty. Raises RefusalError if it is none."""
+    """Return a number in a query, None if it is empty. Raises RefusalError if it is no number."""
     text = query.get(name, "").strip()
     if not text:
         return None
@@ -63,5 +63,5 @@ def whole_number(query: Mapping[str, str], name: str) -> int | None:
 
 
 def search_words(text: str) -> str:
-    """A search for rows that have all words of `text`, whatever characters are in it."""
+    """Return a search for rows with all words of `text`, whatever characters are in it."""
     return " ".join(f'"{word.replace(chr(34), chr(34) * 2)}"' for word in text.split())

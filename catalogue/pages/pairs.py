@@ -1,14 +1,14 @@
-"""Two mistakes at once: how many hide each other, layout by layout, and each such pair."""
+"""The pages on two mistakes at once: how many hide each other, by layout, and each such pair."""
 
 from typing import Final
 
 from catalogue.drawing.pictures import wiring_picture
+from catalogue.pages.contract import Facts, MissingError, Page, RefusalError, Row, Visit
 from catalogue.pages.lookup import circuit_row, named_row
 from catalogue.pages.paging import paged
 from catalogue.pages.pictures import picture
-from catalogue.pages.spelled import site_number, spelled, with_words
-from catalogue.pages.states import forms_of
-from catalogue.pages.visit import Facts, MissingError, Page, RefusalError, Row, Visit
+from catalogue.pages.rendered import render_fault, site_place, with_words
+from catalogue.pages.state_tables import forms_of
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.behaviour.hazards import HAZARD_NAMES
@@ -33,7 +33,7 @@ _EXAMPLES: Final = (
     ("makes-mimic", "mimic"),
     ("breaks", "trips"),
 )
-#: Pairs are few: SQLite is told to begin with them (a cross join keeps its order).
+#: SQLite must begin with the pairs, which are few: a cross join keeps its order.
 _PAIRS: Final = (
     "from pair cross join fault as one on one.id = pair.fault_id"
     " cross join outcome as one_outcome on one_outcome.id = one.outcome_id"
@@ -54,7 +54,7 @@ _PAIR: Final = (
 
 
 def pairs(visit: Visit) -> Page:
-    """Counts of pairs by what becomes of them, by layout and kind; and the list of those told."""
+    """Show counts of pairs by outcome, layout and kind, and the pairs stored one by one."""
     if not visit.number("select count(*) from pair_set"):
         return Page(_TITLE, "pairs", {"nothing": NOT_COMPUTED})
     return Page(
@@ -64,17 +64,17 @@ def pairs(visit: Visit) -> Page:
             "nothing": None,
             "outcomes": [{"name": name, "meaning": MEANINGS[name]} for name in OUTCOMES],
             "sizes": sizes(visit),
-            "layouts": _layouts(visit),
-            "kinds": _kinds(visit),
-            "states": _states(visit),
-            "examples": _examples(visit),
-            **_listed(visit),
+            "layouts": _layout_counts(visit),
+            "kinds": _kind_counts(visit),
+            "states": _detection_by_state(visit),
+            "examples": _example_pairs(visit),
+            **_page_of_pairs(visit),
         },
     )
 
 
 def sizes(visit: Visit) -> list[Facts]:
-    """For each number of locations and scheme how many pairs there are, and what they do."""
+    """Return how many pairs there are and what they do, by number of locations and scheme."""
     rows = visit.rows(
         "select locations, scheme, count(*) as circuits, sum(existing) as existing,"
         " sum(judged) as judged, min(states_one) as one_least, max(states_one) as one_most,"
@@ -101,8 +101,8 @@ def sizes(visit: Visit) -> list[Facts]:
     ]
 
 
-def _layouts(visit: Visit) -> list[Facts]:
-    """The layouts all of whose pairs were judged, those with the largest share hidden first."""
+def _layout_counts(visit: Visit) -> list[Facts]:
+    """Return the layouts with all pairs judged, those with the largest share hidden first."""
     columns = ", ".join(
         f"coalesce(sum(pairs * (outcome = '{name}')), 0) as \"{name}\"" for name in OUTCOMES
     )
@@ -118,8 +118,8 @@ def _layouts(visit: Visit) -> list[Facts]:
     return [{**dict(row), "share": row["hides-both"] / row["existing"]} for row in rows]
 
 
-def _kinds(visit: Visit) -> list[Facts]:
-    """The kinds of which most pairs hide each other, where all pairs were judged."""
+def _kind_counts(visit: Visit) -> list[Facts]:
+    """Return the kinds of which most pairs hide each other, where all pairs were judged."""
     return visit.facts(
         "select one.name as one, one.title as one_title, other.name as other,"
         " other.title as other_title, sum(pairs * (outcome = 'hides-both')) as hidden,"
@@ -130,8 +130,8 @@ def _kinds(visit: Visit) -> list[Facts]:
     )
 
 
-def _states(visit: Visit) -> list[Facts]:
-    """How much one state shows, of mistakes that change the function: one, and two at once."""
+def _detection_by_state(visit: Visit) -> list[Facts]:
+    """Return how many function-changing mistakes, one and two at once, each state shows."""
     return visit.facts(
         "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
         " max(1.0 * pair_state.faults / changing) as one_most,"
@@ -150,8 +150,8 @@ def _states(visit: Visit) -> list[Facts]:
     )
 
 
-def _examples(visit: Visit) -> list[Facts]:
-    """A pair of each sort that teaches something, preferably of two kinds a person would do."""
+def _example_pairs(visit: Visit) -> list[Facts]:
+    """Return an instructive pair of each sort, of two kinds that people do if possible."""
     found = []
     for outcome, verdict in _EXAMPLES:
         row = visit.row(
@@ -162,13 +162,13 @@ def _examples(visit: Visit) -> list[Facts]:
             verdict,
         )
         if row:
-            found.append(_facts(row))
+            found.append(_pair_facts(row))
     return found
 
 
-def _facts(row: Row) -> Facts:
+def _pair_facts(row: Row) -> Facts:
     hazards = [name for i, name in enumerate(HAZARD_NAMES) if row["hazard_set"] >> i & 1]
-    other = spelled(row["circuit"], row["file"], row["other_kind"], row["other_site"])
+    other = render_fault(row["circuit"], row["file"], row["other_kind"], row["other_site"])
     return {
         **with_words(row),
         "other_site": other.site,
@@ -178,8 +178,8 @@ def _facts(row: Row) -> Facts:
     }
 
 
-def _listed(visit: Visit) -> Facts:
-    """A page of the pairs told one by one."""
+def _page_of_pairs(visit: Visit) -> Facts:
+    """Return a page of the pairs that are stored one by one."""
     circuit, outcome = visit.query.get("circuit", ""), visit.query.get("outcome", "")
     if outcome and outcome not in OUTCOMES:
         raise RefusalError(f"outcome must be one of {', '.join(OUTCOMES)}; leave it out for all.")
@@ -205,12 +205,12 @@ def _listed(visit: Visit) -> Facts:
         },
         "total": total,
         **paging.facts(),
-        "pairs": [_facts(row) for row in rows],
+        "pairs": [_pair_facts(row) for row in rows],
     }
 
 
 def pair(visit: Visit) -> Page:
-    """One pair of mistakes, judged again by the independent engine while its page is made."""
+    """Show one pair of mistakes, judged again by the independent engine for this page."""
     row, intended, one, other = _pair(visit)
     both = both_made(intended, one, other)
     circuits = (intended, one.apply(intended), other.apply(intended), both)
@@ -225,7 +225,7 @@ def pair(visit: Visit) -> Page:
         f"Two mistakes in {row['circuit']}",
         "pair",
         {
-            **_facts(row),
+            **_pair_facts(row),
             "rechecked": judged[-1].verdict,
             "hazards_found": list(judged[-1].hazards),
             "states": [
@@ -245,19 +245,19 @@ def pair(visit: Visit) -> Page:
 
 
 def pair_picture(visit: Visit) -> Page:
-    """The wiring of a circuit beside the same with both mistakes of a pair."""
+    """Show a circuit's wiring beside the same with both mistakes of a pair."""
     row, intended, one, other = _pair(visit)
     svg = wiring_picture(both_made(intended, one, other), intended=intended)
     return Page(f"Two mistakes in {row['circuit']}", "refusal", {}, svg=svg)
 
 
 def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
-    """The pair that an address names. Raises MissingError."""
+    """Return the pair that an address names. Raises MissingError."""
     parts = visit.parts
     circuit = circuit_row(visit, parts["circuit"])
     kinds = [named_row(visit, "fault_kind", parts[name]) for name in ("kind", "other_kind")]
     sites = [
-        site_number(circuit, kind["name"], parts[name])
+        site_place(circuit, kind["name"], parts[name])
         for kind, name in zip(kinds, ("site", "other_site"), strict=True)
     ]
     row = visit.row(

@@ -1,4 +1,4 @@
-"""Pictures on pages: the wiring or the schematic, in a state that plain links choose."""
+"""Pictures on pages show the wiring or the schematic, in a state that plain links choose."""
 
 from collections.abc import Iterator, Mapping
 from typing import Final
@@ -7,14 +7,14 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state
-from catalogue.pages.visit import Facts, RefusalError, Visit
+from catalogue.drawing.state_view import parse_state
+from catalogue.pages.contract import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.behaviour.findings import position
 from verify.circuit.model import Circuit
 from verify.verdict.evidence import Evidence
 
-#: Drawings of more boxes than this help nobody on a page; `miswire draw` makes them all the same.
+#: A drawing of more boxes helps nobody on a page; `miswire draw` makes it all the same.
 MOST_BOXES: Final = 24
 
 _VIEWS: Final = {
@@ -31,7 +31,7 @@ def picture(
     *,
     intended: Circuit | None = None,
 ) -> Facts:
-    """What a page shows of a circuit, with the links that change it.
+    """Return the picture of a circuit for a page, with the links that change it.
 
     The query chooses: ``view`` one of wiring, found and schematic, ``state`` a position for every
     switch, ``path`` the claim whose evidence is shown along its path, in its own state.
@@ -43,10 +43,10 @@ def picture(
             f"view must be one of {', '.join(_views(intended))}; leave it out to see the wiring."
         )
     shown = _evidence(visit, evidence)
-    state = _state(visit, circuit) if shown is None else shown.state
+    state = _asked_state(visit, circuit) if shown is None else shown.state
     return {
-        "svg": _drawn(circuit, view, state, shown, intended),
-        "state": None if state is None else _positions(circuit, state),
+        "svg": _picture_or_none(circuit, view, state, shown, intended),
+        "state": None if state is None else _positions_text(circuit, state),
         "views": [
             {"title": _VIEWS[name], "link": _link(name, circuit, state), "is_shown": name == view}
             for name in _views(intended)
@@ -56,7 +56,7 @@ def picture(
         "paths": [
             {
                 "claim": claim,
-                "link": _query(view=view, path=claim),
+                "link": _picture_query(view=view, path=claim),
                 "is_shown": shown is item,
             }
             for claim, item in evidence.items()
@@ -79,7 +79,7 @@ def _evidence(visit: Visit, evidence: Mapping[str, object]) -> Evidence | None:
     return item
 
 
-def _state(visit: Visit, circuit: Circuit) -> int | None:
+def _asked_state(visit: Visit, circuit: Circuit) -> int | None:
     text = visit.query.get("state")
     if not text:
         return None
@@ -89,14 +89,14 @@ def _state(visit: Visit, circuit: Circuit) -> int | None:
         raise RefusalError(" ".join(f"{problem}." for problem in error.problems)) from error
 
 
-def _drawn(
+def _picture_or_none(
     circuit: Circuit,
     view: str,
     state: int | None,
     evidence: Evidence | None,
     intended: Circuit | None,
 ) -> Markup | None:
-    """The picture, or None where the circuit is too large for one on a page."""
+    """Return the picture, or None where the circuit is too large for one on a page."""
     if len(circuit.boxes) > MOST_BOXES:
         return None
     if view == "schematic":
@@ -112,7 +112,7 @@ def _drawn(
 
 
 def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
-    """For each switch its position, and the link that moves it."""
+    """Yield for each switch its position, and the link that moves it."""
     for number, switch in enumerate(circuit.switches):
         moved = 0 if state is None else state ^ 1 << number
         yield {
@@ -122,16 +122,16 @@ def _handles(view: str, circuit: Circuit, state: int | None) -> Iterator[Facts]:
         }
 
 
-def _positions(circuit: Circuit, state: int) -> str:
+def _positions_text(circuit: Circuit, state: int) -> str:
     return ",".join(
         f"{switch.name}={position(state, number)}" for number, switch in enumerate(circuit.switches)
     )
 
 
 def _link(view: str, circuit: Circuit, state: int | None) -> str:
-    return _query(view=view, state="" if state is None else _positions(circuit, state))
+    return _picture_query(view=view, state="" if state is None else _positions_text(circuit, state))
 
 
-def _query(**parameters: str) -> str:
+def _picture_query(**parameters: str) -> str:
     given = {k: v for k, v in parameters.items() if v and (k, v) != ("view", "wiring")}
     return "?" + urlencode(given, safe=",=") + "#picture"

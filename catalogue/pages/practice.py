@@ -1,7 +1,8 @@
-"""Practice: a curated case to flip, look at and name, with nothing but plain links.
+"""The page for practice: a curated case to flip, look at and name, with plain links only.
 
-The address holds all there is to remember: which case, how the switches stand, which combinations
-were seen, whether the boxes are open, and what was answered. Nothing is stored anywhere.
+The address holds everything that must be remembered: which case, how the switches stand, which
+combinations were seen, whether the boxes are open, and what was answered. Nothing is stored
+anywhere.
 """
 
 import random
@@ -13,34 +14,34 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from catalogue.lessons.curated import LEVELS, Case, shipped
-from catalogue.lessons.forms import AnswerForm, sheet_form
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.json_forms import AnswerForm, sheet_form
 from catalogue.lessons.questions import Question, shuffle
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.wording import USAGE_TITLES, USAGES, Usage, wording
+from catalogue.lessons.usage import USAGE_TITLES, USAGES, Usage, rewording
+from catalogue.pages.contract import Facts, Page, RefusalError, Visit
 from catalogue.pages.paging import whole_number
-from catalogue.pages.spelled import site_number
-from catalogue.pages.visit import Facts, Page, RefusalError, Visit
-from catalogue.report.forms import StateForm, state_forms
+from catalogue.pages.rendered import site_place
+from catalogue.report.json_forms import StateForm, state_forms
 from verify.base.problems import listing
 
 _TITLE: Final = "Practice"
 _SHEETS_KEPT: Final = 16
 _MOST_SEED: Final = 2**31 - 1
-#: The answer of whoever wants to be told.
+#: This answer asks for the solution.
 _TELL: Final = "tell"
 
 
 def practice(visit: Visit) -> Page:
-    """One case, as far as its visitor has come with it."""
+    """Show one case, as far as its visitor has come with it."""
     query = visit.query
     seed = whole_number(query, "seed") or 0
-    level = _choice("level", query.get("level", ""), ("", *LEVELS))
-    usage = cast(Usage, _choice("terms", query.get("terms") or "us", USAGES))
+    level = _one_of("level", query.get("level", ""), ("", *LEVELS))
+    usage = cast(Usage, _one_of("terms", query.get("terms") or "us", USAGES))
     cases = [case for case in shipped().cases if level in ("", case.level)]
     if seed > _MOST_SEED or not cases:
         raise RefusalError(f"seed must be a whole number up to {_MOST_SEED}; leave it out.")
-    case = _drawn(cases, seed)
+    case = _case_of_seed(cases, seed)
     try:
         sheet = _worked(case, usage)
     except KeyError:
@@ -48,8 +49,8 @@ def practice(visit: Visit) -> Page:
     return _Practice(visit, sheet, seed).page()
 
 
-def _drawn(cases: Sequence[Case], seed: int) -> Case:
-    """The case of a number: as it counts up, all come by before one comes again."""
+def _case_of_seed(cases: Sequence[Case], seed: int) -> Case:
+    """Return the case of a number; counting up shows every case before any comes again."""
     round_, place = divmod(seed, len(cases))
     order = list(cases)
     shuffle(order, random.Random(round_))
@@ -74,19 +75,19 @@ class _Practice:
         self._visit = visit
         self._sheet = sheet
         self._seed = seed
-        self._say = wording(sheet.usage)
+        self._say = rewording(sheet.usage)
         states = 1 << len(sheet.found.switches)
         self._state = self._number("state", states - 1)
         self._seen = self._number("seen", (1 << states) - 1) | 1 << self._state
         self._question: Question = sheet.questions[0]
         letters = [choice.id for choice in self._question.choices]
-        self._answer = _choice(
+        self._answer = _one_of(
             "answer", visit.query.get("answer", ""), ("", *letters, _TELL), show_none=False
         )
-        self._is_open = _choice("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
+        self._is_open = _one_of("boxes", visit.query.get("boxes", ""), ("", "open")) == "open"
 
     def page(self) -> Page:
-        """The page, with the solution once it was found or asked for."""
+        """Show the case, with the solution once it was found or asked for."""
         sheet, case = self._sheet, self._sheet.case
         forms = self._forms()
         chosen = next((c for c in self._question.choices if c.id == self._answer), None)
@@ -98,7 +99,7 @@ class _Practice:
             "case_title": self._say(case.title),
             "level": case.level,
             "story": self._say(case.story),
-            "conversion": sheet.dress.note,
+            "conversion": sheet.renaming.note,
             "warnings": list(self._warnings()),
             "fault": self._place if is_solved and self._stored is not None else None,
             "left_out": len(shipped().problems),
@@ -121,7 +122,7 @@ class _Practice:
             "solution": self._solution() if is_solved else None,
             "another": _another(self._visit.query, self._seed),
             "levels": [
-                {"title": level or "any level", "link": "?" + _query(level=level)}
+                {"title": level or "any level", "link": "?" + _practice_query(level=level)}
                 for level in ("", *LEVELS)
             ],
             "usages": [
@@ -143,7 +144,7 @@ class _Practice:
         return [] if seen is None else list(state_forms(self._sheet.found, seen))
 
     def _warnings(self) -> Iterator[str]:
-        """What is no longer as the entry or the catalogue says."""
+        """Yield where the case is no longer as the entry or the catalogue says."""
         sheet = self._sheet
         if sheet.changed:
             yield sheet.changed
@@ -152,14 +153,14 @@ class _Practice:
 
     @property
     def _place(self) -> Facts:
-        """The case as a catalogue addresses it."""
+        """Return how a catalogue addresses the case."""
         case = self._sheet.case
         kind, _, site = case.fault.partition("/")
         return {"circuit": case.circuit, "kind": kind, "site": site}
 
     @cached_property
     def _stored(self) -> str | None:
-        """The verdict that the catalogue holds, None if it does not have the fault."""
+        """Return the verdict that the catalogue holds, None if it does not have the fault."""
         case = self._sheet.case
         kind, _, site = case.fault.partition("/")
         circuit = self._visit.row(
@@ -171,12 +172,12 @@ class _Practice:
             "select verdict.name from fault cross join outcome on outcome.id = outcome_id"
             " join verdict on verdict.id = verdict_id join fault_kind as kind on kind.id = kind_id"
             " where circuit_id = ? and kind.name = ? and site = ?",
-            *(circuit["id"], kind, site_number(circuit, kind, site)),
+            *(circuit["id"], kind, site_place(circuit, kind, site)),
         )
         return None if row is None else str(row["name"])
 
     def _link(self, **changed: str) -> str:
-        """The address of this page with something changed."""
+        """Return the address of this page with some parameters changed."""
         here = {
             "seed": str(self._seed),
             "level": self._visit.query.get("level", ""),
@@ -186,7 +187,7 @@ class _Practice:
             "boxes": "open" if self._is_open else "",
             "answer": self._answer,
         }
-        return "?" + _query(**here | changed)
+        return "?" + _practice_query(**here | changed)
 
     def _handles(self, forms: Sequence[StateForm]) -> Iterator[Facts]:
         for bit, switch in enumerate(self._sheet.found.switches):
@@ -222,11 +223,11 @@ class _Practice:
         return drawn
 
 
-def _query(**parameters: str) -> str:
+def _practice_query(**parameters: str) -> str:
     return urlencode({key: value for key, value in parameters.items() if value})
 
 
-def _choice(key: str, word: str, known: Sequence[str], *, show_none: bool = True) -> str:
+def _one_of(key: str, word: str, known: Sequence[str], *, show_none: bool = True) -> str:
     if word not in known:
         words = listing(filter(None, known))
         raise RefusalError(

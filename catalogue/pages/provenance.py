@@ -1,12 +1,12 @@
-"""Where a page's facts come from: the run that proved them, and the audits since."""
+"""The provenance of a page's facts: the run that proved them, and the audits since."""
 
-from catalogue.pages.visit import Facts, Visit
+from catalogue.pages.contract import Facts, Visit
 
 _RUN = "run.started, run.finished, run.version, run.engine, run.plan, run.self_check, run.digest"
 
 
 def provenance(visit: Visit, work_id: str) -> Facts:
-    """The batch that proved a circuit and its faults, with its run and the audits of the file."""
+    """Return the batch of a circuit and its faults, with its run and the file's audits."""
     run = visit.row(
         f"select {_RUN} from work join run on run.id = run_id where work.id = ?", work_id
     )
@@ -14,13 +14,13 @@ def provenance(visit: Visit, work_id: str) -> Facts:
 
 
 def last_run(visit: Visit) -> Facts | None:
-    """The newest run, whose digest is that of the whole file."""
+    """Return the newest run, whose digest is that of the whole file."""
     run = visit.row(f"select {_RUN} from run order by id desc limit 1")
     return dict(run) if run else None
 
 
 def audits(visit: Visit) -> list[Facts]:
-    """Every audit, newest first; `current` if the content has not changed since."""
+    """Return every audit, newest first; `current` if the content has not changed since."""
     run = last_run(visit)
     return [
         {**dict(row), "current": bool(run and row["digest"] == run["digest"])}

@@ -1,12 +1,12 @@
-"""What meters read in a circuit, for its page and the pages of its faults."""
+"""Readings of meters in a circuit, for its page and the pages of its faults."""
 
 from typing import Final
 
-from catalogue.pages.visit import Facts
+from catalogue.pages.contract import Facts
 from catalogue.report.flows import CurrentForm, flow_forms
 from catalogue.report.metering import (
     Measured,
-    Point,
+    ProbePoint,
     against_returns,
     agree,
     all_points,
@@ -20,15 +20,16 @@ from verify.circuit.parts import conductor_name
 from verify.circuit.wording import conductor_words
 from verify.electric.readings import Reading
 
-#: A table with more columns than this helps nobody.
+#: A table with more columns helps nobody.
 _MOST_STATES: Final = 16
 _DECIMALS: Final = 3
 
 
 def reading_facts(circuit: Circuit | None) -> Facts:
-    """Tables of readings against neutral and ground, states as columns.
+    """Return tables of readings against neutral and ground, states as columns.
 
-    With None, and for circuits of too many states, they are not computed, and `why_not` says why.
+    If there is no circuit, or it has too many states, they are not computed, and `why_not` says
+    why.
     """
     refusal = why_not(circuit, _MOST_STATES) if circuit else "the circuit could not be made"
     if refusal or circuit is None:
@@ -63,7 +64,7 @@ def reading_facts(circuit: Circuit | None) -> Facts:
 
 
 def _flows(circuit: Circuit) -> list[Facts]:
-    """What flows, a row each with a cell for every state."""
+    """Return what flows, as rows with a cell for every state."""
     states = flow_forms(circuit)
     rows: list[Facts] = []
     for number, feed in enumerate(circuit.feeds):
@@ -95,7 +96,7 @@ def _row(item: Measured) -> Facts:
     return {"point": _point(item.point), "cells": list(map(_cell, item.readings))}
 
 
-def _point(point: Point) -> Facts:
+def _point(point: ProbePoint) -> Facts:
     return {"names": list(point.words), "box": point.box}
 
 

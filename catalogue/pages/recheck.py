@@ -1,4 +1,4 @@
-"""Going through a circuit again while its page is made, and comparing with what is stored.
+"""Circuits are judged again while their pages are made, and compared with what is stored.
 
 A row that does not come out as stored must never be shown as if it did.
 """
@@ -19,7 +19,7 @@ from verify.verdict.examining import examine
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What a row says of a circuit, as a `Judgement` does. `engine` judged it."""
+    """The stored verdict on a circuit, with the fields of a `Judgement`; `engine` judged it."""
 
     verdict: str
     word: str
@@ -32,7 +32,7 @@ class Stored:
 
 @dataclass(frozen=True, slots=True)
 class Recheck:
-    """What came out: `contradictions` says in sentences where it is not what is stored.
+    """The result: `contradictions` has a sentence for everything that is not as stored.
 
     The circuit and the examination are None where there is nothing to show, for a reason that is
     among the contradictions.

@@ -1,13 +1,14 @@
-"""Which address shows which page."""
+"""Each address is routed here to the page that it shows."""
 
 import re
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
-from catalogue.pages import coverage, project, words
+from catalogue.pages import coverage, project, terms_and_cautions
 from catalogue.pages.addresses import ROOT
 from catalogue.pages.circuit import circuit, circuits
 from catalogue.pages.claims import claim, claim_picture, claims
+from catalogue.pages.contract import MissingError, Page, Reader, Visit
 from catalogue.pages.desk import desk
 from catalogue.pages.deskpicture import picture
 from catalogue.pages.deskplan import plan
@@ -22,9 +23,8 @@ from catalogue.pages.kind import kind
 from catalogue.pages.mimics import mimics
 from catalogue.pages.pairs import pair, pair_picture, pairs
 from catalogue.pages.practice import practice
+from catalogue.pages.response import STATIC_NAMES, static_file, view
 from catalogue.pages.signature import signature, signatures
-from catalogue.pages.site import STATIC_NAMES, static_file, view
-from catalogue.pages.visit import MissingError, Page, Reader, Visit
 
 Route = tuple[str, Callable[..., Awaitable[Any]]]
 
@@ -52,19 +52,19 @@ _READERS: Final[dict[str, Reader]] = {
     f"{ROOT}/kind/<kind>": kind,
     f"{ROOT}/practice": practice,
     f"{ROOT}/from-python": from_python,
-    f"{ROOT}/terms": words.terms,
+    f"{ROOT}/terms": terms_and_cautions.terms,
     f"{ROOT}/scope": coverage.scope,
-    f"{ROOT}/cautions": words.cautions,
+    f"{ROOT}/cautions": terms_and_cautions.cautions,
     f"{ROOT}/changes": project.changes,
     f"{ROOT}/licences": project.licences,
 }
 
-#: The pages that judge a circuit of the visitor's, or hold every suspect against what was seen.
+#: These pages judge a circuit of the visitor's, or compare every suspect with what was seen.
 _COMPUTING: Final[frozenset[Reader]] = frozenset({desk, plan, picture})
 
 
 def routes() -> list[Route]:
-    """Pairs of a pattern and a view, the first that matches being taken."""
+    """Return pairs of a pattern and a view; the first pattern that matches decides."""
     names = "|".join(map(re.escape, STATIC_NAMES))
     static: Route = (rf"^{ROOT}/static/(?P<name>{names})$", static_file)
     pages: list[Route] = [
@@ -75,7 +75,7 @@ def routes() -> list[Route]:
 
 
 def _pattern(path: str) -> str:
-    """The regular expression of a path whose parts in angle brackets may be anything."""
+    """Return the regular expression of a path whose parts in angle brackets may be anything."""
     pattern = path.rstrip("/").replace("<", "(?P<").replace(">", ">[^/]+)")
     return rf"^{pattern}/?$"
 

@@ -1,21 +1,21 @@
-"""What published rules have to do with a circuit, for its page and the pages of its faults."""
+"""Published rules are applied to a circuit, for its page and the pages of its faults."""
 
-from catalogue.pages.visit import Facts, RefusalError, Visit
+from catalogue.pages.contract import Facts, RefusalError, Visit
 from verify.base.problems import UserError
 from verify.circuit.model import Circuit
 from verify.rules.book import BookChoice, choose, jurisdictions
 from verify.rules.remarks import book_form, remark_form, remarks
 
-#: What a visitor chooses a rulebook by: ``rules=us-2017``.
+#: A visitor chooses a rulebook by this key: ``rules=us-2017``.
 _KEY = "rules"
 
 
 def rule_facts(visit: Visit, circuit: Circuit | None, intended: Circuit | None = None) -> Facts:
-    """The rulebook and what its rules find in a circuit; nothing where there is no circuit.
+    """Return a rulebook and its findings in a circuit; nothing where there is no circuit.
 
-    What they find in the circuit as `intended` just as well is left out.
+    Findings that the circuit as `intended` has too are left out.
     """
-    choice = _choice(visit.query.get(_KEY, ""))
+    choice = _book_choice(visit.query.get(_KEY, ""))
     if circuit is None:
         return {"rulebook": None, "rulebooks": [], "rules": [], "not_raised": []}
     book = choice.book(circuit.palette)
@@ -40,7 +40,7 @@ def rule_facts(visit: Visit, circuit: Circuit | None, intended: Circuit | None =
     }
 
 
-def _choice(text: str) -> BookChoice:
+def _book_choice(text: str) -> BookChoice:
     if not text:
         return BookChoice()
     place, _, year = text.partition("-")

@@ -1,28 +1,28 @@
-"""The page of a signature, what a light does as seen from outside, and the list of signatures."""
+"""The page of a signature, which is what a light does as seen from outside, and their list."""
 
 from typing import Final
 
-from catalogue.pages.choice import Choice
+from catalogue.pages.contract import Page, Visit
 from catalogue.pages.counts import counts_by_kind
+from catalogue.pages.fault_choice import FaultChoice
 from catalogue.pages.faultlist import some_faults
 from catalogue.pages.lookup import signature_row
 from catalogue.pages.paging import paged, whole_number
-from catalogue.pages.states import signature_facts
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.state_tables import signature_facts
 from verify.behaviour.signature import Signature
 
 _EXAMPLES: Final = 3
 
 
 def signature(visit: Visit) -> Page:
-    """One signature: its table of states, and which faults look like this from outside."""
+    """Show one signature: its table of states, and the faults that look like this."""
     row = signature_row(visit, visit.parts["signature"])
-    counts = counts_by_kind(visit, Choice(signature=row["id"]))
+    counts = counts_by_kind(visit, FaultChoice(signature=row["id"]))
     examples = [
         {
             "verdict": verdict["name"],
             "faults": some_faults(
-                visit, Choice(signature=row["id"], verdict=verdict["id"]), _EXAMPLES
+                visit, FaultChoice(signature=row["id"], verdict=verdict["id"]), _EXAMPLES
             ),
         }
         for verdict in visit.rows("select id, name from verdict order by id")
@@ -46,7 +46,7 @@ def signature(visit: Visit) -> Page:
 
 
 def signatures(visit: Visit) -> Page:
-    """All signatures of a number of switches, the most frequent first, a page of them."""
+    """Show the signatures of a number of switches, the most frequent first, a page of them."""
     locations = whole_number(visit.query, "locations")
     where = "? is null or locations = ?"
     total = visit.number(f"select count(*) from signature where {where}", locations, locations)

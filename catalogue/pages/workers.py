@@ -1,7 +1,7 @@
-"""Threads of their own for pages that compute, so that nobody else waits for these.
+"""Pages that compute have threads of their own, so that nobody else waits for them.
 
-Few work at once, few wait, and nobody waits for ever: whoever comes when all places are taken, or
-whose answer is not there in time, is told to come again.
+Few pages are computed at once, few visitors wait, and nobody waits for ever: whoever comes when all
+places are taken, or whose answer is not ready in time, is told to come again.
 """
 
 import asyncio
@@ -14,17 +14,17 @@ from time import monotonic
 from typing import Any, Final, TypeVar
 from weakref import WeakKeyDictionary
 
-from catalogue.pages.visit import BusyError
+from catalogue.pages.contract import BusyError
 from verify.base.deadline import TooLateError, ending_at, is_too_late
 
-#: Of the work in Python one thread has the turn at a time; the second is for short questions
+#: Only one thread at a time runs Python; the second one is for short questions
 #: beside a long one.
 _THREADS: Final = 2
-#: Together with those who are served: beyond, the last would wait longer than the deadline.
+#: Visitors who wait or are served: with more, the last would wait longer than the deadline.
 _PLACES: Final = 6
-#: From when a question arrives. The first of all waits for compiled functions too.
+#: In seconds, from when a question arrives. The first one waits for compiled functions too.
 _SECONDS: Final = 30.0
-#: How long after the deadline work may look whether it is over; its place stays taken until then.
+#: In seconds: work past its deadline may run on so long before it notices, and keeps its place.
 _GRACE: Final = 1.0
 #: Steps of SQLite between two looks at the clock, a millisecond or so.
 _SQL_STEPS: Final = 10_000
@@ -32,7 +32,7 @@ _SQL_STEPS: Final = 10_000
 _BUSY: Final = "So many are asking for answers that have to be worked out that there is no place."
 _LATE: Final = "Working out this answer takes longer than anybody is asked to wait."
 
-# Datasette comes without types.
+# Datasette has no types.
 Datasette = Any
 Database = Any
 T = TypeVar("T")
@@ -41,7 +41,7 @@ _workers: "WeakKeyDictionary[Datasette, Workers]" = WeakKeyDictionary()
 
 
 def workers(datasette: Datasette) -> "Workers":
-    """Those of a Datasette."""
+    """Return the threads of a Datasette."""
     return _workers.setdefault(datasette, Workers())
 
 
@@ -59,10 +59,10 @@ class Workers:
         self._executor = ThreadPoolExecutor(self.threads, thread_name_prefix="desk")
 
     async def run(self, database: Database, work: Callable[[Connection], T]) -> T:
-        """What `work` makes of a connection to `database`.
+        """Return what `work` computes with a connection to `database`.
 
-        Raises BusyError if there is no place, or no answer in time; work that was given up ends
-        by itself, see `verify.base.deadline`, and keeps its place until then.
+        Raises BusyError if there is no place, or no answer in time; work that was given up ends by
+        itself, see `verify.base.deadline`, and keeps its place until then.
         """
         if self._taken >= self.places:
             raise BusyError(f"{_BUSY} Come again in a moment.")
@@ -83,7 +83,7 @@ class Workers:
     def _left(self, future: "asyncio.Future[T]") -> None:
         self._taken -= 1
         if not future.cancelled():
-            future.exception()  # seen, also where nobody waits any more
+            future.exception()  # mark the exception as seen, even if nobody waits any more
 
     def _work(self, database: Database, work: Callable[[Connection], T], ends: float) -> T:
         with ending_at(ends):
@@ -97,7 +97,7 @@ class Workers:
                 raise
 
     def _connection(self, database: Database) -> Connection:
-        """This thread's connection, whose queries keep the deadline too."""
+        """Return this thread's connection, whose queries keep the deadline too."""
         known: dict[str, Connection] = self._own.__dict__.setdefault("connections", {})
         if database.name not in known:
             connection: Connection = database.connect()

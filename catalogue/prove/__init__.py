@@ -1,1 +1,1 @@
-"""What a catalogue has to compute, and computing it circuit by circuit."""
+"""This room plans what a catalogue has to compute, and computes it circuit by circuit."""

@@ -1,4 +1,4 @@
-"""Rows of the catalogue that say which states to look at to find mistakes by flipping."""
+"""These rows of the catalogue say which states show mistakes when switches are flipped."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,16 +13,16 @@ from verify.behaviour.signature import Codes
 from verify.study.detection import Flips, changes_function, plan_flips
 from verify.verdict.judging import Numbers
 
-#: Whether the person who flips knows which position of a switch is which.
+#: Says whether the person who flips knows which position of a switch is up.
 KNOWN: Final = "known"
 UNKNOWN: Final = "unknown"
-#: With more switches the search takes seconds; `miswire flips` does it for one circuit.
+#: With more switches the search takes seconds; `miswire flips` makes it for one circuit.
 MOST_SWITCHES: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
 class FlipsRow:
-    """One way to test a circuit; `positions` is `KNOWN` or `UNKNOWN`."""
+    """One test of a circuit by flipping; `positions` is `KNOWN` or `UNKNOWN`."""
 
     positions: str
     plan: Flips
@@ -34,7 +34,7 @@ class FlipsRow:
 def flips_rows(
     codes: Codes, intended: Codes, verdict: Numbers, faults: npt.NDArray[np.intp]
 ) -> list[FlipsRow]:
-    """How to test a circuit of up to `MOST_SWITCHES` switches whose single faults do `codes`.
+    """Plan the tests of a circuit of up to `MOST_SWITCHES` switches whose faults do `codes`.
 
     `codes` (outcomes, states), `intended` (states,), `verdict` (outcomes,), and how many `faults`
     (outcomes,) have each outcome.

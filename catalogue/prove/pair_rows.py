@@ -1,4 +1,4 @@
-"""Rows of the catalogue about two mistakes at once: counts of all, and the pairs worth a look."""
+"""These rows are about two mistakes at once: counts of all pairs, and the pairs worth a look."""
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -14,17 +14,17 @@ from verify.fault.contract import Fault
 from verify.study.detection import changes_function, plan_flips
 from verify.study.pairs.survey import OUTCOMES, PairSurvey, of_outcome, survey_pairs
 
-#: Circuits with so many locations have all their pairs judged, with so many a sample.
+#: Circuits with so many locations have all their pairs judged, or a sample of them.
 ALL_PAIRS_AT: Final = 2
 SAMPLED_AT: Final = 3
 PAIRS_AT: Final = (ALL_PAIRS_AT, SAMPLED_AT)
 _SAMPLE: Final = 1000
-#: Pairs with these outcomes are stored one by one, the others are only counted.
+#: Pairs with these outcomes are stored one by one; the others are only counted.
 TOLD: Final = ("hides-both", "hides-one", "makes-mimic", "breaks")
 
 
 class PairRow(NamedTuple):
-    """A pair worth a look: its faults by their place among those of the circuit."""
+    """A pair worth a look: its faults by their places among those of the circuit."""
 
     one: int
     other: int
@@ -53,7 +53,7 @@ class PairRows:
 
 
 def pair_rows(circuit: Circuit, faults: Sequence[Fault]) -> PairRows:
-    """The pairs that `faults` of a circuit with `PAIRS_AT` locations make."""
+    """Judge the pairs that `faults` of a circuit with `PAIRS_AT` locations make."""
     locations = len(circuit.switches)
     survey = survey_pairs(circuit, faults, _SAMPLE if locations == SAMPLED_AT else None)
     place = {fault.label: number for number, fault in enumerate(faults)}
@@ -65,7 +65,7 @@ def pair_rows(circuit: Circuit, faults: Sequence[Fault]) -> PairRows:
         states_one=_states_needed(survey, single=True),
         states_two=_states_needed(survey, single=False),
         counts=_counts(survey),
-        shown=_shown(survey),
+        shown=_shown_by_state(survey),
         told=[
             PairRow(
                 at[survey.first[row]],
@@ -100,8 +100,8 @@ def _counts(survey: PairSurvey) -> dict[tuple[str, str, str], int]:
     }
 
 
-def _shown(survey: PairSurvey) -> list[tuple[int, int]]:
-    """For each state how many single faults, and how many pairs, that change the function show."""
+def _shown_by_state(survey: PairSurvey) -> list[tuple[int, int]]:
+    """For each state count the single faults and pairs that change the function and show in it."""
     columns = [
         (codes[changes_function(codes, survey.intended)] != survey.intended).sum(axis=0).tolist()
         for codes in (survey.single_codes, survey.codes)
@@ -118,7 +118,7 @@ def write_pairs(
 ) -> None:
     """Store the pairs of a circuit whose faults have the ids from `first_fault` on.
 
-    `ids` are those of the vocabulary, by table and name.
+    `ids` maps tables and names of the vocabulary to ids.
     """
     kinds, verdicts = ids["fault_kind"], ids["verdict"]
     connection.execute(

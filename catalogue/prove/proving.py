@@ -1,6 +1,6 @@
-"""From planned circuits to the rows of the catalogue: pure, so that any process may do it.
+"""Planned circuits become rows of the catalogue here, by pure functions that any process may run.
 
-Rows of faults come packed as arrays: a batch has many of them, of few different outcomes.
+Rows of faults are packed as arrays: a batch has many faults, but few different outcomes.
 """
 
 import platform
@@ -11,15 +11,15 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.prove.counting import count_alike, numbers_of
+from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec, batch_versions
+from catalogue.prove.cache import BatchPlaces, FoundRow, thread_cache
 from catalogue.prove.flip_rows import MOST_SWITCHES, FlipsRow, flips_rows
-from catalogue.prove.memory import FoundRow, Places, memory
+from catalogue.prove.grouping import group_alike, interned
 from catalogue.prove.pair_rows import PAIRS_AT, PairRows, pair_rows
-from catalogue.prove.plan import Batch, PlannedCircuit, Spec, batch_versions
 from verify.base.problems import Problem, UserError
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import dump
-from verify.sweep.judging import Judged
+from verify.sweep.judging import JudgedFaults
 
 Numbers = npt.NDArray[np.int32]
 Counts = npt.NDArray[np.int64]
@@ -29,8 +29,8 @@ Counts = npt.NDArray[np.int64]
 class FaultRows:
     """The faults of one circuit, in the order of their listing.
 
-    All (F,): `kind` is a place in `fault_kinds()`, `family` and `outcome` are places in the lists
-    of the batch, `site` is the place among the sites of the kind.
+    Arrays of shape (faults,): `kind` is a place in `fault_kinds()`, `family` and `outcome` are
+    places in the lists of the batch, `site` is the place among the sites of the kind.
     """
 
     kind: Numbers
@@ -43,11 +43,11 @@ class FaultRows:
 
 
 class Profile(NamedTuple):
-    """Faults of a batch that look alike: how many, in how many circuits, and the first of them.
+    """Groups of faults of a batch that look alike: their number, their circuits, the first of them.
 
-    All (P,), a row for those that look alike, in the order in which they come up. `kind`, `family`
-    and `outcome` are places as in `FaultRows`; all that counts of the outcome are verdict, word and
-    hazards. `first` is a place among all faults of the batch.
+    Arrays of shape (groups,), in the order in which the groups first occur. `kind`, `family` and
+    `outcome` are places as in `FaultRows`; of the outcome only verdict, word and hazards count.
+    `first` is a place among all faults of the batch.
     """
 
     kind: Counts
@@ -82,9 +82,9 @@ class CircuitRows:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """The rows of a batch, whose circuits are of one origin, scheme and number of locations.
+    """The rows of a batch, whose circuits have one origin, scheme and number of locations.
 
-    `outcomes` are by their mark, the row in one text.
+    `outcomes` maps the mark of each row, its text, to the row.
     """
 
     circuits: list[CircuitRows]
@@ -94,13 +94,13 @@ class Proved:
 
 
 def prove(specs: Sequence[Spec]) -> Proved:
-    """The rows of some circuits, in their order."""
+    """Prove all single faults of some circuits; return their rows in the order of the circuits."""
     making = _Making()
     return making.proved([making.circuit_rows(spec.build()) for spec in specs])
 
 
 def as_version(versions: tuple[int, int, str, str]) -> None:
-    """Raise UserError if this process, perhaps a worker far away, is not of those versions."""
+    """Raise UserError if this process, perhaps a worker far away, has other versions."""
     own = batch_versions()
     if own != versions:
         raise UserError(
@@ -114,19 +114,19 @@ def as_version(versions: tuple[int, int, str, str]) -> None:
         )
 
 
-def prove_as(versions: tuple[int, int, str, str], batch: Batch) -> Proved:
-    """The rows of a batch; see `as_version`."""
+def prove_as(versions: tuple[int, int, str, str], batch: CircuitBatch) -> Proved:
+    """Prove a batch if this process has the right versions; see `as_version`."""
     as_version(versions)
     return prove(batch.specs)
 
 
 class _Making:
-    """The rows of a batch in the making; families and outcomes have places as they come up."""
+    """A batch in the making; families and outcomes get places in the order in which they occur."""
 
     def __init__(self) -> None:
-        self.known = memory()
-        self._families = Places()
-        self._outcomes = Places()
+        self.known = thread_cache()
+        self._families = BatchPlaces()
+        self._outcomes = BatchPlaces()
 
     def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
         circuit = planned.circuit
@@ -162,7 +162,7 @@ class _Making:
         )
 
     def proved(self, circuits: list[CircuitRows]) -> Proved:
-        """What was proved of the whole batch."""
+        """Return the rows of the whole batch."""
         known = self.known
         families = [known.families.names[number] for number in self._families.met]
         outcomes = {known.marks[number]: known.rows[number] for number in self._outcomes.met}
@@ -173,23 +173,23 @@ class _Making:
 def _profile(
     circuits: Sequence[CircuitRows], families: int, outcomes: Sequence[FoundRow]
 ) -> Profile:
-    """The faults of all circuits, counted by all that a person can see of them."""
-    look = numbers_of(row.look for row in outcomes)
+    """Count the faults of all circuits by everything that a person can see of them."""
+    look = interned(row.look for row in outcomes)
     faults = [rows.faults for rows in circuits]
     kind, family, outcome = (
         np.concatenate([getattr(own, name) for own in faults]).astype(np.int64)
         for name in ("kind", "family", "outcome")
     )
     keys = (kind * families + family) * len(look) + look[outcome]
-    groups = count_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
+    groups = group_alike(np.split(keys, np.cumsum([len(own) for own in faults[:-1]])))
     first = groups.first
     return Profile(
         kind[first], family[first], outcome[first], groups.faults, groups.circuits, first
     )
 
 
-def _flips(judged: Judged) -> list[FlipsRow]:
-    """How to test a circuit, from the verdicts on its faults."""
+def _flips(judged: JudgedFaults) -> list[FlipsRow]:
+    """Plan how to test a circuit, from the verdicts on its faults."""
     if not len(judged.which) or len(judged.intended.codes) > 1 << MOST_SWITCHES:
         return []
     numbers, faults = np.unique(judged.which, return_counts=True)

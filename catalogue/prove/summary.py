@@ -1,7 +1,7 @@
-"""Counts in place of rows: what is kept of sizes whose single faults are too many for one file.
+"""A summary keeps counts in place of rows, for sizes whose faults are too many for one file.
 
 Faults that a person cannot tell apart, by name, by what the light does and by their hazards, are
-one row with their number and an example. It is the same count that full rows would give.
+one row with their number and an example. Full rows would give the same counts.
 """
 
 from collections.abc import Callable, Sequence
@@ -11,18 +11,18 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from catalogue.prove.counting import Numbers, count_alike, numbers_of
-from catalogue.prove.memory import Memory, memory
-from catalogue.prove.plan import Batch, PlannedCircuit, Spec
+from catalogue.prove.build_plan import CircuitBatch, PlannedCircuit, Spec
+from catalogue.prove.cache import ProvingCache, thread_cache
+from catalogue.prove.grouping import Numbers, group_alike, interned
 from catalogue.prove.proving import as_version
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind, fault_kinds
 from verify.sweep.listing import sites_of
 
 
 class Alike(NamedTuple):
-    """What faults of one row have in common; bit i of `hazard_set` is that of hazard i + 1."""
+    """The facts that faults of one row have in common; bit i of `hazard_set` is hazard i + 1."""
 
     locations: int
     lamps: int
@@ -36,9 +36,9 @@ class Alike(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """How many faults are alike, in how many circuits, and an example of them by label.
+    """How many faults are alike, in how many circuits, and the label of an example.
 
-    It is the first listed of the circuit with the smallest label.
+    The example is the first listed one of the circuit with the smallest label.
     """
 
     faults: int
@@ -50,18 +50,18 @@ Summary = dict[Alike, Counted]
 
 
 def summarize(specs: Sequence[Spec]) -> Summary:
-    """The single faults of some circuits, counted."""
-    known = memory()
+    """Count the single faults of some circuits."""
+    known = thread_cache()
     in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
     judged = [_Judged.of(known, planned) for planned in in_order]
-    # What a person cannot tell apart has one number.
-    names = numbers_of(name for name, _ in known.families.names)
-    looks = numbers_of(row.look for row in known.rows)
+    # Things that a person cannot tell apart get one number.
+    names = interned(name for name, _ in known.families.names)
+    looks = interned(row.look for row in known.rows)
     kinds = [kind.name for kind in fault_kinds()]
     total: Summary = {}
     for head in dict.fromkeys(each.head for each in judged):
         circuits = [each for each in judged if each.head == head]
-        groups = count_alike([each.keys(names, looks) for each in circuits])
+        groups = group_alike([each.keys(names, looks) for each in circuits])
         sites: dict[tuple[int, str], list[Site]] = {}
         columns = (groups.faults, groups.circuits, groups.circuit, groups.place)
         for faults, number, circuit, place in zip(*(c.tolist() for c in columns), strict=True):
@@ -76,30 +76,30 @@ def summarize(specs: Sequence[Spec]) -> Summary:
     return total
 
 
-def summarize_as(versions: tuple[int, int, str, str], batch: Batch) -> Summary:
-    """The faults of a batch, counted; see `catalogue.prove.proving.as_version`."""
+def summarize_as(versions: tuple[int, int, str, str], batch: CircuitBatch) -> Summary:
+    """Count the faults of a batch; see `catalogue.prove.proving.as_version`."""
     as_version(versions)
     return summarize(batch.specs)
 
 
 @dataclass(frozen=True, slots=True)
 class _Judged:
-    """A circuit and what was found of its faults: `family` and `row` as the memory numbers them.
+    """A circuit and the outcomes of its faults; `family` and `row` are numbers of the cache.
 
-    `head` is what it has in common with others: locations, lamps, scheme.
+    `head` is what it has in common with other circuits: locations, lamps, scheme.
     """
 
     label: str
     head: tuple[int, int, str]
-    wiring: Wiring
+    wiring: NumberedCircuit
     kind: Numbers
     site: Numbers
     family: Numbers
     row: Numbers
 
     @classmethod
-    def of(cls, known: Memory, planned: PlannedCircuit) -> "_Judged":
-        """A planned circuit."""
+    def of(cls, known: ProvingCache, planned: PlannedCircuit) -> "_Judged":
+        """Judge a planned circuit."""
         circuit = planned.circuit
         judged = known.bulk.judge(circuit)
         listing = judged.listing
@@ -114,7 +114,7 @@ class _Judged:
         )
 
     def keys(self, names: Numbers, looks: Numbers) -> Numbers:
-        """A number for each fault, equal for those that are alike."""
+        """Return a number for each fault; faults that are alike have equal ones."""
         named = self.kind * (int(names.max()) + 1) + names[self.family]
         return named * (int(looks.max()) + 1) + looks[self.row]
 
@@ -122,7 +122,7 @@ class _Judged:
 def write_summary(
     connection: Connection, summary: Summary, ids: Callable[[Alike], tuple[int, ...]]
 ) -> None:
-    """Count a batch in; `ids` gives kind, family, verdict and signature of a row."""
+    """Add the counts of a batch; `ids` gives the kind, family, verdict and signature of a row."""
     connection.executemany(
         _INSERT,
         [
@@ -141,7 +141,7 @@ def write_summary(
     )
 
 
-#: What becomes of a row that is there already.
+#: A row that exists already gets the sums.
 COUNT_IN: Final = """
 do update set faults = faults + excluded.faults, circuits = circuits + excluded.circuits,
               example = min(example, excluded.example)

@@ -1,1 +1,1 @@
-"""What is said of circuits and faults, for commands and pages alike."""
+"""This room says what is known of circuits and faults, for commands and pages alike."""

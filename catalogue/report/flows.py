@@ -1,4 +1,4 @@
-"""What flows in a circuit, state by state, as commands and pages tell it."""
+"""The currents of a circuit are told here state by state, for commands and pages."""
 
 from collections.abc import Sequence
 from typing import Final, TypedDict
@@ -16,7 +16,7 @@ _DECIMALS: Final = 4
 
 
 class FeedForm(TypedDict):
-    """A feed: what its line carried at most before its breaker acted, and what the breaker does.
+    """A feed as JSON: the most that its line carried before its breaker acted, and the breaker.
 
     `residual_amperes` do not return by its neutral; `residual_seconds` is the longest that a device
     for people may take at them, null where it need not trip.
@@ -30,7 +30,7 @@ class FeedForm(TypedDict):
 
 
 class LampForm(TypedDict):
-    """A lamp's volts and amperes."""
+    """A lamp's volts and amperes as JSON."""
 
     name: str
     volts: float
@@ -38,14 +38,14 @@ class LampForm(TypedDict):
 
 
 class CurrentForm(TypedDict):
-    """The amperes of a conductor, or what the currents of a cable's conductors add up to."""
+    """The amperes of a conductor, or the sum of the currents in a cable, as JSON."""
 
     name: str
     amperes: float
 
 
 class FlowForm(TypedDict):
-    """What flows in one state, once breakers have acted."""
+    """What flows in one state, once breakers have acted, as JSON."""
 
     state: int
     feeds: list[FeedForm]
@@ -55,7 +55,7 @@ class FlowForm(TypedDict):
 
 
 def flow_forms(circuit: Circuit) -> list[FlowForm]:
-    """What flows in every state; nothing where it is not computed (`metering.why_not`).
+    """Return what flows in every state; empty where that is not computed (`metering.why_not`).
 
     Residual currents are held to class A (UL 943) with the North American palette, else to a
     general device of 30 mA (IEC 61008-1).

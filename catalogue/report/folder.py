@@ -1,7 +1,7 @@
-"""Folders that commands fill: only files of ours are replaced, and none is ever left half written.
+"""Commands fill folders with this: it replaces only files of ours and leaves none half written.
 
-A list of what was written, with checksums, lies among the files. What it does not name, or what
-somebody has changed since, is left alone and reported.
+A list of what was written lies among the files, with checksums. Files that it does not name, or
+that somebody has changed since, are left alone and reported.
 """
 
 import hashlib
@@ -15,7 +15,7 @@ from typing import Final
 
 from verify.base.problems import Problem, UserError, shown
 
-#: The list of what a command wrote.
+#: The name of the list of what a command wrote.
 LIST_NAME: Final = "miswire-files.json"
 _MADE_BY: Final = "miswire"
 
@@ -23,17 +23,17 @@ Content = bytes | Path
 
 
 def write_folder(out: Path, files: Mapping[str, Content], made: str) -> list[str]:
-    """Write `files`, by their paths within `out`; returns the names of old ones that are gone.
+    """Write `files`, by their paths within `out`; return the names of old ones that were removed.
 
-    A content that is a path is a file on the same disk, which is moved.
-    `made` says which command fills the folder: one never takes over the folder of another. Files
-    of an earlier run that are not among `files` are removed, so that no answer stays behind.
-    Raises UserError, with every file in the way, before anything is written.
+    A content that is a path is a file on the same disk, which is moved. `made` says which command
+    fills the folder: one command never takes over the folder of another. Files of an earlier run
+    that are not among `files` are removed, so that no answer sheet stays behind. Raises UserError,
+    with every file in the way, before anything is written.
     """
     known = require_ours(out, files, made)
     sums = {name: [_sum(content)] for name, content in files.items()}
     out.mkdir(exist_ok=True)
-    # While files change, the list allows for both contents: an interrupted run can be repeated.
+    # While files change, the list allows both contents, so that an interrupted run can be repeated.
     both = {name: [*known.get(name, []), *sums.get(name, [])] for name in {*known, *sums}}
     _replace(out / LIST_NAME, _list(made, both))
     for name, content in files.items():
@@ -46,14 +46,14 @@ def write_folder(out: Path, files: Mapping[str, Content], made: str) -> list[str
     gone = sorted(known.keys() - files.keys())
     for name in gone:
         (out / name).unlink(missing_ok=True)
-        with suppress(OSError):  # a folder with something of somebody else's in it stays
+        with suppress(OSError):  # a folder that holds something of somebody else stays
             (out / name).parent.rmdir()
     _replace(out / LIST_NAME, _list(made, sums))
     return gone
 
 
 def require_ours(out: Path, names: Iterable[str], made: str) -> dict[str, list[str]]:
-    """What an earlier run wrote, with the checksums. Raises UserError if anything is in the way."""
+    """Return files and checksums of an earlier run. Raises UserError if a file is in the way."""
     place = shown(str(out), 200)
     if out.exists() and not out.is_dir():
         raise UserError([Problem(place, "is a file; write the name of a folder")])
@@ -91,7 +91,7 @@ def _known(out: Path, made: str) -> dict[str, list[str]]:
         files = found["files"]
         if (found["made_by"], found["command"]) != (_MADE_BY, made):
             raise wrong
-        # Names lead nowhere but into the folder, whoever wrote the list.
+        # Whoever wrote the list, no name in it may lead out of the folder.
         if any(".." in Path(name).parts or Path(name).is_absolute() for name in files):
             raise wrong
         return {str(name): [str(s) for s in sums] for name, sums in files.items()}
@@ -122,7 +122,7 @@ def _replace(path: Path, content: bytes) -> None:
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
-        # mkstemp lets only its owner read; what a teacher makes is for others too.
+        # mkstemp lets only the owner read, but what a teacher makes is for others too.
         mask = os.umask(0)
         os.umask(mask)
         Path(name).chmod(0o666 & ~mask)

@@ -1,4 +1,4 @@
-"""What meters read in a circuit, point by point, as commands and pages tell it."""
+"""Readings of meters in a circuit, point by point, for commands and pages."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,10 +11,10 @@ from verify.circuit.parts import End
 from verify.electric.numbers import Parameters, parameters
 from verify.electric.readings import Reading, points, readings
 from verify.electric.sizes import unreadable_sizes
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 from verify.verdict.walk import place_words
 
-#: Circuits of more states are not measured as a whole.
+#: In circuits of more states readings are not computed for all states.
 MOST_STATES: Final = 64
 
 RETURNS: Final = ("neutral", "ground")
@@ -23,8 +23,8 @@ _VOLT: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
-    """A place for a probe: its `ends`, those first that people look for, and their `words`."""
+class ProbePoint:
+    """A point that a probe can touch: its `ends`, the best known first, and its `words`."""
 
     box: str
     ends: tuple[End, ...]
@@ -35,13 +35,13 @@ class Point:
 class Measured:
     """The readings between two points, in the order of the states that were asked for."""
 
-    point: Point
-    against: Point
+    point: ProbePoint
+    against: ProbePoint
     readings: tuple[Reading, ...]
 
 
 class PointForm(TypedDict):
-    """A point: what it is called, its box, and its ends as circuit files write them."""
+    """A point as JSON: its name, its box, and its ends as circuit files write them."""
 
     name: str
     box: str
@@ -49,7 +49,7 @@ class PointForm(TypedDict):
 
 
 class ReadingForm(TypedDict):
-    """A state by number, with the volts on the ordinary and on the low-impedance meter."""
+    """A state by number as JSON, with the volts on an ordinary and on a low-impedance meter."""
 
     state: int
     high: float
@@ -58,19 +58,19 @@ class ReadingForm(TypedDict):
 
 
 class MeasuredForm(TypedDict):
-    """The readings between two points."""
+    """The readings between two points as JSON."""
 
     point: PointForm
     against: PointForm
     states: list[ReadingForm]
 
 
-def all_points(circuit: Circuit) -> list[Point]:
-    """Every point: those with a side of a lamp first, then those of switches, then the rest.
+def all_points(circuit: Circuit) -> list[ProbePoint]:
+    """Return every point: first those at a side of a lamp, then those at switches, then the rest.
 
     Raises `CircuitError` where a size says nothing of resistance.
     """
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
 
     def rank(end: End) -> int:
         device = next((d for d in circuit.devices if d.name == end.owner), None)
@@ -82,32 +82,34 @@ def all_points(circuit: Circuit) -> list[Point]:
 
     found = [tuple(sorted(ends, key=rank)) for ends in points(circuit)]
     return [
-        Point(ends[0].box, ends, tuple(place_words(wiring, end) for end in ends))
+        ProbePoint(ends[0].box, ends, tuple(place_words(wiring, end) for end in ends))
         for ends in sorted(found, key=lambda ends: rank(ends[0]))
     ]
 
 
-def point_of(every: Iterable[Point], end: End) -> Point:
-    """The point at which an end is."""
+def point_of(every: Iterable[ProbePoint], end: End) -> ProbePoint:
+    """Return the point to which an end belongs."""
     return next(point for point in every if end in point.ends)
 
 
-def pairs_to(circuit: Circuit, every: Sequence[Point], terminal: str) -> list[tuple[Point, Point]]:
-    """Every point against a terminal of the first feed, ``neutral`` or ``ground``."""
+def pairs_to(
+    circuit: Circuit, every: Sequence[ProbePoint], terminal: str
+) -> list[tuple[ProbePoint, ProbePoint]]:
+    """Pair every point with a terminal of the first feed, ``neutral`` or ``ground``."""
     against = point_of(every, circuit.terminal(circuit.feed, terminal))
     return [(point, against) for point in every if point != against]
 
 
 def measured(
-    circuit: Circuit, pairs: Sequence[tuple[Point, Point]], states: Sequence[int]
+    circuit: Circuit, pairs: Sequence[tuple[ProbePoint, ProbePoint]], states: Sequence[int]
 ) -> list[Measured]:
-    """The readings between pairs of points in some states."""
+    """Compute the readings between pairs of points in some states."""
     read = iter(readings(circuit, [(a.ends[0], b.ends[0]) for a, b in pairs], states=states))
     return [Measured(a, b, tuple(next(read) for _ in states)) for a, b in pairs]
 
 
 def against_returns(circuit: Circuit, states: Sequence[int]) -> dict[str, list[Measured]]:
-    """Every point against neutral and against ground, in some states.
+    """Compute the readings of every point against neutral and against ground, in some states.
 
     Raises `CircuitError` where a size says nothing of resistance.
     """
@@ -118,7 +120,7 @@ def against_returns(circuit: Circuit, states: Sequence[int]) -> dict[str, list[M
 
 
 def why_not(circuit: Circuit, most_states: int = MOST_STATES) -> str:
-    """Why the readings of a circuit in all its states are not computed, if they are not."""
+    """Return why the readings of a circuit in all states are not computed; empty if they are."""
     states = 1 << len(circuit.switches)
     if states > most_states:
         return f"{states:,} states are more than the {most_states} that are computed as a whole"
@@ -126,10 +128,10 @@ def why_not(circuit: Circuit, most_states: int = MOST_STATES) -> str:
 
 
 class ReadingsForm(TypedDict):
-    """The readings of a circuit against neutral and ground in every state.
+    """The readings of a circuit against neutral and ground in every state, as JSON.
 
-    Where they are not `readings_computed` the list is empty and `readings_note` says why; where
-    they are it says what they rest on.
+    Where `readings_computed` is false the list is empty and `readings_note` says why; where it is
+    true the note says what the readings rest on.
     """
 
     readings_computed: bool
@@ -138,7 +140,7 @@ class ReadingsForm(TypedDict):
 
 
 def readings_form(circuit: Circuit) -> ReadingsForm:
-    """What ``miswire check --json`` says of meters."""
+    """Return the readings that ``miswire check --json`` contains."""
     refusal = why_not(circuit)
     if refusal:
         return ReadingsForm(
@@ -153,7 +155,7 @@ def readings_form(circuit: Circuit) -> ReadingsForm:
 
 
 def measured_forms(found: Iterable[Measured]) -> list[MeasuredForm]:
-    """Readings for programs."""
+    """Return readings as JSON."""
     return [
         MeasuredForm(
             point=_point_form(item.point),
@@ -164,7 +166,7 @@ def measured_forms(found: Iterable[Measured]) -> list[MeasuredForm]:
     ]
 
 
-def _point_form(point: Point) -> PointForm:
+def _point_form(point: ProbePoint) -> PointForm:
     return PointForm(
         name=", ".join(point.words), box=point.box, ends=[end.name for end in point.ends]
     )
@@ -180,17 +182,17 @@ def _reading_form(reading: Reading) -> ReadingForm:
 
 
 def positions(circuit: Circuit, state: int) -> dict[str, Position]:
-    """The position of each switch in a state."""
+    """Return the position of each switch in a state."""
     return {switch.name: position(state, number) for number, switch in enumerate(circuit.switches)}
 
 
 def agree(reading: Reading) -> bool:
-    """Whether both meters read the same, as far as a person sees."""
+    """Return whether both meters read the same, as far as a person can see."""
     return reading.high - reading.low < _VOLT
 
 
 def assumed_words(circuit: Circuit) -> str:
-    """The values that the readings rest on, in a sentence."""
+    """Return the assumed values that the readings rest on, as a sentence."""
     assumed = parameters(circuit.palette)
     return (
         f"Assumed: {', '.join(_assumed(circuit, assumed))}; lamps as constant resistances, meters "

@@ -1,4 +1,4 @@
-"""What the project says of itself: what changed from version to version, and its licences."""
+"""The project's own texts: the changes from version to version, and the licences."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ _CHANGE: Final = "- "
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What `data/changes.md` says: sentences before all versions, and each version's changes.
+    """The content of `data/changes.md`: opening sentences, and the changes of each version.
 
     `versions` maps a heading such as ``0.1.0, not yet released`` to its changes, newest first.
     Between back-quotes is what is typed.
@@ -27,12 +27,12 @@ class Changes:
 
 @cache
 def changes() -> Changes:
-    """The change log."""
+    """Return the change log."""
     return read_changes(data_path("changes.md").read_text("utf-8"))
 
 
 def read_changes(text: str) -> Changes:
-    """A change log from its Markdown: sentences, then a heading for each version with a list.
+    """Read a change log from Markdown: sentences, then a heading and a list for each version.
 
     Every line is one sentence or one change. Raises BugError for a line that is neither.
     """
@@ -54,6 +54,6 @@ def read_changes(text: str) -> Changes:
 
 @cache
 def licences() -> Mapping[str, str]:
-    """The full text of each licence that something here is under, by its SPDX identifier."""
+    """Return the full text of each licence that something here is under, by its SPDX identifier."""
     files = sorted(data_path("licences").glob("*.txt"))
     return {path.stem: path.read_text("utf-8") for path in files}

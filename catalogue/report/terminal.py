@@ -1,4 +1,4 @@
-"""Text for a terminal: wrapped to its width, tables, complaints and progress.
+"""Text for a terminal: this wraps it and makes tables, complaints and progress bars.
 
 Colour only adds to words, and is left out where the output is no terminal or NO_COLOR is set.
 """
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Self
 import click
 
 from verify.base.problems import Problem, shown
-from verify.base.telling import Grid, Group, cautions_group, filled, grid_text, plain
+from verify.base.telling import Group, TextTable, cautions_group, filled, grid_text, plain
 
 if TYPE_CHECKING:
     from click._termui_impl import ProgressBar
@@ -22,48 +22,48 @@ _NARROWEST: Final = 40
 _WIDEST: Final = 100
 _FALLBACK: Final = (80, 24)
 _BAR_CELLS: Final = 30
-#: How often a job tells how far it is where there is no terminal.
+#: Seconds between two lines of progress where there is no terminal.
 _SECONDS_BETWEEN_LINES: Final = 20.0
 _COLOURS: Final = {"sound": "green", "mimic": "magenta", "misbehaves": "yellow", "trips": "red"}
 
 
 def columns() -> int:
-    """How many columns a text fills: those of the terminal, within what is good to read."""
+    """Return how many columns a text fills: those of the terminal, up to what reads well."""
     return min(_WIDEST, max(_NARROWEST, shutil.get_terminal_size(_FALLBACK).columns))
 
 
 def say(text: str = "") -> None:
-    """One piece of output."""
+    """Print one piece of output."""
     click.echo(text)
 
 
 def paragraph(text: str, indent: str = "", first: str | None = None) -> str:
-    """Running text, wrapped; `first` stands before the first line in place of `indent`."""
+    """Wrap running text; `first` stands before the first line in place of `indent`."""
     return filled(text, columns(), indent, first)
 
 
 def strong(text: str) -> str:
-    """`text` so that it stands out where the terminal can do it."""
+    """Return `text` so that it stands out where the terminal can show it."""
     return click.style(text, bold=True)
 
 
 def heading(text: str, indent: str = "") -> str:
-    """A line that stands out."""
+    """Return a line that stands out."""
     return strong(paragraph(text, indent))
 
 
 def verdict_style(verdict: str, text: str) -> str:
-    """`text` in the colour that goes with a verdict."""
+    """Return `text` in the colour that goes with a verdict."""
     return click.style(text, fg=_COLOURS.get(verdict), bold=True)
 
 
 def cautions_paragraph() -> str:
-    """What stands below everything that tells a person about a circuit."""
+    """Return the cautions that stand below everything that tells a person about a circuit."""
     return told([cautions_group()])
 
 
 def told(groups: Iterable[Group]) -> str:
-    """What a person is told, as wide as the terminal."""
+    """Return groups of blocks as text, as wide as the terminal."""
     return plain(groups, columns(), strong, _loud)
 
 
@@ -72,17 +72,20 @@ def _loud(text: str) -> str:
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], numbers: bool = False) -> str:
-    """Columns as wide as their content; with `numbers` all but the first are set to the right."""
-    return grid_text(Grid(headings, [*rows], numbers), strong)
+    """Return a table with columns as wide as their content.
+
+    With `numbers` all columns but the first are set to the right.
+    """
+    return grid_text(TextTable(headings, [*rows], numbers), strong)
 
 
 def file_name(path: object) -> str:
-    """A file's name as it can be shown, whatever is in it."""
+    """Return a file's name so that it can be shown, whatever characters are in it."""
     return shown(click.format_filename(str(path)), 200)
 
 
 def complain(problems: Iterable[Problem], file: str = "") -> None:
-    """Say on standard error what is wrong, each problem on its own line after its file."""
+    """Print problems on standard error, each on its own line after its file."""
     for problem in problems:
         click.echo(f"{file}: {problem}" if file else str(problem), err=True)
 
@@ -90,9 +93,9 @@ def complain(problems: Iterable[Problem], file: str = "") -> None:
 class Progress:
     """A bar on standard error with the time left, shown once a job has taken `patience` seconds.
 
-    Call it with what is done and what there is in all, and use it as a context. What is done at
-    the first call took no time of this job. Without a terminal a line is written now and then
-    instead, so that a log file tells how far a long job is.
+    Call it with what is done and what there is in all, and use it as a context. Work that is
+    reported at the first call is taken to have cost this job no time. Without a terminal it writes
+    a line now and then instead, so that a log file tells how far a long job is.
     """
 
     def __init__(self, label: str, patience: float = 2.0) -> None:

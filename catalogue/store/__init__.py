@@ -1,1 +1,1 @@
-"""How a catalogue is kept: tables, rows, the texts made of them, and exports."""
+"""This room keeps a catalogue: its tables, its rows, the texts rendered from them, and exports."""

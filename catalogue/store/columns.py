@@ -1,4 +1,4 @@
-"""What describes a table: its columns, keys and indexes, each with what people are told of it."""
+"""A table is described by its columns, keys and indexes, each with the help that people see."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column. `refers`: the table whose id it holds; `since`: the migration that adds it."""
+    """One column: `refers` is the table whose id it holds, `since` the migration that adds it."""
 
     name: str
     type: type
@@ -21,7 +21,8 @@ class Column:
 class Table:
     """One table. `label` is the column that stands for a row where other tables refer to it.
 
-    `spelled` are columns that are not stored but made when a row is shown or exported.
+    `label` is the column that stands for a row where other tables refer to it. Columns in
+    `rendered` are not stored, but made when a row is shown or exported.
     """
 
     name: str
@@ -34,15 +35,15 @@ class Table:
     facets: tuple[str, ...] = ()
     search: tuple[str, ...] = ()
     since: int = 1
-    spelled: tuple[Column, ...] = ()
+    rendered: tuple[Column, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """Rows of tables put together for reading; `helps` says what its columns hold.
+    """A view joins rows of several tables for reading; `helps` describes its columns.
 
-    They are joined to the left: rows come in the order of faults, and where a name is asked for
-    SQLite may begin with it.
+    The joins are left joins: rows come in the order of faults, and SQLite may begin with a name if
+    a query asks for one.
     """
 
     name: str
@@ -52,5 +53,5 @@ class View:
     since: int
 
 
-#: The first column of most tables.
+#: Most tables begin with this column.
 ID: Final = Column("id", int, "Number of the row within this file; labels are what to quote.")

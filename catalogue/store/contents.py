@@ -1,4 +1,4 @@
-"""What a finished catalogue says of itself: its scope, its profile, and the digest of it all."""
+"""A finished catalogue describes itself: its scope, its profile, and the digest of its content."""
 
 import hashlib
 import sqlite3
@@ -9,15 +9,15 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
-from catalogue.prove.memory import faults_digest, name_hash, text_hash
+from catalogue.prove.cache import family_hash, faults_digest, hash64
 from verify.fault.registry import fault_kinds
 
 
 def digest_of(db: Database) -> str:
-    """A hash over all content in the order of labels: the same on every machine.
+    """Return a hash over all content in the order of labels: the same on every machine.
 
-    The faults of a circuit are in it by the hash that was made of them when they were stored;
-    `changed_circuits` says where that is no longer theirs.
+    It contains the faults of a circuit by the hash that was made of them when they were stored;
+    `changed_circuits` finds circuits whose faults no longer have that hash.
     """
     total = hashlib.sha256()
     for row in _content(db):
@@ -27,7 +27,7 @@ def digest_of(db: Database) -> str:
 
 
 def _content(db: Database) -> Iterator[str]:
-    """Every row as a JSON array."""
+    """Yield every row of the content as a JSON array."""
     execute = db.conn.execute
     yield from (str(row) for (row,) in execute(_SCOPE_CONTENT))
     yield from (str(row) for (row,) in execute(_SUMMARY_CONTENT))
@@ -41,14 +41,14 @@ def _content(db: Database) -> Iterator[str]:
 
 
 def changed_circuits(db: Database) -> Iterator[str]:
-    """The labels of the circuits whose faults are not those that were stored."""
+    """Yield the labels of circuits whose faults are no longer those that were stored."""
     execute = db.conn.execute
     changed = {number for (number,) in execute(_NOT_AS_MARKED)}
     kinds = dict(execute("select id, name from fault_kind"))
     places = {name: place for place, name in enumerate(kind.name for kind in fault_kinds())}
     place = {number: places[name] for number, name in kinds.items()}
-    family = {row[0]: name_hash(row[1:]) for row in execute("select id, name, place from family")}
-    mark = {number: text_hash(text) for number, text in execute(_OUTCOMES)}
+    family = {row[0]: family_hash(row[1:]) for row in execute("select id, name, place from family")}
+    mark = {number: hash64(text) for number, text in execute(_OUTCOMES)}
     for number, label, digest in execute("select id, label, digest from circuit").fetchall():
         rows = np.array(execute(_FAULTS, [number]).fetchall(), np.int64).reshape(-1, 4).T.tolist()
         again = faults_digest(
@@ -71,7 +71,7 @@ from (select origin, locations, scheme, count(*) as circuits from circuit group 
      as covered cross join fault_kind as kind
 order by covered.locations, covered.scheme, kind.id, covered.origin
 """
-#: The profile counted from the faults; builds count each batch in when they store it.
+#: This counts the profile from the faults; a build adds each batch when it stores it.
 PROFILE: Final = """
 insert into profile (origin, locations, scheme, kind_id, family_id, verdict_id, signature_id,
                      hazard_set, faults, circuits, example_id)
@@ -84,7 +84,7 @@ _OUTCOMES: Final = "select id, mark from outcome"
 _FAULTS: Final = """
 select kind_id, site, family_id, outcome_id from fault where circuit_id = ? order by id
 """
-#: Outcomes whose columns and evidence do not say what their mark says.
+#: This finds outcomes whose columns or evidence differ from their mark.
 _NOT_AS_MARKED: Final = """
 select outcome.id from outcome
 join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
@@ -116,7 +116,7 @@ select circuit.id, json_array(label, circuit.name, origin, scheme, circuit.locat
 from circuit join verdict on verdict.id = verdict_id join signature on signature.id = signature_id
 order by label
 """
-#: Circuits of which more is stored than their faults.
+#: This finds circuits that have more rows than their faults.
 _STUDIED: Final = "select circuit_id from detection union select id from pair_set"
 _FLIPS: Final = """
 select json_array(positions, states, state_set, flips, walk, is_best, changing, mimics, harmless)
@@ -146,7 +146,7 @@ where one.circuit_id = ? order by one_kind.name, one.site, other_kind.name, othe
 
 
 def verdict_counts(connection: sqlite3.Connection) -> Counter[str]:
-    """How many faults a catalogue holds of each verdict, one by one or counted."""
+    """Return how many faults of each verdict a catalogue holds, as rows or as counts."""
     rows = connection.execute(
         "select verdict.name, sum(faults) from ("
         " select verdict_id, faults from profile union all select verdict_id, faults from summary"

@@ -1,4 +1,4 @@
-"""What a catalogue covers: what was computed completely, what as a sample, and in a sentence.
+"""A catalogue's coverage: what was computed completely, what as a sample, and both as a sentence.
 
 Connections give their rows as `sqlite3.Row`.
 """
@@ -12,12 +12,12 @@ from verify.layout.schemes import SCHEMES
 
 
 def scheme_title(name: str) -> str:
-    """The scheme of that name in words; a scheme unknown to this version keeps its name."""
+    """Return the scheme of that name in words; a scheme unknown to this version keeps its name."""
     return SCHEMES[name].title if name in SCHEMES else name
 
 
 class ScopeGroup(TypedDict):
-    """What was computed of one size and scheme, completely or as a sample."""
+    """The circuits and faults of one size and scheme, computed completely or as a sample."""
 
     locations: int
     scheme: str
@@ -29,7 +29,7 @@ class ScopeGroup(TypedDict):
 
 
 def scope_groups(connection: sqlite3.Connection) -> list[ScopeGroup]:
-    """Circuits and faults for each number of locations, scheme and coverage."""
+    """Return circuits and faults for each number of locations, scheme and coverage."""
     return [
         ScopeGroup(
             locations=row["locations"],
@@ -49,13 +49,13 @@ def scope_groups(connection: sqlite3.Connection) -> list[ScopeGroup]:
 
 
 def scope_line(connection: sqlite3.Connection) -> str:
-    """The whole scope in a line, for the foot of every page."""
+    """Return the whole scope in one line, for the foot of every page."""
     rows = connection.execute("select distinct locations from summary order by locations")
     return coverage_line(scope_groups(connection), [row["locations"] for row in rows])
 
 
 def coverage_line(groups: Sequence[ScopeGroup], counted: Sequence[int] = ()) -> str:
-    """The scope in a line; `counted` are the sizes that were only counted."""
+    """Return the scope in one line; `counted` holds the sizes that are stored as counts only."""
     complete = sorted({g["locations"] for g in groups if g["coverage"] == "complete"})
     drawn = [group for group in groups if group["coverage"] == "sampled"]
     told = []

@@ -1,8 +1,7 @@
-"""A catalogue as plain files: CSV, JSON, or CSV with a Frictionless Data Package descriptor.
+"""A catalogue is exported as CSV, as JSON, or as CSV with a Frictionless Data Package descriptor.
 
-The description of each column is that of `catalogue.store.schema`. Equal catalogues and equal
-filters give equal bytes. Which properties a descriptor has is from the profiles of Data Package 1
-(read).
+Columns are described as in `catalogue.store.schema`. Equal catalogues and equal filters give equal
+bytes. The properties of a descriptor follow the profiles of Data Package 1 (read).
 """
 
 import csv
@@ -14,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.store.columns import Column, Table
 from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLES
@@ -26,26 +25,26 @@ SUMS: Final = "SHA256SUMS"
 ABOUT: Final = "about.json"
 _WHOLE: Final = "catalogue.json"
 _TYPES: Final = {int: "integer", float: "number", str: "string"}
-#: Counts of all faults: they say nothing of a part.
+#: These tables count all faults, so they are left out of a part.
 _OF_ALL_ONLY: Final = frozenset({"profile"})
-#: Tables of which a part is exported, and the column by which they belong to faults.
+#: A part of these tables goes with a part of the faults, by the column given here.
 _OF_FAULTS: Final = {"fault": "id", "outcome": "id", "evidence": "outcome_id"}
-_CALLED: Final = (
+_RENDER_SQL: Final = (
     "(select {function}(circuit.label, circuit.file, kind.name, fault.site) from circuit,"
     " fault_kind as kind where circuit.id = fault.circuit_id and kind.id = fault.kind_id)"
 )
-#: How to make what is not stored.
-_SPELLED: Final = {
-    ("fault", "at"): _CALLED.format(function="fault_at"),
-    ("fault", "description"): _CALLED.format(function="fault_text"),
+#: SQL expressions for the columns that are not stored.
+_RENDERED: Final = {
+    ("fault", "at"): _RENDER_SQL.format(function="fault_at"),
+    ("fault", "description"): _RENDER_SQL.format(function="fault_text"),
 }
 _NAME: Final = "miswire-catalogue"
 _ROWS_AT_ONCE: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """Which faults are wanted; what is empty does not restrict."""
+class ExportPart:
+    """The filters that say which faults are wanted; an empty one does not restrict."""
 
     kinds: tuple[str, ...] = ()
     verdicts: tuple[str, ...] = ()
@@ -53,12 +52,12 @@ class Part:
 
     @property
     def is_all(self) -> bool:
-        """True if nothing is left out."""
+        """True if no filter restricts anything."""
         return not (self.kinds or self.verdicts or self.locations)
 
     @property
     def words(self) -> str:
-        """What it is, as a sentence."""
+        """The part as a sentence."""
         if self.is_all:
             return "The whole catalogue."
         told = [
@@ -78,14 +77,17 @@ class Part:
 
 @dataclass(frozen=True)
 class Export:
-    """Writes one catalogue, or a part, into a folder that is there."""
+    """An export writes one catalogue, or a part of it, into a folder that exists."""
 
     connection: sqlite3.Connection
-    part: Part
+    part: ExportPart
     folder: Path
 
     def write(self, form: str) -> dict[str, Path]:
-        """Write everything in one of `FORMATS`; the files by name, in the order of writing."""
+        """Write everything in one of `FORMATS`; return the files by name, in the order of writing.
+
+        Names are paths within the folder.
+        """
         files = [self._json()] if form == "json" else [self._csv(table) for table in self._tables]
         files.append(self._text(ABOUT, self.about()))
         if form == "datapackage":
@@ -95,7 +97,7 @@ class Export:
         return {path.name: path for path in [*files, self.folder / SUMS]}
 
     def about(self) -> dict[str, object]:
-        """What was exported and what the catalogue covers: the scope statement and cautions."""
+        """Return what was exported and what the catalogue covers, with the cautions."""
         return {
             "name": _NAME,
             "made_by": f"Miswire {version()}",
@@ -108,14 +110,14 @@ class Export:
         }
 
     def count(self, table: str) -> int:
-        """How many rows of a table are exported."""
+        """Return how many rows of a table are exported."""
         where, parameters = self._where(table)
         row = self.connection.execute(f"select count(*) from {table}{where}", parameters).fetchone()
         return int(row[0])
 
     @property
     def _tables(self) -> list[Table]:
-        """Those that the file has: one of an older version may lack some."""
+        """Return the tables that the file has: one of an older version may lack some."""
         wanted = [t for t in TABLES if self.part.is_all or t.name not in _OF_ALL_ONLY]
         return [table for table in wanted if self._columns(table)]
 
@@ -124,14 +126,14 @@ class Export:
         return row and row[0] and str(row[0])
 
     def _columns(self, table: Table) -> list[Column]:
-        """The described columns that the file has, then those that are made."""
+        """Return the described columns that the file has, then those that are rendered."""
         there = {row[1] for row in self.connection.execute(f"pragma table_info({table.name})")}
         stored = [column for column in table.columns if column.name in there]
-        return [*stored, *table.spelled] if stored else []
+        return [*stored, *table.rendered] if stored else []
 
     def _rows(self, table: Table) -> Iterator[Sequence[Any]]:
         names = ", ".join(
-            _SPELLED.get((table.name, column.name), f'"{column.name}"')
+            _RENDERED.get((table.name, column.name), f'"{column.name}"')
             for column in self._columns(table)
         )
         where, parameters = self._where(table.name)
@@ -143,7 +145,7 @@ class Export:
             yield from rows
 
     def _where(self, table: str) -> tuple[str, list[object]]:
-        """The restriction of a table to the part, and its parameters."""
+        """Return the condition that restricts a table to the part, and its parameters."""
         part = self.part
         circuits, numbers = _among("locations", part.locations)
         if table == "circuit":
@@ -179,7 +181,7 @@ class Export:
         return path
 
     def _json(self) -> Path:
-        """All tables in one file, a row a line: it is never held in memory as a whole."""
+        """Write all tables into one JSON file, a row a line; the whole is never held in memory."""
         path = self.folder / _WHOLE
         with path.open("w", encoding="utf-8", newline="\n") as file:
             head = json.dumps(self.about(), ensure_ascii=False)
@@ -253,7 +255,7 @@ def _field(column: Column) -> dict[str, object]:
 
 
 def _among(column: str, wanted: Sequence[object]) -> tuple[str, list[object]]:
-    """The condition that a column is among values, with its parameters; empty for no values."""
+    """Return the condition that a column is one of some values, and its parameters."""
     marks = ", ".join("?" * len(wanted))
     return (f"{column} in ({marks})" if wanted else ""), list(wanted)
 

@@ -1,4 +1,4 @@
-"""The tables of circuits and their faults, and the views that put them together."""
+"""The tables of circuits and their faults are described here, with the views that join them."""
 
 from typing import Final
 
@@ -85,7 +85,7 @@ FAULT_TABLES: Final[tuple[Table, ...]] = (
         ),
         indexes=(("circuit_id",), ("family_id",), ("outcome_id",)),
         since=6,
-        spelled=(
+        rendered=(
             Column("at", str, "The site as labels have it: names, first the box or part."),
             Column("description", str, "The mistake as a sentence."),
         ),

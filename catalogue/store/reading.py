@@ -1,4 +1,4 @@
-"""A catalogue opened for reading, from programs and notebooks."""
+"""A catalogue is opened here for reading, by programs and notebooks."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -10,10 +10,10 @@ from typing import Self
 
 from catalogue.store.contents import verdict_counts
 from catalogue.store.coverage import scope_line
-from catalogue.store.file import require_catalogue
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
+from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UnknownNameError, shown
-from verify.base.telling import Grid, Group, Words, cautions_group, heading, html, plain
+from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
 from verify.circuit.file import parse
 from verify.circuit.model import Circuit
 
@@ -30,7 +30,7 @@ class Catalogue:
         require_catalogue(self.path)
         self.connection = sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True)
         self.connection.row_factory = sqlite3.Row
-        teach_texts(self.connection)
+        register_text_functions(self.connection)
 
     def __enter__(self) -> Self:
         return self
@@ -71,7 +71,7 @@ class Catalogue:
         return [dict(row) for row in self.connection.execute(sql, values)]
 
     def circuit(self, label: str) -> Circuit:
-        """The circuit of that label, such as ``chain-1.f.1``.
+        """Return the circuit of that label, such as ``chain-1.f.1``.
 
         Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
         """
@@ -83,9 +83,9 @@ class Catalogue:
 
     def _told(self) -> Iterator[Group]:
         yield [heading(self.path.name)]
-        yield [Words(self.covers)]
+        yield [Passage(self.covers)]
         counts = [[verdict, f"{number:,}"] for verdict, number in self.counts.items()]
-        yield [Grid(["verdict", "faults"], counts, numbers=True)]
+        yield [TextTable(["verdict", "faults"], counts, numbers=True)]
         yield cautions_group()
 
     def __repr__(self) -> str:

@@ -1,4 +1,4 @@
-"""The rows of a batch into a catalogue."""
+"""The rows of a batch are written into a catalogue here."""
 
 import itertools
 from collections.abc import Iterator
@@ -8,11 +8,11 @@ from typing import Final
 import numpy as np
 from sqlite_utils import Database
 
+from catalogue.prove.build_plan import CircuitBatch
 from catalogue.prove.flip_rows import write_flips
 from catalogue.prove.pair_rows import write_pairs
-from catalogue.prove.plan import Batch
 from catalogue.prove.proving import CircuitRows, FaultRows, Proved
-from catalogue.store.numbers import Numbers
+from catalogue.store.interning import InternedIds
 from catalogue.store.tables import TABLE
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
@@ -23,18 +23,18 @@ _INSERT_CIRCUIT: Final = (
     f" values ({', '.join(f':{name}' for name in _CIRCUIT)})"
 )
 _FAULT: Final = ("circuit_id", "kind_id", "family_id", "site", "outcome_id")
-#: Faults that one statement stores: SQLite takes longer to begin a statement than to store a row.
+#: One statement stores so many faults: to begin one takes SQLite longer than to store a row.
 _AT_ONCE: Final = 100
 
 
 @lru_cache(maxsize=2 * _AT_ONCE)
 def _insert_faults(count: int) -> str:
-    """The statement that stores so many faults of one circuit, whose number comes first."""
+    """Return the statement that stores so many faults of one circuit, whose id comes first."""
     row = f"(?1{',?' * (len(_FAULT) - 1)})"
     return f"insert into fault ({', '.join(_FAULT)}) values {','.join([row] * count)}"
 
 
-#: More faults of the same looks are counted in.
+#: This adds the counts of faults to a row that exists for faults that look the same.
 _COUNT_IN: Final = """
 insert into profile (origin, locations, scheme, kind_id, family_id, verdict_id, signature_id,
                      hazard_set, faults, circuits, example_id)
@@ -45,13 +45,13 @@ do update set faults = faults + excluded.faults, circuits = circuits + excluded.
 """
 
 
-def write_batch(db: Database, batch: Batch, proved: Proved, numbers: Numbers) -> None:
+def write_batch(db: Database, batch: CircuitBatch, proved: Proved, numbers: InternedIds) -> None:
     """Store what was proved of a batch, within a transaction."""
     _Writing(db, proved, numbers).write(batch)
 
 
 class _Writing:
-    def __init__(self, db: Database, proved: Proved, numbers: Numbers) -> None:
+    def __init__(self, db: Database, proved: Proved, numbers: InternedIds) -> None:
         self.db, self.proved, self.numbers = db, proved, numbers
         outcomes = proved.outcomes.values()
         self.kind = np.array([numbers.of["fault_kind"][kind.name] for kind in fault_kinds()])
@@ -61,7 +61,7 @@ class _Writing:
         self.hazard_set = np.array([row.hazard_set for row in outcomes])
         self.signature = np.array([numbers.signature(row.word, row.lamps) for row in outcomes])
 
-    def write(self, batch: Batch) -> None:
+    def write(self, batch: CircuitBatch) -> None:
         execute = self.db.conn.execute
         circuits = self.proved.circuits
         first_id, first = (
@@ -84,7 +84,7 @@ class _Writing:
         if circuits:
             self.db.conn.executemany(_COUNT_IN, self._profile(first))
 
-    def _circuit(self, batch: Batch, number: int, rows: CircuitRows) -> dict[str, object]:
+    def _circuit(self, batch: CircuitBatch, number: int, rows: CircuitRows) -> dict[str, object]:
         verdicts = dict(zip(VERDICTS, rows.verdicts, strict=True))
         return {
             "id": number,
@@ -109,7 +109,7 @@ class _Writing:
         }
 
     def _write_faults(self, number: int, faults: FaultRows) -> None:
-        """Store the faults of circuit `number`; SQLite gives them the numbers after the last."""
+        """Store the faults of circuit `number`; SQLite gives them the ids after the last."""
         rows = np.stack(
             (
                 self.kind[faults.kind],
@@ -126,7 +126,7 @@ class _Writing:
             self.db.conn.execute(_insert_faults(len(part) // rows.shape[1]), [number, *part])
 
     def _profile(self, first_fault: int) -> Iterator[tuple[object, ...]]:
-        """The rows of the profile; `first_fault` is the number of the batch's first fault."""
+        """Yield the rows of the profile; `first_fault` is the id of the batch's first fault."""
         one, profile = self.proved.circuits[0], self.proved.profile
         columns = (
             self.kind[profile.kind],

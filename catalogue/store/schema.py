@@ -1,6 +1,6 @@
-"""The schema of a catalogue: how its tables are made, and how they changed.
+"""The schema of a catalogue: this makes its tables and brings older files up to date.
 
-The schema changes only by migrations, which stay as they are once released.
+The schema changes only by migrations, which stay as they are once they are released.
 """
 
 from typing import Final
@@ -9,7 +9,7 @@ from sqlite_utils import Database, Migrations
 
 from catalogue.store.columns import Table
 from catalogue.store.fault_tables import VIEWS
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.tables import TABLE, TABLES
 
 migrations: Final = Migrations("miswire")
@@ -17,7 +17,7 @@ migrations: Final = Migrations("miswire")
 
 @migrations()
 def first_tables(db: Database) -> None:
-    """The tables of the first release."""
+    """Make the tables of the first release."""
     for table in TABLES:
         if table.since == 1:
             create_table(db, table, since=1)
@@ -25,13 +25,13 @@ def first_tables(db: Database) -> None:
 
 @migrations()
 def who_decided(db: Database) -> None:
-    """Which engine judged a circuit, and where volts decided; before, it was always *words*."""
+    """Add which engine judged a circuit and where volts decided; earlier it was always *words*."""
     _add_column(db, "circuit", "engine", "words")
 
 
 @migrations()
 def two_at_once_and_flips(db: Database) -> None:
-    """Pairs of mistakes, and how to test a circuit by flipping; batches before have neither."""
+    """Add pairs of mistakes and tests by flipping; earlier batches have neither."""
     for table in TABLES:
         if table.since == 3:
             create_table(db, table, since=3)
@@ -39,21 +39,21 @@ def two_at_once_and_flips(db: Database) -> None:
 
 @migrations()
 def what_people_say(db: Database) -> None:
-    """The register of claims, empty until `miswire claims --into` fills it."""
+    """Add the register of claims, which is empty until `miswire claims --into` fills it."""
     create_table(db, TABLE["claim"], since=4)
 
 
 @migrations()
 def counts_in_place_of_rows(db: Database) -> None:
-    """What builds with ``--summary`` keep."""
+    """Add the counts that builds with ``--summary`` keep."""
     create_table(db, TABLE["summary"], since=5)
 
 
 @migrations()
 def outcomes_once(db: Database) -> None:
-    """What is found of faults is kept once for all that are alike, and texts are not kept.
+    """Keep each outcome once for all faults that have it, and store no texts of faults.
 
-    Rows from before cannot say at which place of its kind a fault is: they are built again.
+    Earlier rows do not say at which place of its kind a fault is, so they are built again.
     """
     for name in ("evidence", "profile", "pair", "fault_fts", "fault"):
         db.conn.execute(f"drop table if exists {name}")
@@ -76,13 +76,13 @@ def outcomes_once(db: Database) -> None:
 
 
 def _add_column(db: Database, table: str, name: str, before: str | int) -> None:
-    """Add a described column; rows that are there already have what was so `before`."""
+    """Add a described column; rows that exist already get the value `before`."""
     column = next(column for column in TABLE[table].columns if column.name == name)
     db.table(table).add_column(name, column.type, not_null_default=before)
 
 
 def create_table(db: Database, table: Table, *, since: int) -> None:
-    """Make a table as migration `since` knew it, with its keys, indexes and full-text index."""
+    """Make a table as it was at migration `since`, with its keys, indexes and full-text index."""
     columns = [column for column in table.columns if column.since <= since]
     made = db.table(table.name)
     made.create(
@@ -101,16 +101,16 @@ def create_table(db: Database, table: Table, *, since: int) -> None:
 
 
 def index_names(db: Database, table: Table) -> list[str]:
-    """The names of the indexes that a description gives to a table, unique ones left out."""
+    """Return the names of the indexes that a description gives a table, without unique ones."""
     columns = [list(index) for index in table.indexes]
     return [index.name for index in db.table(table.name).indexes if index.columns in columns]
 
 
 def open_for_writing(path: str) -> Database:
-    """The catalogue in a file, made if there is none, with its schema up to date."""
+    """Open the catalogue in a file, or make one, and bring its schema up to date."""
     db = Database(path)
     db.conn.execute("PRAGMA foreign_keys = ON")
     db.conn.execute("PRAGMA busy_timeout = 10000")
     migrations.apply(db)
-    teach_texts(db.conn)
+    register_text_functions(db.conn)
     return db

@@ -1,4 +1,4 @@
-"""The tables of what was studied beyond single faults: flips, pairs, claims, and counts."""
+"""The tables of studies beyond single faults are described here: flips, pairs, claims, counts."""
 
 from typing import Final
 

@@ -1,6 +1,6 @@
-"""The tables of a catalogue: one description of each column feeds them, their pages and help.
+"""All tables of a catalogue: each column is described once, for the schema, pages and help alike.
 
-Tables are STRICT with foreign keys; those that others refer to come first.
+Tables are STRICT with foreign keys; a table comes before those that refer to it.
 """
 
 from typing import Final

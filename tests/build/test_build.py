@@ -19,14 +19,14 @@ from catalogue.build.audit import audit
 from catalogue.build.pair_audit import wrong_pairs
 from catalogue.build.sweep import build, build_plan, self_check, sweep
 from catalogue.build.workforce import processes
+from catalogue.pages.contract import Visit
 from catalogue.pages.findings import findings
-from catalogue.pages.visit import Visit
-from catalogue.prove import memory as memories
-from catalogue.prove.plan import Batch, make_plan
+from catalogue.prove import cache as memories
+from catalogue.prove.build_plan import CircuitBatch, make_plan
 from catalogue.prove.proving import Proved, prove
 from catalogue.store.contents import PROFILE, changed_circuits, digest_of
+from catalogue.store.rendering import register_text_functions
 from catalogue.store.schema import open_for_writing
-from catalogue.store.spelling import teach_texts
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
 from verify.circuit.file import parse
@@ -50,7 +50,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:
     """What a query finds in a catalogue."""
     with closing(sqlite3.connect(path)) as connection:
-        teach_texts(connection)
+        register_text_functions(connection)
         return connection.execute(query).fetchall()
 
 
@@ -324,9 +324,9 @@ def test_what_is_remembered_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> 
     batches = make_plan([2], 2, 1).batches
     wanted = [told(prove(batch.specs)) for batch in batches]
     monkeypatch.setattr(memories, "_MOST_OUTCOMES", 0)
-    before = memories.memory()
+    before = memories.thread_cache()
     assert [told(prove(batch.specs)) for batch in reversed(batches)] == wanted[::-1]
-    assert memories.memory() is not before
+    assert memories.thread_cache() is not before
 
 
 def test_few_batches_are_out_at_once() -> None:
@@ -343,7 +343,7 @@ def test_few_batches_are_out_at_once() -> None:
             future.set_result([])
             return future
 
-    def read() -> Iterator[Batch]:
+    def read() -> Iterator[CircuitBatch]:
         nonlocal out
         for batch, _ in sweep(make_plan([2], 6, 1).batches, executor=Counting(), window=3):
             out -= 1

@@ -13,7 +13,7 @@ from distributed import LocalCluster
 from catalogue.build.sweep import build
 from catalogue.build.workforce import cluster
 from catalogue.cli import main
-from catalogue.prove.plan import batch_versions, make_plan
+from catalogue.prove.build_plan import batch_versions, make_plan
 from catalogue.prove.proving import prove_as
 from verify.base.problems import UserError
 

@@ -9,7 +9,7 @@ from commandline import run, words
 
 from catalogue.build.merge import merge
 from catalogue.build.sweep import build, build_plan
-from catalogue.prove.plan import Shard, make_plan
+from catalogue.prove.build_plan import Shard, make_plan
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
 

@@ -10,7 +10,7 @@ from desking import LABEL, MIMICS, PLAN, at, pool, seen
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
 from catalogue.desk.symptoms import Symptoms
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
 
 pytest_plugins = ["small_catalogue"]
 

@@ -8,8 +8,8 @@ import pytest
 
 from catalogue.build.merge import merge
 from catalogue.build.sweep import build, build_plan
-from catalogue.prove.plan import Shard, make_plan
-from catalogue.store.spelling import teach_texts
+from catalogue.prove.build_plan import Shard, make_plan
+from catalogue.store.rendering import register_text_functions
 from verify.base.problems import UserError
 
 DRAWN = 2
@@ -52,7 +52,7 @@ where fault.id in ({}) order by fault.id
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:
     """What a catalogue answers."""
     with closing(sqlite3.connect(path)) as connection:
-        teach_texts(connection)
+        register_text_functions(connection)
         return connection.execute(query).fetchall()
 
 

@@ -14,11 +14,17 @@ from hypothesis import strategies as st
 
 from catalogue.build.sweep import build
 from catalogue.desk.answer import OTHER, Answer, parse_results
-from catalogue.desk.checks import Bench, Check, Hypothesis, check_kinds
-from catalogue.desk.match import Group, Match
-from catalogue.desk.planner import Plan, entropy, make_plan, proposals
-from catalogue.desk.pool import NO_FAULT, Pool, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
+from catalogue.desk.match import Match, SuspectGroup
+from catalogue.desk.planner import CheckPlan, entropy, make_plan, proposals
 from catalogue.desk.priors import load_priors
+from catalogue.desk.suspect_pool import (
+    NO_FAULT,
+    Suspect,
+    SuspectPool,
+    pool_of_catalogue,
+    pool_of_circuit,
+)
 from catalogue.desk.symptoms import SIGN, Symptoms, parse_saw, parse_signs
 from catalogue.store.schema import open_for_writing
 from verify.base.problems import UserError
@@ -35,13 +41,13 @@ OUTCOMES = {0: DARK, 2: LIT, 4: TRIP}
 
 
 @cache
-def pool_of(scheme: str, code: str) -> Pool:
+def pool_of(scheme: str, code: str) -> SuspectPool:
     """Every single fault of one layout."""
     return pool_of_circuit(Layout.parse(code).circuit(scheme))
 
 
 @pytest.fixture(scope="module")
-def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> Pool:
+def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> SuspectPool:
     """Every single fault of every layout of two locations, from a real catalogue."""
     path = tmp_path_factory.mktemp("desk") / "two.db"
     build(path, [2])
@@ -52,19 +58,23 @@ def catalogue_pool(tmp_path_factory: pytest.TempPathFactory) -> Pool:
 
 
 def matched(
-    pool: Pool, seen: dict[int, int], *, as_found: bool = False, signs: frozenset[str] = frozenset()
+    pool: SuspectPool,
+    seen: dict[int, int],
+    *,
+    as_found: bool = False,
+    signs: frozenset[str] = frozenset(),
 ) -> Match:
     """Suspects held against what was seen, with uniform priors."""
     return Match(pool, Symptoms(pool.switches, seen, signs, as_found), {})
 
 
-def behaviours(pool: Pool) -> Iterator[tuple[int, dict[int, int]]]:
+def behaviours(pool: SuspectPool) -> Iterator[tuple[int, dict[int, int]]]:
     """Every behaviour of a pool, as seen in full."""
     for number, codes in enumerate(pool.codes.tolist()):
         yield number, {state: OUTCOMES[code] for state, code in enumerate(codes)}
 
 
-def rank_of(suspect: Suspect, groups: Sequence[Group]) -> int:
+def rank_of(suspect: Suspect, groups: Sequence[SuspectGroup]) -> int:
     """The place of the group that holds a suspect, 1 first."""
     return next(place for place, group in enumerate(groups, 1) if suspect in group.suspects)
 
@@ -111,7 +121,7 @@ def test_names_of_positions_do_not_matter_as_found() -> None:
         assert [(g.name, g.share) for g in renamed] == [(g.name, g.share) for g in plain]
 
 
-def test_a_catalogue_keeps_every_fault(catalogue_pool: Pool) -> None:
+def test_a_catalogue_keeps_every_fault(catalogue_pool: SuspectPool) -> None:
     """In a catalogue too full behaviour leads to the one group, whichever way it was named."""
     for number, seen in behaviours(catalogue_pool):
         match = Match(catalogue_pool, Symptoms(2, seen), {}, any_order=True)
@@ -122,7 +132,7 @@ def test_a_catalogue_keeps_every_fault(catalogue_pool: Pool) -> None:
         assert len(names) <= 2
 
 
-def test_a_catalogue_counts_every_fault(catalogue_pool: Pool) -> None:
+def test_a_catalogue_counts_every_fault(catalogue_pool: SuspectPool) -> None:
     """Suspects of a catalogue stand for all faults of all layouts."""
     faults = sum(s.faults for s in catalogue_pool.suspects if s.family != NO_FAULT)
     assert faults == sum(len(pool_of(*key).suspects) - 1 for key in TWO)
@@ -185,7 +195,7 @@ def test_dim_speaks_for_what_makes_a_lamp_dim() -> None:
 
 
 def answer(
-    pool: Pool,
+    pool: SuspectPool,
     seen: dict[int, int],
     *,
     results: Sequence[str] = (),
@@ -207,9 +217,9 @@ def test_nothing_fits_names_the_nearest() -> None:
     assert "No single fault" in str(impossible.to_json()["notes"])
 
 
-def hypotheses_of(pool: Pool, seen: dict[int, int]) -> tuple[Bench, list[Hypothesis]]:
+def hypotheses_of(pool: SuspectPool, seen: dict[int, int]) -> tuple[CheckBench, list[Hypothesis]]:
     """The checks and the hypotheses that fit."""
-    bench = Bench(matched(pool, seen), check_kinds())
+    bench = CheckBench(matched(pool, seen), check_kinds())
     return bench, bench.hypotheses()
 
 
@@ -260,9 +270,9 @@ def test_the_plan_ends_at_every_suspect_once() -> None:
     pool = pool_of("chain", "2.L.f")
     bench, hypotheses = hypotheses_of(pool, {0: DARK, 3: DARK})
     plan = make_plan(bench, hypotheses)
-    ends: list[Plan] = []
+    ends: list[CheckPlan] = []
 
-    def walk(node: Plan) -> None:
+    def walk(node: CheckPlan) -> None:
         if node.check is None:
             ends.append(node)
             return
@@ -382,13 +392,13 @@ def test_the_first_wrong_result_ends_the_way(
 ) -> None:
     """After a result that is none nobody knows what could be checked, so nothing is worked out."""
     asked = []
-    find = Bench.check
+    find = CheckBench.check
 
-    def noted(bench: Bench, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
+    def noted(bench: CheckBench, key: str, hypotheses: Sequence[Hypothesis]) -> Check | None:
         asked.append(key)
         return find(bench, key, hypotheses)
 
-    monkeypatch.setattr(Bench, "check", noted)
+    monkeypatch.setattr(CheckBench, "check", noted)
     wrong = answer(
         pool_of("chain", "1.f.1"), {0: DARK}, results=[result, *(["look:cellar=clear"] * 50)]
     )

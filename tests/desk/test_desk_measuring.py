@@ -8,16 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from catalogue.desk.checks import Bench, Check, Hypothesis, check_kinds
+from catalogue.desk.checks import Check, CheckBench, Hypothesis, check_kinds
 from catalogue.desk.match import Match
-from catalogue.desk.pool import Pool, pool_of_circuit
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
 from verify.base.resources import data_path
 from verify.behaviour.signature import DARK, LIT
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
 from verify.electric.readings import Reading, ground_readings, readings
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.engine.words import WordsEngine, terminals
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults, find_fault
@@ -41,21 +41,23 @@ def named_alike(fault: Fault) -> bool:
     return fault.kind != "wrong-device"
 
 
-def named_alike_in(pool: Pool, hypothesis: Hypothesis) -> bool:
+def named_alike_in(pool: SuspectPool, hypothesis: Hypothesis) -> bool:
     """Whether terminals have the same names in the circuit of a hypothesis."""
     fault = pool.faults[hypothesis.suspect]
     return fault is not None and named_alike(fault)
 
 
-def bench_of(pool: Pool, faults: list[str]) -> tuple[Bench, list[Hypothesis]]:
+def bench_of(pool: SuspectPool, faults: list[str]) -> tuple[CheckBench, list[Hypothesis]]:
     """Checks that tell some faults apart, given by label."""
     match = Match(pool, Symptoms(pool.switches, {}, as_found=False), {})
     numbers = [number for number, s in enumerate(pool.suspects) if s.label in faults]
     assert len(numbers) == len(faults)
-    return Bench(match, check_kinds()), [Hypothesis(number, 0, 1.0) for number in numbers]
+    return CheckBench(match, check_kinds()), [Hypothesis(number, 0, 1.0) for number in numbers]
 
 
-def measurements(bench: Bench, hypotheses: list[Hypothesis]) -> Iterator[tuple[str, int, Check]]:
+def measurements(
+    bench: CheckBench, hypotheses: list[Hypothesis]
+) -> Iterator[tuple[str, int, Check]]:
     """The measurements among the checks, each with its terminal and state."""
     for check in bench.checks(hypotheses):
         if check.kind.name == "voltage":
@@ -102,7 +104,7 @@ def test_measurements_predict_what_meters_read() -> None:
     """What is said to be found with a suspect is what both meters read in that circuit."""
     pool = pool_of_circuit(FEED_AT_LAMP)
     match = Match(pool, Symptoms(2, NEVER_LIGHTS, as_found=False), {})
-    bench = Bench(match, check_kinds())
+    bench = CheckBench(match, check_kinds())
     hypotheses = [h for h in bench.hypotheses() if pool.faults[h.suspect]]
     checks = list(measurements(bench, hypotheses))
     assert len(checks) > 5
@@ -145,7 +147,7 @@ def test_what_line_reaches_through_a_lamp_counts_as_line() -> None:
     no_neutral = "left-off/landing,feed.neutral"
     bench, hypotheses = bench_of(pool, [no_neutral, "lamp-open/lamp"])
     fault = find_fault(FEED_AT_LAMP, no_neutral)
-    graphs = [StateGraph(Wiring(fault.apply(FEED_AT_LAMP)), state) for state in range(4)]
+    graphs = [StateGraph(WireGraph(fault.apply(FEED_AT_LAMP)), state) for state in range(4)]
     found = [
         (check.results[outcome], state)
         for terminal, state, check in measurements(bench, hypotheses)
@@ -165,7 +167,7 @@ def test_a_phantom_is_not_counted_as_live() -> None:
     pool = pool_of_circuit(FEED_AT_SWITCH)
     # Lit with both switches up and never else, as with an open traveler.
     seen = Symptoms(2, {0: LIT, 1: DARK, 2: DARK, 3: DARK}, as_found=False)
-    bench = Bench(Match(pool, seen, {}), check_kinds())
+    bench = CheckBench(Match(pool, seen, {}), check_kinds())
     hypotheses = [h for h in bench.hypotheses() if named_alike_in(pool, h)]
     phantoms = 0
     for terminal, state, check in measurements(bench, hypotheses):
@@ -186,7 +188,7 @@ def test_of_measurements_that_tell_the_same_one_is_proposed() -> None:
     """No two measurements part the suspects alike."""
     pool = pool_of_circuit(FEED_AT_LAMP)
     match = Match(pool, Symptoms(2, NEVER_LIGHTS, as_found=False), {})
-    bench = Bench(match, check_kinds())
+    bench = CheckBench(match, check_kinds())
     hypotheses = [h for h in bench.hypotheses() if pool.faults[h.suspect]]
     parted = [
         tuple(check.results[outcome][0] for outcome in check.outcomes)

@@ -13,11 +13,11 @@ from desking import DESK, PLAN, at
 
 from catalogue.build.sweep import build
 from catalogue.desk.answer import NOTHING_FITS
-from catalogue.desk.covered import covered_sizes
-from catalogue.prove.plan import Batch, LayoutSpec, make_plan
+from catalogue.desk.searchable import covered_sizes
+from catalogue.prove.build_plan import CircuitBatch, LayoutSpec, make_plan
 from catalogue.prove.proving import prove
 from catalogue.prove.summary import summarize
-from catalogue.store.file import Store
+from catalogue.store.writing import Store
 from verify.layout.enumeration import layouts
 from verify.layout.schemes import SOUND_SCHEMES
 
@@ -37,8 +37,8 @@ def begun(database: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     with closing(Store(path)) as store:
         plan = make_plan([5])
         run_id = store.begin(plan, "")
-        store.write(Batch(plan.batches[0].id, ()), prove([LayoutSpec("chain", five.code)]))
-        store.write_summary(Batch("four", ()), summarize([LayoutSpec("chain", four.code)]))
+        store.write(CircuitBatch(plan.batches[0].id, ()), prove([LayoutSpec("chain", five.code)]))
+        store.write_summary(CircuitBatch("four", ()), summarize([LayoutSpec("chain", four.code)]))
         store.finish(run_id)
         store.db.conn.execute("PRAGMA foreign_keys = OFF")
         store.db.conn.execute("delete from circuit where label = 'tied-1.f.1'")

@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 
 from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
-from catalogue.desk.planner import Plan
-from catalogue.desk.pool import Pool, pool_of_circuit
+from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
+from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
@@ -51,13 +51,13 @@ def proposed(text: str) -> str:
 
 
 @cache
-def two_legs() -> Pool:
+def two_legs() -> SuspectPool:
     """Two legs that share a neutral: without it a lamp is too bright."""
     return pool_of_circuit(load(SHARED))
 
 
 def answered(
-    known: Pool,
+    known: SuspectPool,
     seen: dict[int, int] | None = None,
     signs: Sequence[str] = (),
     results: Sequence[str] = (),
@@ -67,7 +67,7 @@ def answered(
     return Answer(known, symptoms, {}, check_kinds(), False, parse_results(results))
 
 
-def nodes(plan: Plan) -> Iterator[Plan]:
+def nodes(plan: CheckPlan) -> Iterator[CheckPlan]:
     """A plan's checks and ends."""
     yield plan
     for _, branch in plan.branches:

@@ -16,15 +16,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from picturereader import SVG, Reading, conducting, joined, meet, overlaps, panels, shown_terminals
 
-from catalogue.drawing.differ import differences
+from catalogue.drawing.differences import differences
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state
+from catalogue.drawing.state_view import parse_state
 from catalogue.drawing.wiring import reidentified
 from verify.base.problems import UserError
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, End, Failure, Join
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults, find_fault
 from verify.layout.enumeration import layouts
@@ -221,7 +221,7 @@ def test_what_is_connected_to_line_is_drawn_so(data: st.DataObject) -> None:
     circuit = replace(circuit, failures=data.draw(failures(circuit)))
     state = data.draw(states(circuit))
     (reading,) = panels(wiring_picture(circuit, state=state))
-    at = StateGraph(Wiring(circuit), state)
+    at = StateGraph(WireGraph(circuit), state)
     for end, place in reading.named:
         own = [line for line in reading.lines if line.is_in_box and line.passes(place)]
         assert all(line.is_live == at.is_live(end) for line in own)

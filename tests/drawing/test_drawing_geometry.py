@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from picturereader import SVG
 from test_drawing import CIRCUITS, odd_circuit
 
-from catalogue.drawing.channel import FORBIDDEN, Net, Pin, crossings_if_above, route
-from catalogue.drawing.measures import GRID, MARGIN, PAGE_WIDTH, SMALL, TERMINAL_AT
+from catalogue.drawing.channel import FORBIDDEN, Pin, PinNet, crossings_if_above, route
+from catalogue.drawing.dimensions import GRID, MARGIN, PAGE_WIDTH, SMALL, TERMINAL_AT
+from catalogue.drawing.floor_plan import plan
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.place import Point, ribbon
-from catalogue.drawing.plan import plan
-from catalogue.drawing.scene import Scene, Words
-from catalogue.drawing.states import view_of
+from catalogue.drawing.placement import Point, ribbon
+from catalogue.drawing.scene import Caption, Scene
+from catalogue.drawing.state_view import view_of
 from catalogue.drawing.text import fitted, sleeve_text, sleeve_width, text_width, wrapped
 from catalogue.drawing.wiring import wiring_scene
 from verify.circuit.colours import PALETTES
@@ -68,7 +68,7 @@ def scene_of(circuit: Circuit, state: int | None = None) -> Scene:
     return wiring_scene(circuit, plan([circuit]), view_of(circuit, state))
 
 
-def room_of(words: Words) -> Room:
+def room_of(words: Caption) -> Room:
     """Where a line of text is."""
     width = text_width(words.text, words.size, bold=words.bold)
     left = words.at.x - {"start": 0, "middle": width / 2, "end": width}[words.anchor]
@@ -82,7 +82,7 @@ def pieces(points: Sequence[Point], half: float) -> Iterator[Room]:
         yield Room(min(a.x, b.x), min(a.y, b.y), max(a.x, b.x), max(a.y, b.y)).grown(half)
 
 
-def texts(scene: Scene) -> list[Words]:
+def texts(scene: Scene) -> list[Caption]:
     """Every line of text but the sleeves'."""
     return [
         words
@@ -262,7 +262,7 @@ def test_channels_between_offset_edges_can_always_be_routed(
         pins.setdefault(net, []).append(Pin(2 * GRID * place, True))
     for place, net in below:
         pins.setdefault(net, []).append(Pin(2 * GRID * place + GRID, False))
-    nets = [Net(found) for found in pins.values()]
+    nets = [PinNet(found) for found in pins.values()]
     routing = route(nets)
     assert routing is not None
     tracked = list(zip(nets, routing.tracks, strict=True))
@@ -275,8 +275,8 @@ def test_channels_between_offset_edges_can_always_be_routed(
 
 def test_nets_that_would_lie_on_each_other_are_stacked_the_other_way() -> None:
     """Where one net's pin stands above another's, its track is the higher one."""
-    upper = Net([Pin(0, True), Pin(60, False)])
-    lower = Net([Pin(0, False), Pin(90, True)])
+    upper = PinNet([Pin(0, True), Pin(60, False)])
+    lower = PinNet([Pin(0, False), Pin(90, True)])
     assert crossings_if_above(lower, upper) == FORBIDDEN
     assert crossings_if_above(upper, lower) == 1
     routing = route([lower, upper])
@@ -286,8 +286,8 @@ def test_nets_that_would_lie_on_each_other_are_stacked_the_other_way() -> None:
 
 def test_pins_that_stand_in_each_others_way_are_said_to() -> None:
     """Two nets that each must be above the other have no tracks."""
-    one = Net([Pin(0, True), Pin(60, False)])
-    other = Net([Pin(60, True), Pin(0, False)])
+    one = PinNet([Pin(0, True), Pin(60, False)])
+    other = PinNet([Pin(60, True), Pin(0, False)])
     assert route([one, other]) is None
 
 

@@ -22,19 +22,19 @@ from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 from test_drawing import CIRCUITS
 
 import catalogue
-from catalogue.drawing.measures import SMALL
+from catalogue.drawing.dimensions import SMALL
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.text import fitted, text_width
 from catalogue.drawing.typeface import FAMILY, advances, standalone, text_faces
 from catalogue.lessons.curated import shipped
-from catalogue.lessons.dress import VOLTS, Dress
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.renaming import VOLTS, Renaming
 from catalogue.lessons.sheet import work_out
-from catalogue.lessons.wording import USAGES
+from catalogue.lessons.usage import USAGES
 from verify.base.resources import data_path
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import FaultKind
 from verify.fault.registry import fault_kinds
 from verify.layout.enumeration import layouts
@@ -233,7 +233,7 @@ def test_names_in_other_letters_stay_in_their_places(page: Page) -> None:
         names = {
             old: f"{name}-{old}" for old in ("slipway", "slipway-switch", "slipway-run", "lamp")
         }
-        circuit = Dress(stair(), "us", names, f"⛵ {name} ﷺ {name}").dressed()
+        circuit = Renaming(stair(), "us", names, f"⛵ {name} ﷺ {name}").renamed()
         pictures += [wiring_picture(circuit), schematic_picture(circuit, state=0)]
         assert all(name[:5] in picture for picture in pictures[-2:])
     show(page, pictures, text_faces())
@@ -262,15 +262,15 @@ def _mistakes() -> Iterator[str]:
     for palette in VOLTS:
         for kind in fault_kinds():
             circuit = next(c for c in [*map(load, CIRCUITS), *plain] if _has(c, kind))
-            dressed = Dress.of(circuit, palette, (), "").dressed()
-            made = next(iter(kind.faults(Wiring(dressed)))).apply(dressed)
-            yield wiring_picture(made, intended=dressed)
-            yield wiring_picture(made, intended=dressed, marked=False, state=0)
+            renamed = Renaming.of(circuit, palette, (), "").renamed()
+            made = next(iter(kind.faults(NumberedCircuit(renamed)))).apply(renamed)
+            yield wiring_picture(made, intended=renamed)
+            yield wiring_picture(made, intended=renamed, marked=False, state=0)
             yield schematic_picture(made, state=1)
 
 
 def _has(circuit: Circuit, kind: FaultKind) -> bool:
-    return any(True for _ in kind.faults(Wiring(circuit)))
+    return any(True for _ in kind.faults(NumberedCircuit(circuit)))
 
 
 def _sheets() -> Iterator[str]:

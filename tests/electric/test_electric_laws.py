@@ -32,7 +32,7 @@ from verify.electric.readings import readings
 from verify.electric.solve import all_states, solve
 from verify.electric.solving_kernel import solve_rows
 from verify.engine.paths import StateGraph
-from verify.engine.paths import Wiring as Paths
+from verify.engine.paths import WireGraph as Paths
 from verify.engine.words import WordsEngine
 from verify.fault.change import Change
 from verify.fault.failed_parts import LooseJoin

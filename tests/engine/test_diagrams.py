@@ -15,7 +15,7 @@ from verify.circuit.file import dump
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable
 from verify.engine.diagrams import DiagramsEngine
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.engine.words import WordsEngine
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults
@@ -81,7 +81,7 @@ def test_witnesses_hold_for_many_switches(locations: int) -> None:
         found = DIAGRAMS.prove(faulted)
         check_evidence(faulted, found)
         if found.any_location:
-            wiring = Wiring(faulted)
+            wiring = WireGraph(faulted)
             first = StateGraph(wiring, 0).lit_sides(wiring.lamps[0]) is not None
             state = random.Random(0).getrandbits(locations)
             at = StateGraph(wiring, state)

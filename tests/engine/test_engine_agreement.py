@@ -13,10 +13,9 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.engine import words
 from verify.engine.contract import Engine
-from verify.engine.paths import PathsEngine, StateGraph
-from verify.engine.paths import Wiring as PathsWiring
+from verify.engine.paths import PathsEngine, StateGraph, WireGraph
 from verify.engine.words import WordsEngine
-from verify.fault.change import Change, Wiring, changed
+from verify.fault.change import Change, NumberedCircuit, changed
 from verify.fault.contract import Fault
 from verify.fault.mixed_supplies import SUPPLY_KINDS
 from verify.fault.network import Flattener
@@ -76,7 +75,7 @@ def test_live_terminals_are_those_that_paths_reach(
     """What a tester would show is found by *words* as *paths* finds it."""
     circuit, fault = circuit_and_fault
     assume(fault.kind != "wrong-device")  # its terminals have other names afterwards
-    wiring = PathsWiring(fault.apply(circuit))
+    wiring = WireGraph(fault.apply(circuit))
     at = [StateGraph(wiring, state) for state in range(1 << len(circuit.switches))]
     names = words.terminals(circuit)
     found = WORDS.live_terminals(circuit, [fault])
@@ -156,7 +155,7 @@ def test_row_of_a_batch_is_the_faulted_circuit_in_samples(index: int) -> None:
 @given(miswired_circuits(circuits(most_locations=7)))
 def test_change_of_nothing_changes_nothing(circuit: Circuit) -> None:
     """No change gives the same circuit, and as a row of arrays what the circuit does."""
-    assert changed(Wiring(circuit), Change()) == circuit
+    assert changed(NumberedCircuit(circuit), Change()) == circuit
     row = WORDS.observe_batch(Flattener(circuit).batch([Change()])).observation(0)
     assert row == PATHS.observe(circuit)
 

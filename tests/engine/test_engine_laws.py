@@ -18,7 +18,7 @@ from verify.engine.contract import Engine
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring, changed
+from verify.fault.change import NumberedCircuit, changed
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
 from verify.layout.enumeration import Layout
@@ -209,7 +209,7 @@ def test_connecting_more_disconnects_nothing(
 
     Unless the state trips now; and it can ground metal but not unground it.
     """
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     options = [f for name in (*CONNECTING, *PARTING) for f in fault_kind(name).faults(wiring)]
     fault = data.draw(st.sampled_from(options))
     observations = engine.observe(circuit), engine.observe(fault.apply(circuit))
@@ -227,14 +227,14 @@ def test_connecting_more_disconnects_nothing(
 
 def change_at(circuit: Circuit, kind: str, site: Site) -> Circuit:
     """The circuit after the mistake of that kind at that site, whether or not it is listed."""
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     return changed(wiring, dict(fault_kind(kind).changes(wiring))[site])
 
 
 @given(miswired_circuits(circuits(most_locations=3), most_faults=2), st.data())
 def test_exchanging_twice_is_nothing(circuit: Circuit, data: st.DataObject) -> None:
     """Two ends that change places twice are where they were."""
-    sites = [fault.site for fault in fault_kind("exchanged").faults(Wiring(circuit))]
+    sites = [fault.site for fault in fault_kind("exchanged").faults(NumberedCircuit(circuit))]
     site = data.draw(st.sampled_from(sites))
     once = change_at(circuit, "exchanged", site)
     assert once != circuit
@@ -244,7 +244,7 @@ def test_exchanging_twice_is_nothing(circuit: Circuit, data: st.DataObject) -> N
 @given(miswired_circuits(circuits(most_locations=3), most_faults=2), st.data())
 def test_moving_there_and_back_is_nothing(circuit: Circuit, data: st.DataObject) -> None:
     """An end landed elsewhere and then landed where it was, or left off if it was alone."""
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     sites = [fault.site for fault in fault_kind("moved").faults(wiring)]
     box, name, target = data.draw(st.sampled_from(sites))
     end = wiring.number(box, name)
@@ -252,7 +252,7 @@ def test_moving_there_and_back_is_nothing(circuit: Circuit, data: st.DataObject)
     there = change_at(circuit, "moved", (box, name, target))
     assert there != circuit
     if mates:
-        new = Wiring(there)
+        new = NumberedCircuit(there)
         back = change_at(there, "moved", (box, name, new.join_name(new.join_of[mates[0]])))
     else:
         back = change_at(there, "left-off", (box, name))

@@ -19,7 +19,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, box_end, conductor_name
 from verify.engine.contract import Engine
-from verify.engine.paths import PathsEngine, Wiring
+from verify.engine.paths import PathsEngine, WireGraph
 from verify.engine.words import WordsEngine
 from verify.layout.enumeration import Layout, layouts
 from verify.layout.routing import ROOT
@@ -127,7 +127,7 @@ def test_conductors_alone_connect_what_libraries_say(
     components: Components, circuit: Circuit
 ) -> None:
     """What *paths* takes for one piece of wire is one component, and the other way round."""
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     labels = components(circuit, list(wired(circuit)))
     pairs = {(wiring.piece(end), labels[end]) for end in circuit.ends}
     assert len(pairs) == len({piece for piece, _ in pairs}) == len({label for _, label in pairs})

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.fault.change import Wiring, changed
+from verify.fault.change import NumberedCircuit, changed
 from verify.fault.mixed_supplies import SUPPLY_KINDS
 from verify.fault.registry import fault_kind, fault_kinds
 from verify.layout.enumeration import Layout, layouts
@@ -126,10 +126,12 @@ def assert_landings_are_complete(circuit: Circuit) -> None:
     definitions = Definitions(circuit)
     for kind, defined in DEFINED.items():
         expected = set(defined(definitions))
-        found = [joins_of(fault.apply(circuit)) for fault in KINDS[kind].faults(Wiring(circuit))]
+        found = [
+            joins_of(fault.apply(circuit)) for fault in KINDS[kind].faults(NumberedCircuit(circuit))
+        ]
         assert set(found) == expected, kind
         assert len(found) == len(expected), kind
-    assert len([*KINDS["split"].faults(Wiring(circuit))]) == sum(
+    assert len([*KINDS["split"].faults(NumberedCircuit(circuit))]) == sum(
         2 ** (len(group) - 1) - 1 - len(group) for group in definitions.joins if len(group) >= 4
     )
 
@@ -176,7 +178,7 @@ def test_failed_parts_are_counted_by_formula(circuit: Circuit) -> None:
     supplies = {kind.name for kind in SUPPLY_KINDS}
     assert DEFINED.keys() | expected.keys() | supplies == KINDS.keys()
     for kind, number in expected.items():
-        faulted = [fault.apply(circuit) for fault in KINDS[kind].faults(Wiring(circuit))]
+        faulted = [fault.apply(circuit) for fault in KINDS[kind].faults(NumberedCircuit(circuit))]
         assert len(faulted) == len(set(faulted)) == number, kind
 
 
@@ -184,7 +186,7 @@ def test_failed_parts_are_counted_by_formula(circuit: Circuit) -> None:
 def test_of_sites_with_one_result_the_first_is_listed(kind: str) -> None:
     """The list is what is left of all sites, in order, when repeated results are struck out."""
     for circuit in (SMALL["1.f.1 chain"], SIDE_BY_SIDE):
-        wiring = Wiring(circuit)
+        wiring = NumberedCircuit(circuit)
         first: dict[object, tuple[str, ...]] = {}
         for site, change in KINDS[kind].changes(wiring):
             first.setdefault(changed(wiring, change), site)
@@ -242,7 +244,7 @@ def test_wrong_devices_pass_what_the_definition_says() -> None:
             for off, common in itertools.permutations(terminals, 2):
                 expected["three-way"].add(one_or_other(common, *set(terminals) - {off, common}))
         found: dict[str, set[object]] = {name: set() for name in expected}
-        for fault in fault_kind("wrong-device").faults(Wiring(circuit)):
+        for fault in fault_kind("wrong-device").faults(NumberedCircuit(circuit)):
             if fault.site[0] == switch:
                 faulted = fault.apply(circuit)
                 found[faulted.device(switch).kind].add(passes(faulted, switch, circuit))

@@ -16,7 +16,7 @@ from verify.engine.contract import Engine
 from verify.engine.paths import PathsEngine
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring, changed
+from verify.fault.change import NumberedCircuit, changed
 from verify.fault.contract import FaultKind
 from verify.fault.registry import all_faults, fault_kind, fault_kinds, find_fault
 from verify.layout.enumeration import Layout, layouts
@@ -142,7 +142,7 @@ def test_mixed_cables_do_not_show() -> None:
     mixed = 0
     for layout in layouts(3):
         circuit = layout.circuit("chain")
-        for fault in fault_kind("cables-mixed").faults(Wiring(circuit)):
+        for fault in fault_kind("cables-mixed").faults(NumberedCircuit(circuit)):
             mixed += 1
             assert WORDS.observe(fault.apply(circuit)) == WORDS.observe(circuit)
     assert mixed > 0
@@ -162,7 +162,9 @@ def test_broken_switch_is_not_replaced() -> None:
     circuit = CHAIN
     contact = Failure("contact-open", ("switch-1.common", "switch-1.traveler-1"))
     broken = replace(circuit, failures=(contact,))
-    replaced = {fault.site[0] for fault in fault_kind("wrong-device").faults(Wiring(broken))}
+    replaced = {
+        fault.site[0] for fault in fault_kind("wrong-device").faults(NumberedCircuit(broken))
+    }
     assert replaced == {"switch-2"}
 
 
@@ -179,7 +181,7 @@ def test_whole_circuit_is_the_layout_by_the_wrong_scheme(scheme: str) -> None:
 def test_every_site_leads_to_the_fault_that_has_its_result(kind: FaultKind) -> None:
     """A label whose site is not listed is not dead: it leads to the listed one of its result."""
     circuit = Layout.parse("f.L.L.1").circuit("tied")
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     listed = {fault.label for fault in kind.faults(wiring)}
     led = set()
     for site, change in kind.changes(wiring):

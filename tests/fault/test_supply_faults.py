@@ -15,7 +15,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import End, Failure
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.families import Roles, family, place
 from verify.fault.mixed_supplies import SUPPLY_KINDS
 from verify.fault.registry import all_faults, fault_kind, find_fault
@@ -145,7 +145,7 @@ def assert_sites_are_complete(circuit: Circuit) -> None:
         expected = set(defined(definitions))
         found = [
             frozenset(map(frozenset, fault.apply(circuit).grouped_ends))
-            for fault in fault_kind(kind).faults(Wiring(circuit))
+            for fault in fault_kind(kind).faults(NumberedCircuit(circuit))
         ]
         assert set(found) == expected, kind
         assert len(found) == len(expected), kind
@@ -217,10 +217,10 @@ def test_failed_conductors_do_not_connect() -> None:
     shared = replace(one, ends=(*one.ends, *other.ends))
     joins = tuple(join for join in CHART_ROOM.joins if join not in {one, other})
     circuit = replace(CHART_ROOM, devices=devices, joins=(*joins, shared))
-    lost = [fault.site for fault in fault_kind("neutral-lost").faults(Wiring(circuit))]
+    lost = [fault.site for fault in fault_kind("neutral-lost").faults(NumberedCircuit(circuit))]
     assert lost == [("light-feed", "window-feed")]
     broken = replace(circuit, failures=(Failure("conductor-open", ("table-run.white",)),))
-    assert list(fault_kind("neutral-lost").faults(Wiring(broken))) == []
+    assert list(fault_kind("neutral-lost").faults(NumberedCircuit(broken))) == []
 
 
 @settings(max_examples=15)
@@ -242,7 +242,7 @@ def test_engines_agree_and_files_keep_them(circuit: Circuit) -> None:
 def test_an_outlet_on_a_switched_conductor_is_switched() -> None:
     """Wherever it is landed, there are positions in which the outlet is dead."""
     for circuit in SHIPPED.values():
-        for fault in fault_kind("downstream-on-leg").faults(Wiring(circuit)):
+        for fault in fault_kind("downstream-on-leg").faults(NumberedCircuit(circuit)):
             found = judge(fault.apply(circuit), WordsEngine())
             assert "receptacle-switched" in found.hazards
 

@@ -12,7 +12,7 @@ from verify.circuit.model import Circuit
 from verify.electric import outcomes as electric
 from verify.electric.numbers import parameters
 from verify.electric.outcomes import DARK, LIT
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 from verify.engine.words import WordsEngine
 from verify.layout.routing import arrangement_of
 from verify.layout.sampler import (
@@ -177,7 +177,7 @@ def shown_outlets(circuit: Circuit) -> Iterator[str]:
         return
     first, second = circuit.feeds
     neutrals = (circuit.terminal(feed, "neutral") for feed in (first, second))
-    shares = Wiring(circuit).are_wired(*neutrals)
+    shares = WireGraph(circuit).are_wired(*neutrals)
     whose = "the neutral of the first" if shares else "a neutral of its own"
     yield f"second feed on leg {second.leg} with {whose}"
 
@@ -202,7 +202,7 @@ def test_neutral_is_at_every_switch_where_it_should() -> None:
     """Taken to every switch, the neutral reaches each of its boxes by conductors alone."""
     for drawn in SERIES:
         if drawn.arrangement.neutral_everywhere:
-            wiring = Wiring(drawn.circuit)
+            wiring = WireGraph(drawn.circuit)
             neutral = drawn.circuit.terminal(drawn.circuit.feed, "neutral")
             wired = {end.box for end in drawn.circuit.ends if wiring.are_wired(end, neutral)}
             assert {switch.box for switch in drawn.circuit.switches} <= wired, drawn.label

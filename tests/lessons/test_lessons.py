@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from catalogue.desk.pool import NO_FAULT
+from catalogue.desk.suspect_pool import NO_FAULT
 from catalogue.lessons.curated import LEVELS, Case, locate, read_curated, shipped
-from catalogue.lessons.forms import SheetForm, sheet_form
-from catalogue.lessons.pages import Pictures
+from catalogue.lessons.html_sheets import Pictures
+from catalogue.lessons.json_forms import SheetForm, sheet_form
 from catalogue.lessons.sheet import Sheet, work_out
-from catalogue.lessons.wording import Usage, glossary, reworded_svg, wording
+from catalogue.lessons.usage import Usage, glossary, reworded_svg, rewording
 from verify.base.resources import data_path
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES
@@ -200,7 +200,7 @@ def test_in_other_terms_the_case_is_the_same(case: Case) -> None:
     for cable in there.found.cables:
         assert all(known.knows(colour) for colour in cable.conductors)
     original, _ = locate(case)
-    assert bool(there.dress.note) == (original.palette != "iec")
+    assert bool(there.renaming.note) == (original.palette != "iec")
     for old, new in zip(here.intended.cables, there.intended.cables, strict=True):
         for before, after in zip(old.conductors, new.conductors, strict=True):
             assert (before in PALETTES["us"].ground) == (after in known.ground)
@@ -223,7 +223,7 @@ def test_iec_sheets_speak_iec(case: Case) -> None:
 
 def test_words_are_changed_and_names_are_not() -> None:
     """Prose is reworded, with capitals and plurals; names that contain a word are left alone."""
-    say = wording("iec")
+    say = rewording("iec")
     assert say("Travelers and the ground of a three-way switch") == (
         "Strappers and the earth of a two-way switch"
     )
@@ -231,7 +231,7 @@ def test_words_are_changed_and_names_are_not() -> None:
         "the ground-run between light-feed and a socket-outlet, which supplies an outlet"
     )
     assert say("switch at traveler-1, lamp.ground") == "switch at strapper-1, lamp.earth"
-    assert wording("us")("a traveler") == "a traveler"
+    assert rewording("us")("a traveler") == "a traveler"
     assert reworded_svg("<text x='ground'>ground</text>", "iec") == "<text x='ground'>earth</text>"
     assert ("traveler", "strapper") in glossary("us")
 

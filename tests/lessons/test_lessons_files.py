@@ -18,8 +18,8 @@ from commandline import run, words
 from jsonschema import Draft202012Validator
 from playwright.sync_api import Browser, Request, sync_playwright
 
-from catalogue.lessons.build import Made, Wanted, make_lessons
 from catalogue.lessons.curated import Curated, shipped, shipped_circuit
+from catalogue.lessons.lesson_set import Made, Wanted, make_lessons
 from catalogue.lessons.prints import find_chromium
 from catalogue.lessons.qti import ITEM_SPACE, MATCH_CORRECT, PACKAGE_SPACE
 from catalogue.report.folder import LIST_NAME

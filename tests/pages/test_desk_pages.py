@@ -13,12 +13,12 @@ from desking import DESK, LABEL, SAW, at, pool, seen
 
 from catalogue.desk.answer import NOTHING_FITS, Answer
 from catalogue.desk.checks import CLEAR, check_kinds
-from catalogue.desk.pool import NO_FAULT, Suspect, pool_of_catalogue, pool_of_circuit
+from catalogue.desk.suspect_pool import NO_FAULT, Suspect, pool_of_catalogue, pool_of_circuit
 from catalogue.desk.symptoms import SIGN, SIGNS, Symptoms
+from catalogue.pages.contract import Visit
 from catalogue.pages.deskask import state_key
 from catalogue.pages.desksketch import Shape, shapes
 from catalogue.pages.deskwiring import AnyLayout, OneLayout
-from catalogue.pages.visit import Visit
 from catalogue.report.terms import terms
 from verify.behaviour.signature import DARK, LIT, canonical
 from verify.layout.enumeration import Layout, layouts

@@ -13,10 +13,10 @@ from desking import DESK, LABEL, MIMICS, PLAN, STAIR, at, seen
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from catalogue.desk.pool import pool_of_circuit
+from catalogue.desk.suspect_pool import pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS
 from catalogue.pages.deskask import LONGEST_FILE, packed
-from catalogue.pages.site import PICTURE_HEADERS
+from catalogue.pages.response import PICTURE_HEADERS
 from verify.base.resources import data_path
 from verify.circuit.file import dump, parse
 from verify.layout.sampler import sample

@@ -21,7 +21,7 @@ from browser import (
 
 from catalogue.commands.serve import compile_templates
 from catalogue.pages import paging
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
 from catalogue.report.terms import terms
 from verify.base.cautions import cautions
 from verify.behaviour.hazards import HAZARDS, Hazard

@@ -16,9 +16,9 @@ from browser import CLASSIC, MIMIC, ROOT, Browser, visiting
 from datasette import hookimpl
 from datasette.plugins import pm
 
-from catalogue.pages import choice as choices
-from catalogue.pages.choice import Choice, fault_ids, total
-from catalogue.pages.visit import Visit
+from catalogue.pages import fault_choice as choices
+from catalogue.pages.contract import Visit
+from catalogue.pages.fault_choice import FaultChoice, fault_ids, total
 
 pytest_plugins = ["small_catalogue"]
 
@@ -29,7 +29,7 @@ JUDGED = (
 )
 
 
-def condition(choice: Choice) -> tuple[str, list[object]]:
+def condition(choice: FaultChoice) -> tuple[str, list[object]]:
     """The same choice for `JUDGED`."""
     asked = {
         "circuit_id = ?": choice.circuit,
@@ -48,23 +48,23 @@ def condition(choice: Choice) -> tuple[str, list[object]]:
     return " and ".join(given) or "true", list(given.values())
 
 
-def some_choices(visit: Visit) -> Iterator[Choice]:
+def some_choices(visit: Visit) -> Iterator[FaultChoice]:
     """Choices of every sort, such as pages make, frequent and rare, and some of nothing."""
     kinds = [None, *(row[0] for row in visit.rows("select id from fault_kind order by id"))]
     verdicts = [None, 1, 2, 4]
     for kind, verdict in itertools.product(kinds[:8], verdicts):
-        yield Choice(kind=kind, verdict=verdict)
-        yield Choice(kind=kind, verdict=verdict, hazard=5, scheme="tied")
-        yield Choice(kind=kind, verdict=verdict, words="switch leg", locations=2)
+        yield FaultChoice(kind=kind, verdict=verdict)
+        yield FaultChoice(kind=kind, verdict=verdict, hazard=5, scheme="tied")
+        yield FaultChoice(kind=kind, verdict=verdict, words="switch leg", locations=2)
     for (word,) in visit.rows("select id from signature order by id"):
-        yield Choice(signature=word)
-        yield Choice(signature=word, verdict=3, circuit=2)
+        yield FaultChoice(signature=word)
+        yield FaultChoice(signature=word, verdict=3, circuit=2)
     for (name,) in visit.rows("select distinct name from family where id % 40 = 1"):
-        yield Choice(family=name)
-        yield Choice(family=name, verdict=2)
+        yield FaultChoice(family=name)
+        yield FaultChoice(family=name, verdict=2)
     for hazard in range(1, 9):
-        yield Choice(hazard=hazard, verdict=2)
-        yield Choice(hazard=hazard, circuit=7, kind=2)
+        yield FaultChoice(hazard=hazard, verdict=2)
+        yield FaultChoice(hazard=hazard, circuit=7, kind=2)
 
 
 @pytest.mark.parametrize(

@@ -25,8 +25,8 @@ from browser import (
 )
 
 from catalogue.pages.addresses import LONGEST_WORD, signature_label
-from catalogue.pages.site import HEADERS, PICTURE_HEADERS
-from catalogue.pages.visit import Visit
+from catalogue.pages.contract import Visit
+from catalogue.pages.response import HEADERS, PICTURE_HEADERS
 from catalogue.store.columns import Table, View
 from catalogue.store.fault_tables import VIEWS
 from catalogue.store.tables import TABLES

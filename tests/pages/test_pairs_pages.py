@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from browser import ROOT, Browser, changed, check_page, visiting
 
+from catalogue.pages.contract import Visit
 from catalogue.pages.pairs import NOT_COMPUTED
-from catalogue.pages.visit import Visit
 from verify.circuit.file import parse
 from verify.engine.paths import PathsEngine
 from verify.fault.registry import all_faults

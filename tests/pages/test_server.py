@@ -17,13 +17,13 @@ from datasette.utils.asgi import Request
 
 from catalogue.desk.answer import Answer
 from catalogue.desk.checks import check_kinds
-from catalogue.desk.pool import pool_of_circuit
+from catalogue.desk.suspect_pool import pool_of_circuit
 from catalogue.desk.symptoms import Symptoms
+from catalogue.pages.contract import BusyError
 from catalogue.pages.gate import LONGEST_ADDRESS, MOST_KEYS
-from catalogue.pages.visit import BusyError
 from catalogue.pages.workers import Workers, workers
 from catalogue.store.bounds import LONGEST_ANSWER, LONGEST_CELL, MOST_COLUMNS, bound
-from catalogue.store.spelling import teach_texts
+from catalogue.store.rendering import register_text_functions
 from verify.base.deadline import TooLateError, ending_at, keep_deadline
 from verify.behaviour.signature import DARK
 from verify.circuit.file import dump
@@ -316,7 +316,7 @@ def test_sql_does_not_tell_where_the_file_is(query: str, database: Path) -> None
 def test_faults_of_a_huge_circuit_are_not_put_in_words(lamps: int, wired: int) -> None:
     """A query can hand any circuit to the functions for texts; one without end is refused."""
     with closing(sqlite3.connect(":memory:")) as connection:
-        teach_texts(connection)
+        register_text_functions(connection)
         with pytest.raises(sqlite3.OperationalError, match="user-defined function"):
             connection.execute(
                 "select fault_text('x', ?, 'left-off', 3)", [dump(stair_with_lamps(lamps, wired))]

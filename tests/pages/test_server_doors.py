@@ -16,7 +16,7 @@ from boathouse import stair_with_lamps
 from browser import ROOT, TABLES_AT, Browser, visiting
 from commandline import PROGRAM, run, words, write
 
-from catalogue.desk.pool import MOST_JOINED
+from catalogue.desk.suspect_pool import MOST_JOINED
 from catalogue.pages.deskask import packed
 from catalogue.pages.gate import Gate
 from verify.behaviour.signature import MOST_LAMPS

@@ -15,8 +15,8 @@ import pytest
 
 import catalogue
 import verify
+from catalogue.pages.contract import Visit
 from catalogue.pages.frompython import from_python
-from catalogue.pages.visit import Visit
 from verify.base.resources import data_path
 from verify.base.telling import html, plain
 

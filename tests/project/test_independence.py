@@ -73,8 +73,8 @@ SHARED: Final[Table] = {
     "A mistake as data, in numbers of ends and joins. One side makes a circuit of it, the other "
     "arrays; the tests of faults hold the two to the same": {
         "verify.fault.contract": "Fault",
-        "verify.fault.change": "Change Replacement Wiring Wiring.joins Wiring.join_of "
-        "Wiring.number Wiring.boxes Wiring.name",
+        "verify.fault.change": "Change Replacement NumberedCircuit NumberedCircuit.joins "
+        "NumberedCircuit.join_of NumberedCircuit.number NumberedCircuit.boxes NumberedCircuit.name",
     },
     "Published and declared numbers, without a formula": {
         "verify.electric.numbers": "Parameters parameters section published_resistances",

@@ -13,7 +13,7 @@ from boathouse import (
     stair,
 )
 
-from catalogue.report.forms import (
+from catalogue.report.json_forms import (
     check_form,
     fault_forms,
     faults_head,

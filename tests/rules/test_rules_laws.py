@@ -20,13 +20,13 @@ from ruling import (
 from verify.behaviour.findings import Observation
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults
 from verify.layout.enumeration import layouts
 from verify.layout.sampler import sample
 from verify.layout.schemes import SOUND_SCHEMES
-from verify.rules.currents import Flow, Step
+from verify.rules.currents import ConductorStep, Flow
 from verify.rules.premises import Premises
 from verify.rules.remarks import remarks
 from verify.strategies import circuits, failing_circuits, miswired_circuits
@@ -98,9 +98,9 @@ def test_all_layouts_of_three_locations_keep_conductors_together() -> None:
     assert counts.keys() == HARMLESS
 
 
-def ways(circuit: Circuit, flow: Flow) -> set[tuple[Step, ...]]:
+def ways(circuit: Circuit, flow: Flow) -> set[tuple[ConductorStep, ...]]:
     """Every way that a load's current can take in a state, by trying all paths of a graph."""
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     at = StateGraph(wiring, flow.state)
     sides = at.lit_sides(next(lamp for lamp in wiring.lamps if lamp.name == flow.load.name))
     assert sides is not None
@@ -109,11 +109,11 @@ def ways(circuit: Circuit, flow: Flow) -> set[tuple[Step, ...]]:
     graph.add_edges_from(("service", end) for end in (*wiring.neutrals, *wiring.grounds))
     first_box = {cable.name: cable.between[0] for cable in circuit.cables}
 
-    def steps(path: Iterable[object]) -> Iterator[Step]:
+    def steps(path: Iterable[object]) -> Iterator[ConductorStep]:
         ends = [node for node in path if isinstance(node, End)]
         for here, there in pairwise(ends):
             if here.name == there.name:
-                yield Step(here.name, here.box == first_box[here.owner])
+                yield ConductorStep(here.name, here.box == first_box[here.owner])
 
     return {
         (*steps(out), *steps(back))

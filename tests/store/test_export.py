@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from commandline import run, words
 
-from catalogue.report.forms import short_cautions
+from catalogue.report.json_forms import short_cautions
 from catalogue.store.export import FORMATS
 from catalogue.store.tables import TABLE, TABLES
 from verify.circuit.file import parse
@@ -60,7 +60,7 @@ def test_every_row_comes_out(whole: Path, connection: sqlite3.Connection) -> Non
         written = rows_of(whole / f"{table.name}.csv")
         assert len(written) == len(stored), table.name
         for row, values in zip(written, stored, strict=True):
-            assert list(row) == [*names, *(column.name for column in table.spelled)]
+            assert list(row) == [*names, *(column.name for column in table.rendered)]
             assert list(row.values())[: len(names)] == ["" if v is None else str(v) for v in values]
 
 
@@ -89,7 +89,7 @@ def test_the_descriptor_describes_every_column(whole: Path) -> None:
         table = TABLE[name]
         assert resource["profile"] == "tabular-data-resource"
         fields = resource["schema"]["fields"]
-        columns = [*table.columns, *table.spelled]
+        columns = [*table.columns, *table.rendered]
         assert [f["name"] for f in fields] == [c.name for c in columns]
         assert [f["description"] for f in fields] == [c.help for c in columns]
         assert resource["schema"]["primaryKey"] == list(table.key)

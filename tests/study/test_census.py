@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED
-from verify.study.census.search import Batch, run_of, search_batch, search_batches, tables_of
+from verify.study.census.search import SearchBatch, run_of, search_batch, search_batches, tables_of
 from verify.study.census.search_kernel import (
     ENOUGH_CONTACTS_LEFT,
     LIGHT_IS_FINAL,
@@ -22,7 +22,7 @@ from verify.study.census.search_kernel import (
     ONE_PLACE_SERVES,
     search,
 )
-from verify.study.census.terminals import Parts, Wiring, bell, growth_string, parts_of
+from verify.study.census.terminals import CensusParts, Wiring, bell, growth_string, parts_of
 from verify.verdict.judging import judge
 
 WORDS = WordsEngine()
@@ -93,7 +93,7 @@ def test_growth_strings_are_the_partitions() -> None:
 # --- complete
 
 
-def works(parts: Parts, wiring: Wiring) -> bool:
+def works(parts: CensusParts, wiring: Wiring) -> bool:
     """Any-location control by its definition, state by state with a general graph library."""
     terminals = parts.terminals
     lit = []
@@ -226,7 +226,7 @@ def test_nodes_without_rules_are_counted_by_hand() -> None:
 
 
 @st.composite
-def wirings(draw: st.DrawFn, *, fewest: int = 2, most: int = 4) -> tuple[Parts, Wiring]:
+def wirings(draw: st.DrawFn, *, fewest: int = 2, most: int = 4) -> tuple[CensusParts, Wiring]:
     """Any partition of the terminals of two to four locations."""
     parts = parts_of(draw(st.integers(fewest, most)))
     size = len(parts.terminals)
@@ -235,7 +235,7 @@ def wirings(draw: st.DrawFn, *, fewest: int = 2, most: int = 4) -> tuple[Parts, 
 
 
 @st.composite
-def changed_wirings(draw: st.DrawFn) -> tuple[Parts, Wiring]:
+def changed_wirings(draw: st.DrawFn) -> tuple[CensusParts, Wiring]:
     """A wiring that works, with terminals moved to other joins or left where they are."""
     parts = parts_of(draw(st.integers(2, 3)))
     wiring = list(draw(st.sampled_from(found(parts.locations))))
@@ -247,16 +247,18 @@ def changed_wirings(draw: st.DrawFn) -> tuple[Parts, Wiring]:
 
 @pytest.mark.parametrize("rules", [UNPRUNED, PRUNED])
 @given(wired=wirings() | changed_wirings())
-def test_the_kernel_judges_as_the_engine_does(rules: int, wired: tuple[Parts, Wiring]) -> None:
+def test_the_kernel_judges_as_the_engine_does(
+    rules: int, wired: tuple[CensusParts, Wiring]
+) -> None:
     """The search finds a wiring exactly if *words* finds any-location control in its circuit."""
     parts, wiring = wired
-    alone = search_batch(Batch(parts.locations, rules, 0, (wiring,)))
+    alone = search_batch(SearchBatch(parts.locations, rules, 0, (wiring,)))
     expected = judge(parts.circuit(wiring), WORDS).any_location
     assert alone.wirings == ((wiring,) if expected else ())
 
 
 @given(wired=wirings(most=3) | changed_wirings())
-def test_a_circuit_joins_what_the_wiring_joins(wired: tuple[Parts, Wiring]) -> None:
+def test_a_circuit_joins_what_the_wiring_joins(wired: tuple[CensusParts, Wiring]) -> None:
     """The circuit of a wiring works exactly if the wiring does by the definition."""
     parts, wiring = wired
     assert judge(parts.circuit(wiring), WORDS).any_location == works(parts, wiring)
@@ -276,7 +278,7 @@ def test_batches_are_the_whole() -> None:
 
 def test_splitting_finds_the_same_by_the_same_work() -> None:
     """Batch by batch as many nodes are visited as in one piece, and the same wirings found."""
-    whole = search_batch(Batch(3, PRUNED, 0, ((),)))
+    whole = search_batch(SearchBatch(3, PRUNED, 0, ((),)))
     assert len(run_of(3).batches) > 1
     assert nodes(3, PRUNED) == whole.nodes
     assert tuple(found(3)) == whole.wirings

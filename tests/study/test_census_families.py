@@ -8,7 +8,13 @@ from verify.base.problems import BugError
 from verify.engine.words import WordsEngine
 from verify.layout.schemes import FEED, LAMPS, SCHEMES, Landing, switch_kinds
 from verify.study.census.search import run_of, search_batches
-from verify.study.census.terminals import FEWEST_LOCATIONS, Parts, Wiring, growth_string, parts_of
+from verify.study.census.terminals import (
+    FEWEST_LOCATIONS,
+    CensusParts,
+    Wiring,
+    growth_string,
+    parts_of,
+)
 from verify.study.census.wiring_families import (
     Family,
     closed_form,
@@ -65,7 +71,7 @@ def test_families_are_the_orbits_of_all_symmetries(locations: int) -> None:
     check_whole(locations)
 
 
-def group_size(parts: Parts) -> int:
+def group_size(parts: CensusParts) -> int:
     """How many permutations the symmetries generate, each counted."""
     identity = tuple(range(len(parts.terminals)))
     reached, fresh = {identity}, [identity]
@@ -128,7 +134,7 @@ def test_every_wiring_has_the_hazards_of_its_variant(locations: int) -> None:
         )
 
 
-def wired(parts: Parts, scheme: str) -> Wiring:
+def wired(parts: CensusParts, scheme: str) -> Wiring:
     """The nets of a scheme as a wiring."""
     kinds = switch_kinds(parts.locations)
     three_ways = iter(s.name for s in parts.switches if s.kind == "three-way")

@@ -11,12 +11,12 @@ from hypothesis import find, settings
 from verify.circuit.file import dump, parse
 from verify.circuit.model import Circuit
 from verify.electric.readings import readings
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.registry import find_fault
 from verify.strategies import circuits, faulted_circuits
-from verify.study.claims.cases import Case, Study
-from verify.study.claims.contract import STATUSES, Claim, Counterexample, Every, Judged
+from verify.study.claims.cases import Study, StudyCase
+from verify.study.claims.contract import STATUSES, Claim, Counterexample, Every, JudgedClaim
 from verify.study.claims.counting import PUBLISHED, behaviours
 from verify.study.claims.domains import TWO, Layouts
 from verify.study.claims.register import CLAIM, CLAIMS, decide, usual_bench
@@ -106,12 +106,12 @@ EVERY: Final = [claim for claim in CLAIMS if isinstance(claim.question, Every)]
 
 
 @pytest.fixture(scope="module")
-def register() -> dict[str, Judged]:
+def register() -> dict[str, JudgedClaim]:
     """Every claim, decided."""
     return {item.claim.name: item for item in decide()}
 
 
-def test_statuses(register: dict[str, Judged]) -> None:
+def test_statuses(register: dict[str, JudgedClaim]) -> None:
     """A claim whose status changes has become another statement about the world."""
     assert {name: item.answer.status for name, item in register.items()} == EXPECTED
 
@@ -126,7 +126,7 @@ def test_the_register_is_one() -> None:
         assert all(text[0].isupper() and text.endswith(".") for text in texts)
 
 
-def test_answers_are_whole(register: dict[str, Judged]) -> None:
+def test_answers_are_whole(register: dict[str, JudgedClaim]) -> None:
     """A refuted claim has cases against it, a proved one has cases and none against it."""
     for item in register.values():
         answer = item.answer
@@ -140,7 +140,7 @@ def test_answers_are_whole(register: dict[str, Judged]) -> None:
             assert answer.counterexample is None
 
 
-def test_counterexamples_stand_by_themselves(register: dict[str, Judged]) -> None:
+def test_counterexamples_stand_by_themselves(register: dict[str, JudgedClaim]) -> None:
     """From circuit file and label alone the independent engines refute every claim again."""
     bench = paths_bench()
     for item in register.values():
@@ -158,7 +158,7 @@ def test_counterexamples_stand_by_themselves(register: dict[str, Judged]) -> Non
             assert f"Verdict {judge(faulted, eyes.engine).verdict}:" in found.why
 
 
-def test_counterexamples_of_meters_read_so(register: dict[str, Judged]) -> None:
+def test_counterexamples_of_meters_read_so(register: dict[str, JudgedClaim]) -> None:
     """Each reading claim is refuted by a circuit in which a meter does read that."""
     for name, low in (("reading-proves-live", False), ("low-impedance-reading-proves-live", True)):
         found = register[name].answer.counterexample
@@ -177,7 +177,7 @@ def test_counterexamples_of_meters_read_so(register: dict[str, Judged]) -> None:
         assert any(text in found.why for text in texts)
 
 
-def test_counterexamples_are_minimal(register: dict[str, Judged]) -> None:
+def test_counterexamples_are_minimal(register: dict[str, JudgedClaim]) -> None:
     """Where the counterexample has three locations, two have none: gone through again."""
     larger = []
     for item in register.values():
@@ -239,7 +239,7 @@ def _needs_volts(claim: Claim) -> bool:
     "name",
     ["trying-all-positions-suffices", "right-in-three-of-four", "wrong-switch-shows"],
 )
-def test_random_circuits_refute_too(name: str, register: dict[str, Judged]) -> None:
+def test_random_circuits_refute_too(name: str, register: dict[str, JudgedClaim]) -> None:
     """Among circuits drawn by Hypothesis there are counterexamples, and none has fewer locations.
 
     They may have fewer boxes: several devices share one there.
@@ -269,13 +269,13 @@ def test_random_circuits_refute_too(name: str, register: dict[str, Judged]) -> N
 def _faults_of(circuit: Circuit, kind: str) -> list[Fault]:
     from verify.fault.registry import fault_kind
 
-    return list(fault_kind(kind).faults(Wiring(circuit)))
+    return list(fault_kind(kind).faults(NumberedCircuit(circuit)))
 
 
 # --- that questions can fail
 
 
-def _nothing(_: Case) -> bool | None:
+def _nothing(_: StudyCase) -> bool | None:
     return None
 
 
@@ -289,7 +289,7 @@ def _nothing(_: Case) -> bool | None:
     ],
 )
 def test_status_follows_from_cases(
-    test: Callable[[Case], bool], by: Callable[[Case], str] | None, status: str
+    test: Callable[[StudyCase], bool], by: Callable[[StudyCase], str] | None, status: str
 ) -> None:
     """One case against a statement refutes it; it depends where a whole group has none."""
     answer = Every((TWO,), test, by=by).answer(usual_bench())

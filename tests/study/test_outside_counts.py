@@ -16,7 +16,7 @@ from verify.behaviour.signature import DARK, LIT, Signature, canonical
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Join
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.registry import fault_kind
 from verify.layout.enumeration import Layout, layouts
 from verify.layout.routing import ROOT
@@ -211,7 +211,7 @@ def test_landing_errors_reach_every_way_to_join_ends(ends: int, ways: int) -> No
     while waiting:
         circuit = waiting.popleft()
         for kind in ("moved", "left-off"):
-            for fault in fault_kind(kind).faults(Wiring(circuit)):
+            for fault in fault_kind(kind).faults(NumberedCircuit(circuit)):
                 if fault.site[0] == "loft":
                     faulted = fault.apply(circuit)
                     if faulted not in reached:

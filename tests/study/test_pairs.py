@@ -20,7 +20,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults, fault_kinds, find_fault
 from verify.layout.enumeration import Layout
@@ -45,7 +45,7 @@ def found_again(intended: Circuit, fault: Fault, circuit: Circuit) -> Fault:
 
     Only what a site calls a join can change: its first end, in the order in which sites name ends.
     """
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     site = list(fault.site)
     if fault.kind in ("moved", "bridged", "split"):
         box = site[0]
@@ -103,7 +103,7 @@ def drawn_pairs(existing: np.ndarray, seed: int, most: int) -> list[tuple[int, i
 def test_a_pair_is_one_after_the_other(circuit: Circuit) -> None:
     """Kind by kind: pairs are what finding the second in the circuit of the first gives."""
     faults = paired(circuit)
-    existing = existing_pairs(Wiring(circuit), faults)
+    existing = existing_pairs(NumberedCircuit(circuit), faults)
     by_kinds: dict[tuple[str, str], list[tuple[int, int]]] = {}
     for one, other in np.argwhere(existing).tolist():
         by_kinds.setdefault((faults[one].kind, faults[other].kind), []).append((one, other))
@@ -116,7 +116,7 @@ def test_a_pair_is_one_after_the_other(circuit: Circuit) -> None:
 def test_mistakes_in_one_join_are_pairs_too() -> None:
     """Pairs that touch a join in common, where order could matter, hold like the others."""
     faults = paired(TIED)
-    wiring = Wiring(TIED)
+    wiring = NumberedCircuit(TIED)
     existing = existing_pairs(wiring, faults)
 
     def touched(fault: Fault) -> set[int]:
@@ -142,7 +142,7 @@ def test_order_does_not_matter_in_any_circuit(circuit: Circuit, seed: int) -> No
     faults = paired(circuit)
     draw = random.Random(seed)
     some = [fault for fault in faults if draw.random() < 40 / len(faults)]
-    pairs = drawn_pairs(existing_pairs(Wiring(circuit), some), seed, 6)
+    pairs = drawn_pairs(existing_pairs(NumberedCircuit(circuit), some), seed, 6)
     if pairs:
         hold(circuit, some, pairs)
 
@@ -153,7 +153,7 @@ def test_what_is_no_pair_cannot_be_told() -> None:
     """
     faults = [fault for fault in paired(CHAIN) if fault.change.moves]
     faults = [fault for fault in faults if fault.change.replacement is None]
-    existing = existing_pairs(Wiring(CHAIN), faults)
+    existing = existing_pairs(NumberedCircuit(CHAIN), faults)
     ends = [ends_told(fault) for fault in faults]
     apart = [
         (one, other)
@@ -172,7 +172,7 @@ def test_what_is_no_pair_cannot_be_told() -> None:
 
 def ends_told(fault: Fault) -> tuple[set[tuple[str, ...]], set[tuple[str, ...]]]:
     """The ends that a mistake moves, and those that it moves or names, by box and name."""
-    wiring = Wiring(CHAIN)
+    wiring = NumberedCircuit(CHAIN)
     moved = {tuple(wiring.circuit.ends[end]) for end, _ in fault.change.moves}
     if fault.kind == "cables-mixed":
         return moved, moved
@@ -217,7 +217,10 @@ def ends_told(fault: Fault) -> tuple[set[tuple[str, ...]], set[tuple[str, ...]]]
 def test_which_pairs_there_are(one: str, other: str, is_pair: bool) -> None:
     """Two mistakes are a pair unless they take each other's ends, joins, parts or switches."""
     faults = [find_fault(CHAIN, label) for label in (one, other)]
-    assert existing_pairs(Wiring(CHAIN), faults).tolist() == [[False, is_pair], [is_pair, False]]
+    assert existing_pairs(NumberedCircuit(CHAIN), faults).tolist() == [
+        [False, is_pair],
+        [is_pair, False],
+    ]
 
 
 def test_every_kind_is_paired_or_left_out_for_a_reason() -> None:
@@ -322,7 +325,7 @@ def test_pairs_come_on_top_of_what_has_failed() -> None:
         ),
     )
     faults = paired(circuit)
-    hold(circuit, faults, drawn_pairs(existing_pairs(Wiring(circuit), faults), 5, 60))
+    hold(circuit, faults, drawn_pairs(existing_pairs(NumberedCircuit(circuit), faults), 5, 60))
 
 
 def test_few_faults_make_no_pair() -> None:
@@ -330,7 +333,7 @@ def test_few_faults_make_no_pair() -> None:
     for faults in ([], all_faults(CHAIN)[:1]):
         survey = survey_pairs(CHAIN, faults)
         assert (len(survey), survey.existing) == (0, 0)
-    assert not existing_pairs(Wiring(CHAIN), []).size
+    assert not existing_pairs(NumberedCircuit(CHAIN), []).size
 
 
 def test_pairs_of_a_layout_are_counted_once() -> None:

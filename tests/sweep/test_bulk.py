@@ -19,7 +19,7 @@ from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.fault.change import Change
 from verify.fault.contract import Fault
-from verify.fault.network import Batch
+from verify.fault.network import FaultBatch
 from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout, layouts
 from verify.layout.routing import ROOT, route
@@ -301,7 +301,7 @@ def test_networks_are_judged_once(monkeypatch: pytest.MonkeyPatch) -> None:
     judged: list[int] = []
     observe = WordsEngine.observe_batch
 
-    def counting(engine: WordsEngine, batch: Batch) -> object:
+    def counting(engine: WordsEngine, batch: FaultBatch) -> object:
         judged.append(len(batch))
         return observe(engine, batch)
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from test_feeds import fed_twice
 
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.families import Roles, family, place
 from verify.fault.registry import all_faults, fault_kinds
 from verify.layout.enumeration import Layout, layouts
@@ -31,12 +31,12 @@ FAMILIES = Families()
 
 def assert_lists_all_faults(circuit: Circuit) -> None:
     """Kind, site, change and family of each fault, and where its site stands among its kind's."""
-    listing = Listing(Wiring(circuit))
+    listing = Listing(NumberedCircuit(circuit))
     every = all_faults(circuit)
     assert len(listing) == len(every)
     assert listing.faults(range(len(listing))) == every
     assert [listing.change(row) for row in range(len(listing))] == [f.change for f in every]
-    kinds, wiring, roles = fault_kinds(), Wiring(circuit), Roles(circuit)
+    kinds, wiring, roles = fault_kinds(), NumberedCircuit(circuit), Roles(circuit)
     sites = {kind.name: sites_of(kind, wiring) for kind in kinds}
     numbers = FAMILIES.of(listing)
     for row, fault in enumerate(every):
@@ -98,7 +98,7 @@ def test_faults_can_be_asked_for_in_any_order() -> None:
     """Rows are faults, whatever rows are asked for with them."""
     circuit = Layout.parse("f.L.L.1").circuit("chain")
     every = all_faults(circuit)
-    listing = Listing(Wiring(circuit))
+    listing = Listing(NumberedCircuit(circuit))
     rows = random.Random(5).sample(range(len(every)), 50)
     assert listing.faults(rows) == [every[row] for row in rows]
     assert listing.faults([]) == []
@@ -108,9 +108,9 @@ def test_families_are_numbered_once() -> None:
     """A family that was met keeps its number, in whatever circuit it is met again."""
     families = Families()
     one, other = (Layout.parse(code).circuit("chain") for code in ("1.f.1", "2.f.1"))
-    first = families.of(Listing(Wiring(one))).tolist()
-    families.of(Listing(Wiring(other)))
+    first = families.of(Listing(NumberedCircuit(one))).tolist()
+    families.of(Listing(NumberedCircuit(other)))
     names = list(families.names)
-    assert families.of(Listing(Wiring(one))).tolist() == first
+    assert families.of(Listing(NumberedCircuit(one))).tolist() == first
     assert families.names == names
     assert len(set(names)) == len(names)

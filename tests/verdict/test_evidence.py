@@ -16,7 +16,7 @@ from boathouse import (
     stair_with_outlet,
 )
 
-from catalogue.report.forms import evidence_form
+from catalogue.report.json_forms import evidence_form
 from verify.base.problems import BugError
 from verify.behaviour.findings import Observation, states_in
 from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES

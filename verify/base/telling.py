@@ -22,7 +22,7 @@ _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Passage:
     """Running text. `marker` stands before its first line; later lines begin below the text."""
 
     text: str
@@ -32,7 +32,7 @@ class Words:
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class TextTable:
     """A table; with `numbers` all columns but the first are set to the right."""
 
     headings: Sequence[str]
@@ -45,21 +45,21 @@ class Alarm:
     """What stands before all else in the strongest style; `groups` of text below its title."""
 
     title: str
-    groups: Sequence[Sequence[Words]]
+    groups: Sequence[Sequence[Passage]]
 
 
-Block = Words | Grid | Alarm
+Block = Passage | TextTable | Alarm
 Group = Sequence[Block]
 
 
-def heading(text: str, indent: str = "") -> Words:
+def heading(text: str, indent: str = "") -> Passage:
     """Text that stands out."""
-    return Words(text, indent, is_heading=True)
+    return Passage(text, indent, is_heading=True)
 
 
 def cautions_group() -> Group:
     """The cautions in a paragraph: it ends all that tells a person about a circuit."""
-    return [Words(f"Cautions: {summary()}")]
+    return [Passage(f"Cautions: {summary()}")]
 
 
 def plain(
@@ -71,7 +71,7 @@ def plain(
     """Groups as lines of text; `strong` makes headings stand out, `loud` the title of an alarm."""
 
     def block_text(block: Block) -> str:
-        if isinstance(block, Grid):
+        if isinstance(block, TextTable):
             return grid_text(block, strong)
         if isinstance(block, Alarm):
             rule = loud("!" * columns)
@@ -82,7 +82,7 @@ def plain(
     return "\n\n".join("\n".join(map(block_text, group)) for group in groups)
 
 
-def _plain_words(block: Words, columns: int, strong: Callable[[str], str]) -> str:
+def _plain_words(block: Passage, columns: int, strong: Callable[[str], str]) -> str:
     below = block.indent + " " * len(block.marker)
     text = filled(block.text, columns, below, block.indent + block.marker)
     return strong(text) if block.is_heading else text
@@ -106,7 +106,7 @@ def filled(text: str, columns: int, indent: str = "", first: str | None = None) 
     return lines.replace(_NO_BREAK, " ")
 
 
-def grid_text(grid: Grid, strong: Callable[[str], str] = str) -> str:
+def grid_text(grid: TextTable, strong: Callable[[str], str] = str) -> str:
     """A table in lines, its columns as wide as their content."""
     every = [grid.headings, *grid.rows]
     widths = [max(map(_cells, column)) for column in zip(*every, strict=True)]
@@ -146,7 +146,7 @@ def html(groups: Iterable[Group]) -> str:
 
 def _html_group(group: Group) -> Iterator[str]:
     def is_item(block: Block) -> bool:
-        return isinstance(block, Words) and bool(block.marker)
+        return isinstance(block, Passage) and bool(block.marker)
 
     for are_items, blocks in groupby(group, is_item):
         parts = "".join(map(_html_block, blocks))
@@ -159,7 +159,7 @@ def _html_block(block: Block) -> str:
         style = "border: 4px double; border-left-width: 1rem; padding: 0 1rem"
         title = f"<h3>\N{WARNING SIGN} {escape(block.title)}</h3>"
         return f'<section role="alert" style="{style}">{title}{parts}</section>'
-    if isinstance(block, Grid):
+    if isinstance(block, TextTable):
         head = "".join(f'<th scope="col">{escape(text)}</th>' for text in block.headings)
         rows = "".join(
             f"<tr>{''.join(f'<td>{escape(text)}</td>' for text in row)}</tr>" for row in block.rows

@@ -27,7 +27,7 @@ from verify.circuit.parts import (
     Failure,
     Join,
 )
-from verify.circuit.table import Table, written
+from verify.circuit.table import FileTable, written
 from verify.circuit.validation import TOP, place_of, problems_in
 
 FORMAT: Final = 1
@@ -148,7 +148,7 @@ class _Reader:
         self.unreadable: set[str] = set()  # devices and cables not fully understood
 
     def circuit(self) -> Circuit:
-        top = Table(TOP, self.document, self.problems, set(_TOP_KEYS))
+        top = FileTable(TOP, self.document, self.problems, set(_TOP_KEYS))
         version = self.document.get("format")
         if version is None:
             top.note("format", f"format is missing; write format = {FORMAT} on the first line")
@@ -206,7 +206,7 @@ class _Reader:
             if isinstance(section, list):
                 yield from (f"{key} {number}" for number, _ in enumerate(section, 1))
 
-    def _named(self, key: str) -> Iterator[tuple[str, Table]]:
+    def _named(self, key: str) -> Iterator[tuple[str, FileTable]]:
         """The tables under ``[key.NAME]``, with their names."""
         section = self.document.get(key, {})
         if not isinstance(section, dict):
@@ -215,7 +215,7 @@ class _Reader:
         for name, content in section.items():
             yield name, self._table(place_of(key, name), content, f"[{key}.{_key(name)}]")
 
-    def _listed(self, key: str) -> Iterator[Table]:
+    def _listed(self, key: str) -> Iterator[FileTable]:
         """The tables under ``[[key]]``."""
         section = self.document.get(key, [])
         if not isinstance(section, list):
@@ -224,21 +224,21 @@ class _Reader:
         for number, content in enumerate(section, 1):
             yield self._table(f"{key} {number}", content, f"[[{key}]]")
 
-    def _table(self, place: str, content: object, header: str) -> Table:
+    def _table(self, place: str, content: object, header: str) -> FileTable:
         if isinstance(content, dict):
-            return Table(place, content, self.problems)
+            return FileTable(place, content, self.problems)
         self._lose(place, f"must be a table; write {shown(header)} and its keys below")
-        return Table(place, {}, [])
+        return FileTable(place, {}, [])
 
     def _lose(self, place: str, message: str) -> None:
         self.problems.append(Problem(place, message))
 
-    def _box(self, name: str, table: Table) -> Box:
+    def _box(self, name: str, table: FileTable) -> Box:
         box = Box(name, table.text("material", "plastic"))
         table.finish()
         return box
 
-    def _device(self, name: str, table: Table) -> Device:
+    def _device(self, name: str, table: FileTable) -> Device:
         table.required("kind", '"three-way"')
         table.required("box", '"landing"')
         device = Device(
@@ -257,7 +257,7 @@ class _Reader:
             self.unreadable.add(name)
         return device
 
-    def _cable(self, name: str, table: Table) -> Cable:
+    def _cable(self, name: str, table: FileTable) -> Cable:
         table.required("between", '["landing", "slipway"]')
         table.required("conductors", '["black", "white", "bare"]')
         between = table.texts("between")
@@ -277,14 +277,14 @@ class _Reader:
             self.unreadable.add(name)
         return cable
 
-    def _join(self, table: Table) -> Join:
+    def _join(self, table: FileTable) -> Join:
         table.required("box", '"landing"')
         table.required("ends", '["feed.line", "slipway-run.black"]')
         join = Join(table.text("box"), table.texts("ends"), table.flag("fixed"))
         table.finish()
         return join
 
-    def _failure(self, table: Table) -> Failure:
+    def _failure(self, table: FileTable) -> Failure:
         table.required("kind", '"conductor-open"')
         table.required("at", '["slipway-run.red"]')
         failure = Failure(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from verify.base.sentences import counted
-from verify.base.telling import Grid, cautions_group, heading, html
+from verify.base.telling import TextTable, cautions_group, heading, html
 from verify.circuit.devices import DEFAULT_LEG, canonical_kind
 from verify.circuit.parts import (
     DEFAULT_BREAKER_AMPS,
@@ -147,10 +147,10 @@ class Circuit:
         joins = [[join.box, ", ".join(join.ends)] for join in self.joins]
         failed = [[failure.kind, ", ".join(failure.at)] for failure in self.failures]
         tables = (
-            Grid(["box", "made of", "devices"], boxes),
-            Grid(["cable", "between", "conductors"], cables),
-            Grid(["in box", "joined together"], joins),
-            Grid(["failed", "at"], failed),
+            TextTable(["box", "made of", "devices"], boxes),
+            TextTable(["cable", "between", "conductors"], cables),
+            TextTable(["in box", "joined together"], joins),
+            TextTable(["failed", "at"], failed),
         )
         return html(
             [[heading(self.name)], *([table] for table in tables if table.rows), cautions_group()]

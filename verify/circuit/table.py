@@ -8,7 +8,7 @@ from verify.base.problems import Problem, listing, shown
 
 
 @dataclass(slots=True)
-class Table:
+class FileTable:
     """One table, its `place` in the file, and the list that gets a `Problem` for each mistake.
 
     Asking for a key that holds another type is such a mistake; so is a key that nobody asked for,

@@ -24,7 +24,7 @@ from verify.electric.physics import angular_frequency, ohms_per_metre
 from verify.electric.sizes import check_sizes
 from verify.electric.solving_kernel import Bytes, Integers, Phasors
 from verify.fault.change import Change
-from verify.fault.network import NOTHING, Batch, Flattener
+from verify.fault.network import NOTHING, FaultBatch, Flattener
 
 #: The phase of each leg of a divided supply, in half turns.
 LEGS: Final[Mapping[str, int]] = {"A": 0, "B": 1}
@@ -33,7 +33,7 @@ Reals = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class FeedSource:
     """What comes in at a feed: `volts` as a phasor, ohms of the source and of each conductor.
 
     `ends` are the feed's line, neutral and ground end.
@@ -157,10 +157,10 @@ class Grid:
     def _terminals(self, device: Device, *terminals: str) -> list[int]:
         return self.flattener.numbers([f"{device.name}.{terminal}" for terminal in terminals])
 
-    def _source(self, feed: Device) -> Source:
+    def _source(self, feed: Device) -> FeedSource:
         length = self.assumed.feed_length_m if feed.length_m is None else feed.length_m
         line, neutral, ground = self._terminals(feed, "line", "neutral", "ground")
-        return Source(
+        return FeedSource(
             feed.name,
             self.circuit.volts * cmath.exp(1j * cmath.pi * LEGS[feed.leg or "A"]),
             self.assumed.source,
@@ -218,7 +218,7 @@ class Grid:
         """A row for each of `changes`, none of which rebuilds the circuit."""
         return self.network_of(self.flattener.batch(changes))
 
-    def network_of(self, batch: Batch) -> Network:
+    def network_of(self, batch: FaultBatch) -> Network:
         """The same for rows of arrays."""
         rows, ends = batch.join_of.shape
         nodes = max(int(batch.join_of.max()) + 1, len(self.order))

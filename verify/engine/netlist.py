@@ -23,7 +23,7 @@ from verify.circuit.parts import Cable, Device, End, conductor_name
 from verify.electric.numbers import Parameters, parameters
 from verify.electric.sizes import check_sizes
 from verify.engine.copper import ohms_per_metre
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 #: The neutral–ground bond at the service.
 REFERENCE: Final = "0"
@@ -65,7 +65,7 @@ class Netlist:
         self.state = state
         self.assumed = parameters(circuit.palette) if assumed is None else assumed
         check_sizes(circuit)
-        self._wiring = Wiring(circuit)
+        self._wiring = WireGraph(circuit)
         self.node_of: dict[End, str] = {}
         self.nodes: dict[str, tuple[End, ...]] = {}
         self._hangs_on: dict[str, str] = {}

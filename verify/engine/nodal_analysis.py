@@ -22,7 +22,7 @@ from verify.circuit.parts import Cable, Device, End, conductor_name
 from verify.electric.numbers import Parameters, parameters, section
 from verify.electric.sizes import check_sizes
 from verify.engine.copper import ohms_per_metre
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 
 # A node is a join, by its number in `Circuit.joins`; ends that are alone or parted from their join
 # by a loose connection are nodes, and so is the neutral–ground bond at the service, the reference.
@@ -61,7 +61,7 @@ class NodalNetwork:
 
     def __init__(self, circuit: Circuit, assumed: Parameters | None = None) -> None:
         self.circuit = circuit
-        self.wiring = Wiring(circuit)
+        self.wiring = WireGraph(circuit)
         self.assumed = assumed or parameters(circuit.palette)
         check_sizes(circuit)
         self._node: dict[End, Node] = {end: self.wiring.joint(end) for end in circuit.ends}

@@ -50,7 +50,7 @@ class Conductor(NamedTuple):
     is_ground: bool
 
 
-class Wiring:
+class WireGraph:
     """What conductors alone connect in a circuit, failed parts included, and what contacts may.
 
     `graph` has a node for every end and every join (`Node`).
@@ -227,7 +227,7 @@ def closes(contact: Contact, position: Position) -> bool:
 class StateGraph:
     """One circuit in one state: what is connected to the feed's line, neutral and ground."""
 
-    def __init__(self, wiring: Wiring, state: int) -> None:
+    def __init__(self, wiring: WireGraph, state: int) -> None:
         self.wiring = wiring
         self.state = state
         # What conductors alone connect is one node here: only contacts differ between states.
@@ -257,7 +257,7 @@ class StateGraph:
 
     @cached_property
     def graph(self) -> "nx.Graph[Node]":
-        """The circuit's graph (`Wiring.graph`) with the closed contacts."""
+        """The circuit's graph (`WireGraph.graph`) with the closed contacts."""
         graph = self.wiring.graph.copy()
         graph.add_edges_from(self.wiring.closed_contacts(self.state))
         return graph
@@ -398,7 +398,7 @@ class PathsEngine:
                 f"switches={switches} is more than engine {self.name} takes, "
                 f"{self.most_switches}; ask an engine for many switches"
             )
-        wiring = Wiring(circuit)
+        wiring = WireGraph(circuit)
         trips = 0
         lit = [0] * len(wiring.lamps)
         hazards = [0] * len(HAZARD_NAMES)

@@ -16,7 +16,7 @@ from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.circuit.model import Circuit
 from verify.engine.words_kernel import judge
 from verify.fault.change import Change
-from verify.fault.network import Batch, Flattener
+from verify.fault.network import FaultBatch, Flattener
 
 if TYPE_CHECKING:
     from verify.fault.contract import Fault
@@ -86,13 +86,13 @@ class WordsEngine:
                 live[row] = at[0, rebuilt.numbers(names)]
         return live
 
-    def _live_ends(self, batch: Batch) -> Words:
+    def _live_ends(self, batch: FaultBatch) -> Words:
         rows, ends = batch.join_of.shape
         live_at = np.zeros((rows, ends, word_count(batch.switches)), np.uint64)
         self.observe_batch(batch, live_at)
         return live_at
 
-    def observe_batch(self, batch: Batch, live_at: Words | None = None) -> Findings:
+    def observe_batch(self, batch: FaultBatch, live_at: Words | None = None) -> Findings:
         """What each row of prepared arrays does; `live_at` as in `verify.engine.words_kernel`."""
         found = Findings.empty(len(batch), switches=batch.switches, lamps=len(batch.lamps))
         if live_at is None:

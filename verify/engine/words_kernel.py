@@ -1,6 +1,6 @@
 """The engine *words* itself: what every row of a batch does in all states, 64 states at a time.
 
-Arguments and results are those of `verify.fault.network.Batch` and
+Arguments and results are those of `verify.fault.network.FaultBatch` and
 `verify.behaviour.findings.Findings`. The order of the hazards is that of
 `verify.behaviour.hazards.HAZARDS`.
 

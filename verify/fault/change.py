@@ -1,6 +1,6 @@
 """What one mistake does to a circuit, as data that circuits and arrays both understand.
 
-`Wiring` numbers the ends and joins of a circuit; a `Change` is said in those numbers.
+`NumberedCircuit` numbers the ends and joins of a circuit; a `Change` is said in those numbers.
 `changed` gives the circuit that results, `verify.fault.network` the same as arrays:
 the two must describe the same thing, and the tests hold them to it.
 """
@@ -15,7 +15,7 @@ from verify.circuit.parts import Device, End, Failure, Join, conductor_name
 
 
 @dataclass(frozen=True)
-class Wiring:
+class NumberedCircuit:
     """A circuit by numbers: end i is `circuit.ends[i]`, join j is `joins[j]`, lists of ends."""
 
     circuit: Circuit
@@ -123,7 +123,7 @@ class Change:
     rebuilt: Circuit | None = None
 
 
-def changed(wiring: Wiring, change: Change) -> Circuit:
+def changed(wiring: NumberedCircuit, change: Change) -> Circuit:
     """The circuit after `change`."""
     if change.rebuilt is not None:
         return change.rebuilt

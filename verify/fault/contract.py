@@ -13,7 +13,7 @@ from verify.base.resources import data_path
 from verify.circuit.failures import failed_part
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
-from verify.fault.change import Change, Replacement, Wiring, changed
+from verify.fault.change import Change, NumberedCircuit, Replacement, changed
 from verify.layout.enumeration import Layout
 
 Site = tuple[str, ...]
@@ -21,7 +21,7 @@ Site = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One mistake in one circuit. `change` speaks of that circuit's `Wiring`."""
+    """One mistake in one circuit. `change` speaks of that circuit's `NumberedCircuit`."""
 
     kind: str
     site: Site
@@ -42,7 +42,7 @@ class Fault:
 
     def apply(self, circuit: Circuit) -> Circuit:
         """The circuit with the mistake in it; `circuit` must be the one it was found for."""
-        return changed(Wiring(circuit), self.change)
+        return changed(NumberedCircuit(circuit), self.change)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +86,14 @@ class FaultKind(ABC):
     version: ClassVar[int] = 1
 
     @abstractmethod
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every site with what happens there, in order; results may repeat."""
 
     @abstractmethod
     def in_words(self, site: Site) -> str:
         """What was done wrong, as a sentence."""
 
-    def sites(self, wiring: Wiring) -> Iterator[tuple[Site, Fault]]:
+    def sites(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Fault]]:
         """Every site, with the fault under which its result is listed: that of the first one."""
         listed: dict[object, Fault] = {}
         for site, change in self.open_changes(wiring):
@@ -101,19 +101,19 @@ class FaultKind(ABC):
             key = _result(wiring, change)
             yield site, fault if key is None else listed.setdefault(key, fault)
 
-    def open_changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def open_changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """The changes; but what has failed already (`failed_part`) does not fail again."""
         failed = set(map(failed_part, wiring.circuit.failures))
         for site, change in self.changes(wiring):
             if change.failure is None or failed_part(change.failure) not in failed:
                 yield site, change
 
-    def faults(self, wiring: Wiring) -> Iterator[Fault]:
+    def faults(self, wiring: NumberedCircuit) -> Iterator[Fault]:
         """The faults of this kind; of sites with one result the first is listed."""
         return (fault for site, fault in self.sites(wiring) if site == fault.site)
 
 
-def _result(wiring: Wiring, change: Change) -> object | None:
+def _result(wiring: NumberedCircuit, change: Change) -> object | None:
     """What two changes with the same result have in common; None if no other can have it."""
     if change.replacement is not None:
         return _replaced_joins(wiring, change.replacement)
@@ -131,7 +131,7 @@ def _result(wiring: Wiring, change: Change) -> object | None:
     return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
 
 
-def _replaced_joins(wiring: Wiring, replacement: Replacement) -> object | None:
+def _replaced_joins(wiring: NumberedCircuit, replacement: Replacement) -> object | None:
     """The joins in which a replaced switch ends up, its new terminals by name."""
     switch = wiring.circuit.device(replacement.device)
     terminals = {

@@ -8,7 +8,7 @@ from verify.base.sentences import capital
 from verify.circuit.devices import POSITIONS
 from verify.circuit.parts import Failure, conductor_name
 from verify.circuit.wording import box_words, spoken
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Example, FaultKind, Site
 
 
@@ -29,7 +29,7 @@ class ConductorOpen(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every conductor."""
         for cable in wiring.circuit.cables:
             for colour in cable.conductors:
@@ -58,7 +58,7 @@ class ConductorsShorted(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every pair of conductors of one cable."""
         for cable in wiring.circuit.cables:
             for pair in itertools.combinations(cable.conductors, 2):
@@ -77,7 +77,7 @@ class _ContactFault(FaultKind):
 
     failed: ClassVar[str]
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every contact of every switch."""
         for switch in wiring.circuit.switches:
             for contact in switch.form.contacts:
@@ -138,7 +138,7 @@ class SwitchStuck(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every switch, each position."""
         for switch in wiring.circuit.switches:
             for position in POSITIONS:
@@ -168,7 +168,7 @@ class LooseJoin(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every join of two ends or more: its first end hangs on by a bad contact."""
         for join in wiring.joins:
             if len(join) > 1:
@@ -186,7 +186,7 @@ class _LampFault(FaultKind):
 
     failed: ClassVar[str]
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every lamp."""
         for lamp in wiring.circuit.lamps:
             yield (lamp.name,), Change(failure=Failure(self.name, (lamp.name,)))

@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Final
 
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.layout.schemes import SCHEMES
 
@@ -22,11 +22,11 @@ class Roles:
     """What each conductor and terminal is for in a circuit as intended."""
 
     circuit: Circuit
-    known: Wiring | None = None
+    known: NumberedCircuit | None = None
 
     @cached_property
-    def _wiring(self) -> Wiring:
-        return self.known or Wiring(self.circuit)
+    def _wiring(self) -> NumberedCircuit:
+        return self.known or NumberedCircuit(self.circuit)
 
     @cached_property
     def of_end(self) -> Mapping[int, str]:

@@ -6,7 +6,7 @@ from typing import Final
 
 from verify.base.sentences import with_and
 from verify.circuit.wording import box_words, spoken
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Example, FaultKind, Site
 
 _SMALLEST_SPLIT: Final = 2
@@ -33,7 +33,7 @@ class LeftOff(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every end that is connected to something."""
         unconnected = len(wiring.joins)
         for box, ends in wiring.site_order.items():
@@ -69,7 +69,7 @@ class Moved(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every end and every other join in its box."""
         for box, ends in wiring.site_order.items():
             joins = wiring.joins_in(box)
@@ -107,7 +107,7 @@ class Exchanged(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every pair of ends of a box in different joins, unless both are unconnected."""
         for box, ends in wiring.site_order.items():
             for one, other in itertools.combinations(ends, 2):
@@ -138,7 +138,7 @@ class Bridged(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every pair of joins of a box of two ends or more."""
         for box in wiring.boxes:
             joins = [join for join in wiring.joins_in(box) if len(wiring.joins[join]) > 1]
@@ -171,7 +171,7 @@ class Split(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every way to part a join of four ends or more into two groups of two or more."""
         other_part = len(wiring.joins)
         for box in wiring.boxes:

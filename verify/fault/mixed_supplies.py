@@ -15,7 +15,7 @@ from verify.base.sentences import with_and
 from verify.circuit.devices import LEGS
 from verify.circuit.parts import Device
 from verify.circuit.wording import box_words, spoken
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Example, FaultKind, Site
 from verify.fault.network import Flattener
 
@@ -27,7 +27,7 @@ _OWN_NEUTRALS: Final = "chart-room-two-feeds"
 class _Nets:
     """The nets of a circuit, and what the terminals of feeds and switches make of them."""
 
-    def __init__(self, wiring: Wiring) -> None:
+    def __init__(self, wiring: NumberedCircuit) -> None:
         self.wiring = wiring
         self.circuit = wiring.circuit
         batch = Flattener(self.circuit, wiring).batch([Change()])
@@ -96,7 +96,7 @@ class BorrowedNeutral(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every end on a feed's neutral that leads away from it, on each neutral of another net.
 
         An end that leads towards its own feed is none: to move it ties the two neutrals together.
@@ -139,7 +139,7 @@ class FeedsCrossed(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every two feeds of one box whose lines are in different joins."""
         for feed, other in itertools.combinations(wiring.circuit.feeds, 2):
             if feed.box == other.box:
@@ -178,7 +178,7 @@ class NeutralLost(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every set of feeds on both legs whose neutrals conductors connect.
 
         The neutral is lost upstream of the place where they share it: what is connected downstream
@@ -223,7 +223,7 @@ class DownstreamOnLeg(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every end on line that leads to outlets alone, on each switched conductor of its box."""
         outlets = [device for device in wiring.circuit.devices if device.kind == "receptacle"]
         if not outlets:
@@ -251,7 +251,7 @@ class DownstreamOnLeg(FaultKind):
         )
 
 
-def _terminal(wiring: Wiring, device: Device, name: str) -> int:
+def _terminal(wiring: NumberedCircuit, device: Device, name: str) -> int:
     """The number of a terminal."""
     return wiring.number(device.box, f"{device.name}.{name}")
 

@@ -19,7 +19,7 @@ from verify.base.connecting import connected
 from verify.circuit.devices import KINDS, DeviceKind
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure, is_ground_colour
-from verify.fault.change import Change, Replacement, Wiring
+from verify.fault.change import Change, NumberedCircuit, Replacement
 
 Indices = npt.NDArray[np.signedinteger[Any]]
 Bytes = npt.NDArray[np.uint8]
@@ -31,7 +31,7 @@ CLOSED_DOWN: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class FaultBatch:
     """Faulted versions of one circuit as arrays.
 
     Ends are numbered as in `Circuit.ends`. Shapes, with F faults, E ends, C conductors,
@@ -75,7 +75,7 @@ class Batch:
     def __len__(self) -> int:
         return len(self.join_of)
 
-    def rows(self, rows: npt.NDArray[np.intp]) -> "Batch":
+    def rows(self, rows: npt.NDArray[np.intp]) -> "FaultBatch":
         """Some of the rows."""
         return replace(
             self,
@@ -111,12 +111,12 @@ class Flattener:
     def __init__(
         self,
         circuit: Circuit,
-        wiring: Wiring | None = None,
+        wiring: NumberedCircuit | None = None,
         integers: type[np.signedinteger[Any]] = np.int16,
     ) -> None:
         self.integers = integers
         self.circuit = circuit
-        self.wiring = wiring or Wiring(circuit)
+        self.wiring = wiring or NumberedCircuit(circuit)
         cables = {cable.name for cable in circuit.cables}
         index = circuit.end_index
         self.number = {end.name: i for end, i in index.items() if end.owner not in cables}
@@ -140,7 +140,7 @@ class Flattener:
             self._slots_of[switch.name] = switch.form, start, stop
             start = stop
 
-    def batch(self, changes: Sequence[Change]) -> Batch:
+    def batch(self, changes: Sequence[Change]) -> FaultBatch:
         """A row for each of `changes`, none of which rebuilds the circuit."""
         moves = [(row, *move) for row, change in enumerate(changes) for move in change.moves]
         parts = {
@@ -152,7 +152,7 @@ class Flattener:
 
     def batch_of(
         self, rows: int, moves: npt.NDArray[np.intp], parts: Mapping[int, Change]
-    ) -> Batch:
+    ) -> FaultBatch:
         """So many rows: `moves` (M, 3) are row, end and join, `parts` by row what else changes."""
         circuit = self.circuit
         failures = circuit.failures
@@ -179,7 +179,7 @@ class Flattener:
                 if failure.kind in _CONNECTING:
                     bridges[row, -1] = self._short(failure)
         join_of[moves[:, 0], moves[:, 1]] = moves[:, 2]
-        return Batch(
+        return FaultBatch(
             switches=len(circuit.switches),
             feeds=self._ends(
                 f"{feed.name}.{t}" for feed in circuit.feeds for t in ("line", "neutral", "ground")

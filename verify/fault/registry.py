@@ -6,7 +6,7 @@ from functools import cache
 from verify.base.deadline import keep_deadline
 from verify.base.problems import Problem, UnknownNameError, listing, shown
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault, FaultKind
 from verify.fault.failed_parts import PART_KINDS
 from verify.fault.landing_errors import LANDING_KINDS
@@ -27,7 +27,7 @@ def fault_kind(name: str) -> FaultKind:
 
 def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> list[Fault]:
     """Every single fault of a circuit, kind by kind, each in the order of its sites."""
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     found = []
     for kind in fault_kinds() if kinds is None else kinds:
         for fault in kind.faults(wiring):
@@ -51,7 +51,7 @@ def find_fault(circuit: Circuit, label: str) -> Fault:
             f"{', '.join(kinds)}",
         )
     known = []
-    for site, fault in kinds[name].sites(Wiring(circuit)):
+    for site, fault in kinds[name].sites(NumberedCircuit(circuit)):
         known.append(",".join(site))
         if known[-1] == text:
             return fault

@@ -9,7 +9,7 @@ from typing import Final
 from verify.base.sentences import capital, with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import conductor_name
-from verify.fault.change import Change, Replacement, Wiring
+from verify.fault.change import Change, NumberedCircuit, Replacement
 from verify.fault.contract import Example, FaultKind, Site
 from verify.layout.routing import Arrangement, arrangement_of, route
 from verify.layout.schemes import SCHEMES, WRONG_SCHEMES
@@ -32,7 +32,7 @@ class WrongDevice(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every three-way as single-pole or four-way, every four-way as three-way."""
         broken = {
             name.partition(".")[0]
@@ -119,7 +119,7 @@ class CablesMixed(FaultKind):
         ),
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Two cables between the same boxes: every pair of conductors of the same colour."""
         for one, other in itertools.combinations(wiring.circuit.cables, 2):
             if set(one.between) != set(other.between):
@@ -166,7 +166,7 @@ class WholeCircuit(FaultKind):
         Example((scheme,), "mimic", SCHEMES[scheme].description) for scheme in WRONG_SCHEMES
     )
 
-    def changes(self, wiring: Wiring) -> Iterator[tuple[Site, Change]]:
+    def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
         """Every wrong scheme, on the boxes and devices of this circuit."""
         circuit = wiring.circuit
         arrangement = arrangement_of(circuit)

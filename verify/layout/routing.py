@@ -69,13 +69,13 @@ def route(
     return _Router(scheme, arrangement).circuit(name, order)
 
 
-def runs(scheme: str, arrangement: Arrangement) -> "Iterator[Run]":
+def runs(scheme: str, arrangement: Arrangement) -> "Iterator[CableRun]":
     """The cables by which `scheme` wires `arrangement`."""
     return _Router(scheme, arrangement).runs(set())
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class CableRun:
     """One cable to be: the nets it carries, and the net on each of its colours."""
 
     cable: Cable
@@ -158,7 +158,7 @@ class _Router:
             groups.append(together)
         return groups
 
-    def runs(self, taken: set[str]) -> Iterator[Run]:
+    def runs(self, taken: set[str]) -> Iterator[CableRun]:
         """The cables, with names that are not `taken`."""
         names = set(taken)
         for child, parent in enumerate(self.place.parents):
@@ -170,7 +170,7 @@ class _Router:
                     name = next(short for i in range(1, 999) if (short := f"run-{i}") not in names)
                 names.add(name)
                 carries = self._colours(group)
-                yield Run(
+                yield CableRun(
                     Cable(
                         name,
                         (self.place.boxes[parent].name, self.place.boxes[child].name),
@@ -205,7 +205,7 @@ class _Router:
         has_neutral = not is_raceway or neutral in carries.values()
         return (*lines, *((neutral,) if has_neutral else ()), self.palette.ground[0])
 
-    def _joins(self, devices: Sequence[Device], runs: Sequence[Run]) -> Iterator[Join]:
+    def _joins(self, devices: Sequence[Device], runs: Sequence[CableRun]) -> Iterator[Join]:
         at: dict[tuple[int, str], list[str]] = {}
         for net in self.plan.nets:
             for landing in net.landings:

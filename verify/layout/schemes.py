@@ -35,7 +35,7 @@ Strand = tuple[Net, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class SchemeNets:
     """The nets of a scheme for some number of switches, as strands (see the module)."""
 
     sequence: tuple[Strand, ...]
@@ -55,7 +55,7 @@ class Scheme:
     title: str
     description: str
     is_sound: bool
-    plan: Callable[[int], Plan]
+    plan: Callable[[int], SchemeNets]
 
 
 def switch_kinds(locations: int) -> tuple[str, ...]:
@@ -88,8 +88,8 @@ def _pairs(locations: int) -> list[Strand]:
     return strands
 
 
-def _chain(locations: int) -> Plan:
-    return Plan(
+def _chain(locations: int) -> SchemeNets:
+    return SchemeNets(
         sequence=(
             (Net("line", (Landing(FEED, "line"), Landing(0, "common"))),),
             *_pairs(locations),
@@ -101,8 +101,8 @@ def _chain(locations: int) -> Plan:
     )
 
 
-def _chain_in_neutral(locations: int) -> Plan:
-    return Plan(
+def _chain_in_neutral(locations: int) -> SchemeNets:
+    return SchemeNets(
         sequence=(
             (Net("neutral", (Landing(FEED, "neutral"), Landing(0, "common"))),),
             *_pairs(locations),
@@ -119,11 +119,11 @@ def _tied(
     first: tuple[str, Landing],
     second: tuple[str, Landing],
     direct: Strand,
-) -> Plan:
+) -> SchemeNets:
     """Commons tied; `first` and `second` ride on the wires of the first traveler pair."""
     pair, *further = _pairs(locations)
     tie = Net("tie", (Landing(0, "common"), Landing(locations - 1, "common")))
-    return Plan(
+    return SchemeNets(
         sequence=(*further, (tie,)),
         bundle=(
             *(
@@ -135,7 +135,7 @@ def _tied(
     )
 
 
-def _tied_commons(locations: int) -> Plan:
+def _tied_commons(locations: int) -> SchemeNets:
     return _tied(
         locations,
         ("line", Landing(FEED, "line")),
@@ -144,7 +144,7 @@ def _tied_commons(locations: int) -> Plan:
     )
 
 
-def _tied_commons_in_neutral(locations: int) -> Plan:
+def _tied_commons_in_neutral(locations: int) -> SchemeNets:
     return _tied(
         locations,
         ("neutral", Landing(FEED, "neutral")),
@@ -153,10 +153,10 @@ def _tied_commons_in_neutral(locations: int) -> Plan:
     )
 
 
-def _both_poles(locations: int) -> Plan:
+def _both_poles(locations: int) -> SchemeNets:
     pair, *further = _pairs(locations)
     poles = (("line", Landing(FEED, "line")), ("neutral", Landing(FEED, "neutral")))
-    return Plan(
+    return SchemeNets(
         sequence=tuple(further),
         bundle=(
             *(

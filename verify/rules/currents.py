@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 from verify.rules.loads import Load
 
 # Beyond the feeds: where their lines come from, and where neutrals and grounds are connected.
@@ -25,7 +25,7 @@ _MOST_STATES: Final = 256
 _STRIDE: Final = 40_503
 
 
-class Step(NamedTuple):
+class ConductorStep(NamedTuple):
     """A conductor on the way of a current; `forward` is from its cable's first box to the other."""
 
     conductor: str
@@ -38,7 +38,7 @@ class Flow:
 
     load: Load
     state: int
-    steps: tuple[Step, ...] | None
+    steps: tuple[ConductorStep, ...] | None
 
 
 class _Edge(NamedTuple):
@@ -57,7 +57,7 @@ class Currents:
     def __init__(
         self,
         circuit: Circuit,
-        wiring: Wiring,
+        wiring: WireGraph,
         states: int,
         ways: Sequence[tuple[Load, End, End, int]],
     ) -> None:
@@ -87,7 +87,7 @@ class Currents:
 
     @cached_property
     def directions(self) -> Mapping[str, set[bool]]:
-        """Which ways current runs on each conductor in some state, as `Step.forward`."""
+        """Which ways current runs on each conductor in some state, as `ConductorStep.forward`."""
         found: dict[str, set[bool]] = {}
         for flow in self.flows:
             for step in flow.steps or ():
@@ -127,15 +127,17 @@ class Currents:
         closed = self._wiring.closed_contacts(state)
         return [*self._fixed, *(self._edge(a, b) for a, b in closed)]
 
-    def _steps(self, edges: Sequence[_Edge], come: End, leave: End) -> tuple[Step, ...] | None:
+    def _steps(
+        self, edges: Sequence[_Edge], come: End, leave: End
+    ) -> tuple[ConductorStep, ...] | None:
         upstream = _only_way(edges, self._join[come], _LINES)
         back = _only_way(edges, self._join[leave], _SERVICE)
         if upstream is None or back is None:
             return None
-        return (*(Step(name, not forward) for name, forward in reversed(upstream)), *back)
+        return (*(ConductorStep(name, not forward) for name, forward in reversed(upstream)), *back)
 
 
-def _only_way(edges: Sequence[_Edge], start: int, goal: int) -> list[Step] | None:
+def _only_way(edges: Sequence[_Edge], start: int, goal: int) -> list[ConductorStep] | None:
     """The conductors on the way from `start` to `goal`, or None if there is a choice.
 
     A ring that only touches the way counts as a choice, though no current would take it.
@@ -156,7 +158,7 @@ def _only_way(edges: Sequence[_Edge], start: int, goal: int) -> list[Step] | Non
         leading[other].remove(edge)
         if len(leading[other]) == 1:
             dead_ends.append(other)
-    steps: list[Step] = []
+    steps: list[ConductorStep] = []
     node = start
     came: _Edge | None = None
     while node != goal:
@@ -165,6 +167,6 @@ def _only_way(edges: Sequence[_Edge], start: int, goal: int) -> list[Step] | Non
             return None
         came = onward[0]
         if came.conductor:
-            steps.append(Step(came.conductor, came.a == node))
+            steps.append(ConductorStep(came.conductor, came.a == node))
         node = came.b if came.a == node else came.a
     return steps

@@ -12,7 +12,7 @@ from typing import Final, Literal
 from verify.base.sentences import with_and
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
-from verify.engine.paths import Wiring
+from verify.engine.paths import WireGraph
 from verify.rules.currents import Currents
 from verify.rules.loads import Load
 
@@ -40,7 +40,7 @@ class Finding:
     because: str
 
 
-class Supply:
+class Reach:
     """The states in which the terminals `ends` are connected to each part of a circuit.
 
     Sets of states spread over the pieces and contacts that the engine *paths* found. No engine says
@@ -80,8 +80,8 @@ class Premises:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
-        self.wiring = Wiring(circuit)
-        self._supplies: dict[tuple[End, ...], Supply] = {}
+        self.wiring = WireGraph(circuit)
+        self._supplies: dict[tuple[End, ...], Reach] = {}
 
     @cached_property
     def every(self) -> int:
@@ -117,25 +117,25 @@ class Premises:
                 leading.setdefault(other, []).append((one, closed))
         return leading
 
-    def supply(self, terminal: str, *feeds: Device) -> Supply:
+    def supply(self, terminal: str, *feeds: Device) -> Reach:
         """What one terminal of some feeds reaches."""
         ends = tuple(self.circuit.terminal(feed, terminal) for feed in feeds)
         if ends not in self._supplies:
-            self._supplies[ends] = Supply(self, ends)
+            self._supplies[ends] = Reach(self, ends)
         return self._supplies[ends]
 
     @property
-    def line(self) -> Supply:
+    def line(self) -> Reach:
         """What line reaches."""
         return self.supply("line", *self.circuit.feeds)
 
     @property
-    def neutral(self) -> Supply:
+    def neutral(self) -> Reach:
         """What the neutral of a feed reaches."""
         return self.supply("neutral", *self.circuit.feeds)
 
     @property
-    def ground(self) -> Supply:
+    def ground(self) -> Reach:
         """What the ground of a feed reaches."""
         return self.supply("ground", *self.circuit.feeds)
 

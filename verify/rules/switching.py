@@ -6,7 +6,7 @@ from typing import Final
 from verify.base.sentences import with_and
 from verify.circuit.parts import Device
 from verify.rules.book import Text
-from verify.rules.premises import Finding, Premises, Supply, some_positions
+from verify.rules.premises import Finding, Premises, Reach, some_positions
 
 #: Switches that control a light together with others.
 _SEVERAL: Final = ("three-way", "four-way")
@@ -31,7 +31,7 @@ def no_switch_in_neutral(at: Premises, _: Text) -> Iterator[Finding]:
     yield from _opened_and_closed(found, "neutral")
 
 
-def _passed_on(at: Premises, supply: Supply) -> Iterator[tuple[Device, str]]:
+def _passed_on(at: Premises, supply: Reach) -> Iterator[tuple[Device, str]]:
     """Switches with those terminals at whose contacts a supply is, while protection holds."""
     for switch, contacts in at.switch_contacts.items():
         terminals = dict.fromkeys(

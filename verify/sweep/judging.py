@@ -21,24 +21,24 @@ from verify.base.problems import BugError
 from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.volts import VoltsEngine, engine_for
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.layout.enumeration import Layout
 from verify.layout.routing import ROOT
 from verify.sweep.listing import Listing
-from verify.sweep.networks import UNBALANCED, Networks, Rows
+from verify.sweep.networks import UNBALANCED, NetworkRows, Networks
 from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import bounds_of, stays_simple
-from verify.sweep.whole import Currents, plainly
+from verify.sweep.whole import SchemeCurrents, plainly
 from verify.verdict.judging import judge_faults, verdicts
 
-__all__ = ["Bulk", "Judged", "Outcome"]
+__all__ = ["Bulk", "JudgedFaults", "Outcome"]
 
 #: Shapes of circuits whose networks are remembered.
 _MOST_SHAPES: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedFaults:
     """All single faults of a circuit: the numbers (F,) of their outcomes.
 
     `outcomes` are all that `Bulk` has met; `intended` is that of the circuit as it is. Of `solved`
@@ -58,28 +58,28 @@ class Bulk:
 
     def __init__(self) -> None:
         self._shapes: dict[tuple[object, ...], Networks] = {}
-        self._plain: dict[tuple[str, int], tuple[Outcome, Currents]] = {}
+        self._plain: dict[tuple[str, int], tuple[Outcome, SchemeCurrents]] = {}
         self.outcomes = KnownOutcomes()
 
-    def judge(self, circuit: Circuit) -> Judged:
+    def judge(self, circuit: Circuit) -> JudgedFaults:
         """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
 
         Where a circuit is not simple, and *volts* cannot be asked or would take too long, as
         *words* gives them; see `verify.engine.volts.engine_for`.
         """
-        listing = Listing(Wiring(circuit))
+        listing = Listing(NumberedCircuit(circuit))
         bounds = bounds_of(circuit)
         if bounds is None:
             engine = engine_for(circuit, len(listing))
             which = self._judge_by(engine, listing, range(len(listing)))
             intended = outcome_of(verdicts(engine.find(circuit)), 0, len(circuit.lamps))
-            return Judged(listing, self.outcomes, which, intended, engine.name)
+            return JudgedFaults(listing, self.outcomes, which, intended, engine.name)
         engine = VoltsEngine()
         # The circuit as it is comes last.
         which = np.zeros(len(listing) + 1, np.intp)
         shared = np.delete(np.arange(len(listing)), list(listing.rebuilt))
         places = np.append(shared, len(listing))
-        which[places], solved = self._judge_rows(Rows.of_listing(listing, shared, bounds))
+        which[places], solved = self._judge_rows(NetworkRows.of_listing(listing, shared, bounds))
         for row, scheme in listing.rebuilt.items():
             outcome = self._of_plain(listing, scheme)
             if outcome is not None:
@@ -91,10 +91,10 @@ class Bulk:
             if bounds is None:
                 which[row] = self._judge_by(engine, listing, [row])[0]
             else:
-                (which[row],), more = self._judge_rows(Rows.of_circuit(whole, bounds))
+                (which[row],), more = self._judge_rows(NetworkRows.of_circuit(whole, bounds))
                 solved += more
         intended = self.outcomes[int(which[-1])]
-        return Judged(listing, self.outcomes, which[:-1], intended, engine.name, solved)
+        return JudgedFaults(listing, self.outcomes, which[:-1], intended, engine.name, solved)
 
     def _of_plain(self, listing: Listing, scheme: str) -> Outcome | None:
         """The outcome of a plain circuit wired by another scheme; None if it is not so plain."""
@@ -118,23 +118,23 @@ class Bulk:
         first = (unbalanced & -unbalanced).bit_length() - 1
         return with_hazards(outcome, [(UNBALANCED, first)])
 
-    def _learn_plain(self, scheme: str, items: int) -> tuple[Outcome, Currents]:
+    def _learn_plain(self, scheme: str, items: int) -> tuple[Outcome, SchemeCurrents]:
         """What a scheme does, apart from its cables, and where its current runs."""
         # Every location hangs on the one before, the lamp on the first.
         circuit = Layout((1, ROOT, *range(1, items - 1))).circuit(scheme)
         bounds = bounds_of(circuit)
         if bounds is None:
             raise BugError(f"{circuit.name} is not simple")
-        rows = Rows.of_circuit(circuit, bounds)
+        rows = NetworkRows.of_circuit(circuit, bounds)
         outcome, entering = self._networks(rows).path_of(rows)
         names = (circuit.ends[end].name for end in rows.terminals)
-        return outcome, Currents(scheme, items, dict(zip(names, entering, strict=True)))
+        return outcome, SchemeCurrents(scheme, items, dict(zip(names, entering, strict=True)))
 
-    def _judge_rows(self, rows: Rows) -> tuple[npt.NDArray[np.int64], int]:
+    def _judge_rows(self, rows: NetworkRows) -> tuple[npt.NDArray[np.int64], int]:
         """The number of the outcome of each row, and how many had to be solved."""
         return self._networks(rows).outcomes_of(rows)
 
-    def _networks(self, rows: Rows) -> Networks:
+    def _networks(self, rows: NetworkRows) -> Networks:
         """Those of all circuits with the same devices, whose terminals and contacts are alike."""
         shape = (
             *(switch.kind for switch in rows.circuit.switches),

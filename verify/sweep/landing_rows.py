@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.sweep.landing_kernel import list_landings
 
 Numbers = npt.NDArray[np.int64]
@@ -23,7 +23,7 @@ _SMALLEST_PART: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Landings:
+class LandingFaults:
     """The faults of one landing kind that are listed.
 
     - `site` (F,): the place of each among the sites of its kind, those that repeat included
@@ -36,7 +36,7 @@ class Landings:
     ends: Numbers
 
 
-def landings(wiring: Wiring) -> Iterator[Landings]:
+def landings(wiring: NumberedCircuit) -> Iterator[LandingFaults]:
     """The landings of each of `KINDS`, in that order."""
     sizes = [len(ends) for ends in wiring.joins]
     boxes = list(wiring.site_order.values())
@@ -50,7 +50,7 @@ def landings(wiring: Wiring) -> Iterator[Landings]:
     )
     fault = move = 0
     for (faults, moved), names in zip(counts.tolist(), KINDS.values(), strict=True):
-        yield Landings(
+        yield LandingFaults(
             site[fault : fault + faults],
             moves[move : move + moved],
             ends[fault : fault + faults, :names],

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.circuit.model import Circuit
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault, FaultKind, Site
 from verify.fault.network import Flattener
 from verify.fault.registry import fault_kinds
@@ -19,8 +19,8 @@ from verify.fault.wrong_switches import WholeCircuit, rewired
 from verify.layout.routing import arrangement_of
 from verify.layout.schemes import WRONG_SCHEMES
 from verify.sweep.landing_rows import KINDS as LANDING_KINDS
-from verify.sweep.landing_rows import Landings, landings
-from verify.sweep.part_rows import Parts
+from verify.sweep.landing_rows import LandingFaults, landings
+from verify.sweep.part_rows import PartFaults
 
 Numbers = npt.NDArray[np.intp]
 
@@ -37,16 +37,16 @@ class Listing:
       for, of the parts where `arrangement` says
     """
 
-    def __init__(self, wiring: Wiring) -> None:
+    def __init__(self, wiring: NumberedCircuit) -> None:
         self.wiring = wiring
         kinds, sites, moves = [], [], []
         self.others: dict[int, Fault] = {}
         self.rebuilt: dict[int, str] = {}
         self.flattener = Flattener(wiring.circuit, wiring)
-        self.parts = Parts(self.flattener)
+        self.parts = PartFaults(self.flattener)
         self.of_parts: dict[int, Numbers] = {}
         self.arrangement = arrangement_of(wiring.circuit)
-        self.landings: dict[int, tuple[int, Landings]] = {}
+        self.landings: dict[int, tuple[int, LandingFaults]] = {}
         count = 0
         landed = dict(zip(LANDING_KINDS, landings(wiring), strict=True))
         for number, kind in enumerate(fault_kinds()):
@@ -126,6 +126,6 @@ class Listing:
         return list(map(fault, rows))
 
 
-def sites_of(kind: FaultKind, wiring: Wiring) -> list[Site]:
+def sites_of(kind: FaultKind, wiring: NumberedCircuit) -> list[Site]:
     """The sites of a kind by their place; those that repeat a result are among them."""
     return [site for site, _ in kind.open_changes(wiring)]

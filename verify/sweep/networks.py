@@ -21,7 +21,7 @@ from verify.electric.outcomes import Outcomes, energise
 from verify.electric.solving_kernel import solve_rows
 from verify.engine.words import WordsEngine
 from verify.fault.change import Change
-from verify.fault.network import NOTHING, Batch, Flattener
+from verify.fault.network import NOTHING, FaultBatch, Flattener
 from verify.fault.registry import fault_kinds
 from verify.sweep import current_kernel as kernel
 from verify.sweep import network_names as names
@@ -41,10 +41,10 @@ Words = npt.NDArray[np.uint64]
 Numbers = npt.NDArray[np.int64]
 
 
-class Rows:
+class NetworkRows:
     """Networks of one circuit as arrays, with what the kernels ask of it."""
 
-    def __init__(self, flattener: Flattener, batch: Batch, bounds: Bounds) -> None:
+    def __init__(self, flattener: Flattener, batch: FaultBatch, bounds: Bounds) -> None:
         self.flattener = flattener
         self.circuit = circuit = flattener.circuit
         self.bounds = bounds
@@ -61,13 +61,15 @@ class Rows:
         self.loose = loose[:, -1] if loose.shape[1] else np.full(len(batch), NOTHING, np.int16)
 
     @classmethod
-    def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "Rows":
+    def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "NetworkRows":
         """The circuit as it is."""
         flattener = Flattener(circuit)
         return cls(flattener, flattener.batch([Change()]), bounds)
 
     @classmethod
-    def of_listing(cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds) -> "Rows":
+    def of_listing(
+        cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds
+    ) -> "NetworkRows":
         """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
         place = np.full(len(listing), NOTHING, np.intp)
         place[rows] = np.arange(len(rows))
@@ -108,7 +110,7 @@ class Networks:
         self._with_currents = Numbering()
         self._numbers = np.zeros(0, np.int64)
 
-    def outcomes_of(self, rows: Rows) -> tuple[Numbers, int]:
+    def outcomes_of(self, rows: NetworkRows) -> tuple[Numbers, int]:
         """The number of the outcome of each row, and how many rows had to be solved."""
         batch = rows.batch
         network, nets = self._networks_of(rows)
@@ -157,7 +159,7 @@ class Networks:
             self._numbers = np.concatenate((self._numbers, np.array(learnt, np.int64)))
         return self._numbers[number], solved
 
-    def path_of(self, rows: Rows) -> tuple[Outcome, npt.NDArray[np.int8]]:
+    def path_of(self, rows: NetworkRows) -> tuple[Outcome, npt.NDArray[np.int8]]:
         """Of the first row, its outcome by connections and the one path of its current.
 
         The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
@@ -186,7 +188,7 @@ class Networks:
         outcome = self._base[network]
         return self._outcomes.number(with_hazards(outcome, electrical) if electrical else outcome)
 
-    def _networks_of(self, rows: Rows) -> tuple[Numbers, npt.NDArray[np.int16]]:
+    def _networks_of(self, rows: NetworkRows) -> tuple[Numbers, npt.NDArray[np.int16]]:
         """The number of the network of each row, and its nets; networks that are new are judged."""
         batch = rows.batch
         called = np.empty((len(batch), rows.name_width), np.uint64)
@@ -208,7 +210,9 @@ class Networks:
             self._learn(rows, nets, new)
         return network, nets
 
-    def _learn(self, rows: Rows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]) -> None:
+    def _learn(
+        self, rows: NetworkRows, nets: npt.NDArray[np.int16], new: npt.NDArray[np.intp]
+    ) -> None:
         """Judge networks that were never met, in the order of their numbers."""
         batch = rows.batch.rows(new)
         found = self._words.observe_batch(batch)
@@ -271,7 +275,7 @@ def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
     return np.array([is_tree and between.count(run) == 1 for run in between], np.uint8)
 
 
-def _solve(rows: Rows, unclear: Words, matters: Words, shown: Words) -> None:
+def _solve(rows: NetworkRows, unclear: Words, matters: Words, shown: Words) -> None:
     """Correct the first states of `shown`, see `find_hazards`, where rows are `unclear`.
 
     `matters` (3, rows) are the states in which each of the three counts. Only first states are

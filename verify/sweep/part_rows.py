@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from verify.fault.contract import Fault, FaultKind
 from verify.fault.families import Roles, family, place
-from verify.fault.network import Batch, Bytes, Flattener
+from verify.fault.network import Bytes, FaultBatch, Flattener
 
 Numbers = npt.NDArray[np.intp]
 #: What a family is called, and where it can be found.
@@ -39,7 +39,7 @@ class OfSwitches:
     names: tuple[Name, ...]
 
 
-class Parts:
+class PartFaults:
     """The faults of parts of one circuit."""
 
     def __init__(self, flattener: Flattener) -> None:
@@ -85,7 +85,7 @@ class Parts:
                 return False
         return True
 
-    def put_into(self, batch: Batch, kind: FaultKind, rows: Numbers) -> Batch:
+    def put_into(self, batch: FaultBatch, kind: FaultKind, rows: Numbers) -> FaultBatch:
         """Write the faults of a kind into those rows of a batch, which have no others."""
         conductors = self.flattener.conductors
         if kind.name in _OF_SWITCHES:

@@ -12,8 +12,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from verify.layout.routing import Arrangement, Run, runs
-from verify.layout.schemes import FEED, LAMPS, SCHEMES, Plan
+from verify.layout.routing import Arrangement, CableRun, runs
+from verify.layout.schemes import FEED, LAMPS, SCHEMES, SchemeNets
 
 Words = npt.NDArray[np.uint64]
 
@@ -58,7 +58,7 @@ def plainly(arrangement: Arrangement) -> Plainly | None:
     )
 
 
-class Currents:
+class SchemeCurrents:
     """Where the lamp's current enters and leaves the nets of a scheme, and cuts that were met.
 
     `net_flows` has for each net the item of each terminal, -1 for the feed, and what enters less
@@ -68,7 +68,7 @@ class Currents:
     def __init__(self, scheme: str, items: int, flow_of: dict[str, npt.NDArray[np.int8]]) -> None:
         """`flow_of` names terminals as they are in a layout (`verify.layout.enumeration`)."""
         self._scheme = scheme
-        plan: Plan = SCHEMES[scheme].plan(items - 1)
+        plan: SchemeNets = SCHEMES[scheme].plan(items - 1)
         self._flows = {
             net.name: [
                 (_item(place, items), flow_of[f"{_device(place)}.{terminal}"])
@@ -87,7 +87,7 @@ class Currents:
                 self._cuts[where.root, below] = self._cut(cables, below)
         return [self._cuts[where.root, below] for _, below in where.below]
 
-    def _cut(self, cables: list[Run], below: int) -> Cut:
+    def _cut(self, cables: list[CableRun], below: int) -> Cut:
         unbalanced = 0
         for run in cables:
             total = sum(

@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Final, Literal
 
 from verify.base.problems import BugError
-from verify.base.telling import Words, plain
+from verify.base.telling import Passage, plain
 from verify.behaviour.hazards import ELECTRICAL
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
@@ -20,7 +20,7 @@ from verify.circuit.parts import Device, End
 from verify.circuit.wording import box_words, conductor_words
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
-from verify.engine.paths import Lamp, StateGraph, Wiring
+from verify.engine.paths import Lamp, StateGraph, WireGraph
 from verify.verdict.amounts import Amount, amounts, hazard_subjects, shown, tell
 from verify.verdict.walk import Tracer, Walk, place_words
 
@@ -54,8 +54,8 @@ class Evidence:
 
     def __repr__(self) -> str:
         where = ", ".join(f"{name} {position}" for name, position in self.positions)
-        shown_with = Words(f"{self.claim}, shown with {where}:")
-        return plain([[shown_with, *(Words(words, marker="- ") for words in self.words)]])
+        shown_with = Passage(f"{self.claim}, shown with {where}:")
+        return plain([[shown_with, *(Passage(words, marker="- ") for words in self.words)]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class Prover:
     """Finds the evidence for claims about one circuit."""
 
     def __init__(self, circuit: Circuit) -> None:
-        self._wiring = Wiring(circuit)
+        self._wiring = WireGraph(circuit)
         self._states: dict[int, StateGraph] = {}
         self._flows: dict[int, NodalState] = {}
         self._lamps = {lamp.name: lamp for lamp in self._wiring.lamps}

@@ -13,9 +13,9 @@ from verify.base.sentences import counted
 from verify.base.telling import (
     COLUMNS,
     NO_LIMIT,
-    Grid,
     Group,
-    Words,
+    Passage,
+    TextTable,
     cautions_group,
     grid_width,
     heading,
@@ -121,14 +121,14 @@ class Examination:
 
         `rest_of_states` says where those are to be found that the table leaves out.
         """
-        yield [Words(f"{self.verdict.upper()}: {self.meaning}")]
+        yield [Passage(f"{self.verdict.upper()}: {self.meaning}")]
         if self.verdict == "undecided":
             return
-        in_short: list[Words] = []
+        in_short: list[Passage] = []
         if self.judgement.observation is not None:
             yield from _states(self.circuit, self.judgement.observation, columns, rest_of_states)
-            in_short = [Words(_in_short(self.behaviour))]
-        yield [*in_short, Words(self.how_proved)]
+            in_short = [Passage(_in_short(self.behaviour))]
+        yield [*in_short, Passage(self.how_proved)]
         proof = self.evidence[self.verdict]
         if isinstance(proof, Evidence):
             yield [heading(f"Why it {self.verdict}"), *_shown(proof)]
@@ -139,7 +139,7 @@ class Examination:
             if isinstance(item, Evidence):
                 yield [
                     heading(f"{hazard.title} ({hazard.name})", _INDENT),
-                    Words(hazard.danger, _INDENT),
+                    Passage(hazard.danger, _INDENT),
                     *_shown(item),
                 ]
 
@@ -171,14 +171,14 @@ def _states(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Ite
     headings = [*switches, *lamps]
     if _is_too_wide(headings, columns):
         legend = zip((*short_switches, *short_lamps), headings, strict=True)
-        told = [Words(listed(f"{short} = {name}" for short, name in legend))]
+        told = [Passage(listed(f"{short} = {name}" for short, name in legend))]
         headings = [*short_switches, *short_lamps]
         if _is_too_wide(headings, columns):
-            told.append(Words(f"{_in_one_column(short_switches)}: u up, d down"))
+            told.append(Passage(f"{_in_one_column(short_switches)}: u up, d down"))
             headings = [_in_one_column(short_switches), *short_lamps]
             positions = [[_initials(row)] for row in positions]
         yield told
-    table = Grid(
+    table = TextTable(
         [*headings, _PROTECTION],
         [
             [*where, *row.lamps.values(), row.protection]
@@ -186,7 +186,7 @@ def _states(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Ite
         ],
     )
     states = 1 << seen.switches
-    left_out = Words(f"… and {states - len(rows):,} more of {states:,} combinations; {rest}.")
+    left_out = Passage(f"… and {states - len(rows):,} more of {states:,} combinations; {rest}.")
     yield [table, left_out] if states > len(rows) else [table]
 
 
@@ -204,8 +204,8 @@ def _initials(positions: Sequence[str]) -> str:
     return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
 
 
-def _shown(evidence: Evidence) -> Iterator[Words]:
+def _shown(evidence: Evidence) -> Iterator[Passage]:
     """The state, the paths and the amounts that show a claim."""
-    yield Words(f"Shown with {positions_words(dict(evidence.positions))}:", _INDENT)
+    yield Passage(f"Shown with {positions_words(dict(evidence.positions))}:", _INDENT)
     for words in evidence.words:
-        yield Words(words, _INDENT, "- ")
+        yield Passage(words, _INDENT, "- ")

@@ -16,7 +16,7 @@ from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.nodal import NodalEngine
-from verify.engine.paths import PathsEngine, StateGraph, Wiring
+from verify.engine.paths import PathsEngine, StateGraph, WireGraph
 from verify.engine.volts import VoltsEngine, engine_for
 from verify.verdict.evidence import Coverage, Evidence, Prover
 from verify.verdict.examination import Examination
@@ -114,7 +114,7 @@ def _sample(switches: int) -> Iterator[int]:
 
 def _require_parity(circuit: Circuit, states: Iterable[int]) -> None:
     """Raise BugError unless in these states every lamp is lit as any-location control demands."""
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     first = [StateGraph(wiring, 0).lit_sides(lamp) is not None for lamp in wiring.lamps]
     for state in states:
         at = StateGraph(wiring, state)

@@ -9,7 +9,7 @@ import numpy as np
 
 from verify.base.problems import CircuitError, Problem, UserError
 from verify.base.sentences import counted
-from verify.base.telling import Grid, Group, Words, cautions_group, heading, html, plain
+from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
 from verify.behaviour.naming import signature_name
@@ -127,7 +127,7 @@ class FaultList(Sequence[JudgedFault]):
         if base.verdict != "sound":
             hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""
             yield [
-                Words(
+                Passage(
                     f"As it stands this circuit is not sound but {base.verdict}{hazards}: what "
                     "follows is about one more mistake in it."
                 )
@@ -139,7 +139,7 @@ class FaultList(Sequence[JudgedFault]):
             [kind, *(f"{number:,}" for number in (*numbers, sum(numbers)))]
             for kind, numbers in by_kind.items()
         ]
-        yield [Grid(["kind", *PROVED_VERDICTS, "total"], rows, numbers=True)]
+        yield [TextTable(["kind", *PROVED_VERDICTS, "total"], rows, numbers=True)]
 
     def _all_told(self) -> Iterator[Group]:
         yield [heading(self.circuit.name)]

@@ -15,7 +15,7 @@ from verify.base.problems import BugError
 from verify.base.sentences import with_and
 from verify.circuit.parts import End
 from verify.circuit.wording import box_words, conductor_words, owner_words
-from verify.engine.paths import Node, StateGraph, Wiring, closes
+from verify.engine.paths import Node, StateGraph, WireGraph, closes
 
 # Beyond this a list of places no longer helps a reader.
 _LONGEST_LIST: Final = 8
@@ -34,7 +34,7 @@ class Walk:
     words: str
 
 
-def place_words(wiring: Wiring, end: End) -> str:
+def place_words(wiring: WireGraph, end: End) -> str:
     """An end as it is called in the middle of a sentence."""
     if end.owner == "box":
         return f"the metal of {box_words(end.box)}"

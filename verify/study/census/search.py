@@ -18,7 +18,7 @@ from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
 from verify.study.census.search_kernel import Numbers, Strings, Words, search
-from verify.study.census.terminals import Parts, Wiring, parts_of
+from verify.study.census.terminals import CensusParts, Wiring, parts_of
 
 #: Raised when batches or their results change: what is kept of an older run is then of no use.
 VERSION: Final = 1
@@ -66,7 +66,7 @@ class Tables(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class SearchBatch:
     """A part of a run: every growth string that begins with one of `beginnings`."""
 
     locations: int
@@ -76,10 +76,10 @@ class Batch:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class SearchRun:
     """The batches of a whole run, and how many nodes it took to find their beginnings."""
 
-    batches: tuple[Batch, ...]
+    batches: tuple[SearchBatch, ...]
     nodes: int
 
 
@@ -100,7 +100,7 @@ class _Link(NamedTuple):
 
 
 @cache
-def tables_of(parts: Parts) -> Tables:
+def tables_of(parts: CensusParts) -> Tables:
     """The tables of the kernel for these parts."""
     states = range(1 << parts.locations)
     terminals = len(parts.terminals)
@@ -143,7 +143,7 @@ def tables_of(parts: Parts) -> Tables:
     )
 
 
-def _links(parts: Parts) -> list[_Link]:
+def _links(parts: CensusParts) -> list[_Link]:
     place = {name: number for number, name in enumerate(parts.terminals)}
     links = []
     for number, switch in enumerate(parts.switches):
@@ -211,20 +211,20 @@ def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple
 
 
 @cache
-def run_of(locations: int, rules: int = PRUNED) -> Run:
+def run_of(locations: int, rules: int = PRUNED) -> SearchRun:
     """A run by those rules: batches of a few seconds of work each, where there are many."""
     if locations not in _BEGINNINGS:
-        return Run((Batch(locations, rules, 0, ((),)),), 0)
+        return SearchRun((SearchBatch(locations, rules, 0, ((),)),), 0)
     terminals, size = _BEGINNINGS[locations]
     beginnings, nodes = _search(locations, rules, np.zeros((1, 0), np.int8), terminals)
     batches = (
-        Batch(locations, rules, number, tuple(beginnings[start : start + size]))
+        SearchBatch(locations, rules, number, tuple(beginnings[start : start + size]))
         for number, start in enumerate(range(0, len(beginnings), size))
     )
-    return Run(tuple(batches), nodes)
+    return SearchRun(tuple(batches), nodes)
 
 
-def search_batch(batch: Batch) -> Found:
+def search_batch(batch: SearchBatch) -> Found:
     """The wirings of one batch."""
     beginnings = np.array(batch.beginnings, np.int8)
     terminals = len(parts_of(batch.locations).terminals)
@@ -233,7 +233,7 @@ def search_batch(batch: Batch) -> Found:
 
 
 def search_batches(
-    batches: Iterable[Batch], *, executor: Executor | None = None, window: int = 6
-) -> Iterator[tuple[Batch, Found]]:
+    batches: Iterable[SearchBatch], *, executor: Executor | None = None, window: int = 6
+) -> Iterator[tuple[SearchBatch, Found]]:
     """What is found in each batch, in order; see `verify.base.spreading`."""
     return in_order(batches, search_batch, executor=executor, window=window)

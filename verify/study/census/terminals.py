@@ -28,7 +28,7 @@ _BOX: Final = "landing"
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class CensusParts:
     """A feed, a lamp and the switches of so many locations.
 
     Switches are numbered as they stand in `switches`, four-ways first: that is the order in which
@@ -40,7 +40,7 @@ class Parts:
 
     @property
     def terminals(self) -> tuple[str, ...]:
-        """Their names in the order in which they are placed; `Parts` has 4n + 2."""
+        """Their names in the order in which they are placed; `CensusParts` has 4n + 2."""
         return (
             "feed.line",
             "feed.neutral",
@@ -73,14 +73,14 @@ class Parts:
         return Circuit(name, (Box(_BOX),), devices, (), (grounds, *joins))
 
 
-def parts_of(locations: int) -> Parts:
+def parts_of(locations: int) -> CensusParts:
     """The parts for so many locations. Raises ValueError for fewer than two."""
     count = {"three-way": 0, "four-way": 0}
     switches = []
     for kind in sorted(switch_kinds(locations)):
         count[kind] += 1
         switches.append(Device(f"{kind}-{count[kind]}", kind, _BOX))
-    return Parts(locations, tuple(switches))
+    return CensusParts(locations, tuple(switches))
 
 
 def growth_string(classes: Iterable[int]) -> Wiring:

@@ -19,7 +19,7 @@ from verify.study.census.terminals import (
     LINE,
     NEUTRAL,
     SHELL,
-    Parts,
+    CensusParts,
     Wiring,
     growth_string,
 )
@@ -92,7 +92,7 @@ class Family:
         return self.variants[0].wirings[0]
 
 
-def symmetries(parts: Parts) -> tuple[Symmetry, ...]:
+def symmetries(parts: CensusParts) -> tuple[Symmetry, ...]:
     """Symmetries that generate all others, the exchange of the lamp's sides first."""
     names = parts.terminals
     place = {name: number for number, name in enumerate(names)}
@@ -128,7 +128,7 @@ def symmetries(parts: Parts) -> tuple[Symmetry, ...]:
     return tuple(found)
 
 
-def families_of(parts: Parts, wirings: Iterable[Wiring]) -> tuple[Family, ...]:
+def families_of(parts: CensusParts, wirings: Iterable[Wiring]) -> tuple[Family, ...]:
     """All wirings with any-location control in families, sorted by name.
 
     Which side of the lamp is contact and which shell is all that a hazard can depend on within a
@@ -173,7 +173,7 @@ def orbit(wiring: Wiring, by: Sequence[Symmetry]) -> tuple[Wiring, ...]:
     return tuple(sorted(reached))
 
 
-def _hazards(parts: Parts, wiring: Wiring) -> tuple[str, ...]:
+def _hazards(parts: CensusParts, wiring: Wiring) -> tuple[str, ...]:
     judged = judge(parts.circuit(wiring), WordsEngine())
     if not judged.any_location:
         raise BugError(f"wiring {wiring} of {parts.locations} locations is {judged.verdict}")
@@ -198,7 +198,7 @@ class Structure:
         return f"{self.title}, at traveler pair {self.pair} of {self.pairs}"
 
 
-def structure(parts: Parts, wiring: Wiring) -> Structure:
+def structure(parts: CensusParts, wiring: Wiring) -> Structure:
     """The structure of a wiring with any-location control. Raises BugError for an unknown one.
 
     Every known structure has the switches in a chain, the three-ways at its ends, and a pair of
@@ -264,7 +264,7 @@ Pair = frozenset[int]
 
 
 def _sides(
-    parts: Parts, wiring: Sequence[int]
+    parts: CensusParts, wiring: Sequence[int]
 ) -> tuple[list[tuple[int, Pair]], list[tuple[Pair, Pair]]]:
     """The common terminal and the travelers of each three-way; both sides of each four-way."""
     place = SHELL + 1

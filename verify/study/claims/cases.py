@@ -1,6 +1,7 @@
 """What claims speak about: a circuit, each of its single faults, and what every engine row says.
 
-A `Case` is one of them, or the circuit as intended. Sets of states are numbers, bit s for state s.
+A `StudyCase` is one of them, or the circuit as intended. Sets of states are numbers, bit s for
+state s.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -19,7 +20,7 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
 from verify.engine.contract import Engine
 from verify.engine.words import terminals
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault, Site
 from verify.fault.families import Roles
 from verify.fault.registry import fault_kind
@@ -65,7 +66,7 @@ class Study:
         self._siblings: dict[str, Study] = {}
         self._judge([INTENDED], [[]])
 
-    def cases(self, kinds: Sequence[str]) -> Iterator["Case"]:
+    def cases(self, kinds: Sequence[str]) -> Iterator["StudyCase"]:
         """The case of every fault of some kinds, kind by kind."""
         faults: list[Fault] = []
         sites: list[list[Site]] = []
@@ -82,7 +83,7 @@ class Study:
                 self._rows[kind] = range(start, start + len(listed))
         if faults:
             self._judge(faults, sites)
-        return (Case(self, row) for kind in kinds for row in self._rows[kind])
+        return (StudyCase(self, row) for kind in kinds for row in self._rows[kind])
 
     def _judge(self, faults: Sequence[Fault], sites: Sequence[list[Site]]) -> None:
         found = self.eyes.engine.observe_faults(self.circuit, faults)
@@ -108,9 +109,9 @@ class Study:
         return self._live[terminal]
 
     @property
-    def intended(self) -> "Case":
+    def intended(self) -> "StudyCase":
         """The circuit without a mistake."""
-        return Case(self, 0)
+        return StudyCase(self, 0)
 
     @property
     def scheme(self) -> str:
@@ -131,8 +132,8 @@ class Study:
         return self._siblings[scheme]
 
     @cached_property
-    def _wiring(self) -> Wiring:
-        return Wiring(self.circuit)
+    def _wiring(self) -> NumberedCircuit:
+        return NumberedCircuit(self.circuit)
 
     @cached_property
     def roles(self) -> Roles:
@@ -175,7 +176,7 @@ def _down(states: int, switch: int) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class StudyCase:
     """One circuit with one mistake, or none, and what it does."""
 
     study: Study
@@ -187,7 +188,7 @@ class Case:
         return self.study.circuit
 
     @property
-    def intended(self) -> "Case":
+    def intended(self) -> "StudyCase":
         """The same circuit without the mistake."""
         return self.study.intended
 

@@ -15,16 +15,16 @@ from verify.circuit.file import dump
 from verify.circuit.model import Circuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
-from verify.study.claims.cases import INTENDED, Case, Eyes, Study
+from verify.study.claims.cases import INTENDED, Eyes, Study, StudyCase
 
 STATUSES: Final = ("proved", "holds-in-samples", "depends", "refuted")
 
 #: True or False for a case that the claim speaks about, None for others.
-Test = Callable[[Case], bool | None]
+Test = Callable[[StudyCase], bool | None]
 Progress = Callable[[int, int], None]
 
 
-class Source(Protocol):
+class CircuitSource(Protocol):
     """Circuits to study, in order, with a description of which they are."""
 
     @property
@@ -58,7 +58,7 @@ class Counterexample:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class ClaimAnswer:
     """How a claim came out. `cases` were looked at, `against` of them are against it.
 
     `scope` says which circuits the statement was decided for, `decided_by` how.
@@ -72,10 +72,10 @@ class Answer:
     counterexample: Counterexample | None = None
 
 
-class Question(Protocol):
+class ClaimQuestion(Protocol):
     """How a claim is decided."""
 
-    def answer(self, bench: "Bench") -> Answer:
+    def answer(self, bench: "ClaimBench") -> ClaimAnswer:
         """Decide it."""
         ...
 
@@ -88,11 +88,11 @@ class Claim:
     theme: str
     saying: str
     statement: str
-    question: Question
+    question: ClaimQuestion
 
 
 @dataclass
-class Bench:
+class ClaimBench:
     """Where claims are decided: the studies of a run, each made once.
 
     `eyes` see connections, `volts` what claims about volts and amperes need.
@@ -100,10 +100,10 @@ class Bench:
 
     eyes: Eyes
     volts: Eyes
-    _kept: dict[tuple[Source, bool], list[Study]] = field(default_factory=dict)
+    _kept: dict[tuple[CircuitSource, bool], list[Study]] = field(default_factory=dict)
     _by_label: dict[tuple[str, bool], Study] = field(default_factory=dict)
 
-    def studies(self, source: Source, *, volts: bool = False) -> list[Study]:
+    def studies(self, source: CircuitSource, *, volts: bool = False) -> list[Study]:
         """The circuits of a source, each studied once whatever source it is of."""
         key = (source, volts)
         if key not in self._kept:
@@ -119,14 +119,14 @@ class Bench:
 class Some:
     """A property that some case of the sources has: what can happen, not what always does."""
 
-    sources: tuple[Source, ...]
+    sources: tuple[CircuitSource, ...]
     test: Test
     of: tuple[str, ...]
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Count the cases that have it."""
         cases = 0
-        found: list[Case] = []
+        found: list[StudyCase] = []
         for source in self.sources:
             for study in bench.studies(source):
                 for case in study.cases(self.of):
@@ -137,7 +137,7 @@ class Some:
         told = f"exhaustive: {len(found):,} of {cases:,} faulted circuits show it"
         if found:
             told += f", the first of them {found[0].study.label}/{found[0].fault.label}"
-        return Answer(
+        return ClaimAnswer(
             "proved" if found else "refuted",
             scope(self.sources, self.of),
             told,
@@ -156,19 +156,19 @@ class Every:
     counterexample is shown where several sites are one mistake.
     """
 
-    sources: tuple[Source, ...]
+    sources: tuple[CircuitSource, ...]
     test: Test
     of: tuple[str, ...] = ()
     because: str = ""
-    by: Callable[[Case], str] | None = None
+    by: Callable[[StudyCase], str] | None = None
     volts: bool = False
     named: Callable[[Site], bool] = lambda _: True
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Go through all cases."""
         seen: Counter[str] = Counter()
         against: Counter[str] = Counter()
-        first: Case | None = None
+        first: StudyCase | None = None
         circuits = 0
         states: set[int] = set()
         sampled = 0
@@ -190,7 +190,7 @@ class Every:
                     states.add(study.all_states.bit_length())
                     sampled += source.is_sample
         status = self._status(seen, against)
-        return Answer(
+        return ClaimAnswer(
             status,
             scope(self.sources, self.of),
             self._words(status, seen, against, circuits, states, sampled),
@@ -239,7 +239,7 @@ class Every:
         return told
 
 
-def scope(sources: tuple[Source, ...], kinds: tuple[str, ...] = ()) -> str:
+def scope(sources: tuple[CircuitSource, ...], kinds: tuple[str, ...] = ()) -> str:
     """Which circuits, and which mistakes in them."""
     where = "; ".join(source.words for source in sources)
     return f"{where}; every single fault of {_listed(kinds)}" if kinds else f"{where}, as intended"
@@ -250,7 +250,7 @@ def _listed(kinds: tuple[str, ...]) -> str:
 
 
 def counterexample(
-    case: Case, because: str, named: Callable[[Site], bool] = lambda _: True
+    case: StudyCase, because: str, named: Callable[[Site], bool] = lambda _: True
 ) -> Counterexample:
     """What refutes a claim, in words that begin with what was found."""
     circuit = case.circuit
@@ -265,7 +265,7 @@ def counterexample(
     )
 
 
-def told(case: Case, site: Site) -> str:
+def told(case: StudyCase, site: Site) -> str:
     """What the mistake is, by one of its names, and what the light does, as found."""
     does = signature_name(case.signature)
     name = case.circuit.name.rstrip(".")
@@ -277,8 +277,8 @@ def told(case: Case, site: Site) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedClaim:
     """A claim with its answer."""
 
     claim: Claim
-    answer: Answer
+    answer: ClaimAnswer

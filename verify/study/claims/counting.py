@@ -8,8 +8,8 @@ import numpy as np
 
 from verify.study.census.search import run_of, search_batches
 from verify.study.census.terminals import parts_of
-from verify.study.claims.cases import Case
-from verify.study.claims.contract import Answer, Bench, Claim, Some, scope
+from verify.study.claims.cases import StudyCase
+from verify.study.claims.contract import Claim, ClaimAnswer, ClaimBench, Some, scope
 from verify.study.claims.domains import TWO, TWO_AND_THREE
 from verify.study.claims.vocabulary import ALL_KINDS, exchanges
 
@@ -39,7 +39,7 @@ def behaviours(switches: int) -> int:
 class CountsAsPublished:
     """The kinds of behaviour number what the encyclopedia of sequences says."""
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Count every word of two to four switches."""
         del bench  # words, not circuits
         counts = {switches: behaviours(switches) for switches in PUBLISHED}
@@ -52,14 +52,14 @@ class CountsAsPublished:
         )
         sizes = ", ".join(map(str, counts))
         scope_words = f"every way in which one lamp can be dark or lit, with {sizes} switches"
-        return Answer("refuted" if wrong else "proved", scope_words, told, cases, len(wrong))
+        return ClaimAnswer("refuted" if wrong else "proved", scope_words, told, cases, len(wrong))
 
 
 @dataclass(frozen=True, slots=True)
 class AllKindsOccur:
     """Every kind of behaviour is that of some single fault."""
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Collect the signatures of all single faults."""
         (switches,) = TWO.sizes
         total = behaviours(switches)
@@ -74,7 +74,7 @@ class AllKindsOccur:
             f"kinds of behaviour occur ({', '.join(sorted(found))}; - dark, L lit)"
         )
         missing = total - len(found)
-        return Answer(
+        return ClaimAnswer(
             "refuted" if missing else "proved", scope((TWO,), ALL_KINDS), told, total, missing
         )
 
@@ -83,7 +83,7 @@ class AllKindsOccur:
 class FourWayBetween:
     """In every wiring that works, a side of the four-way is on the travelers of one three-way."""
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Go through every wiring of three locations, without boxes."""
         del bench  # the census has its own search
         parts = parts_of(3)
@@ -94,7 +94,7 @@ class FourWayBetween:
             f"exhaustive over all {parts.wirings:,} (miswire census 3): {len(wirings)} never trip "
             f"and let every switch change the lamp in every state; {against} are against it"
         )
-        return Answer("refuted" if against else "proved", where, told, len(wirings), against)
+        return ClaimAnswer("refuted" if against else "proved", where, told, len(wirings), against)
 
 
 def _is_between(joins: tuple[tuple[str, ...], ...]) -> bool:
@@ -115,7 +115,7 @@ def _is_between(joins: tuple[tuple[str, ...], ...]) -> bool:
     return all(len(names) == 1 for names in beyond) and beyond[0] != beyond[1]
 
 
-def _screws_only(case: Case) -> bool | None:
+def _screws_only(case: StudyCase) -> bool | None:
     """Two screws of one switch changed places: is the light always on?"""
     return case.lit == case.everything if any(exchanges(case)) else None
 

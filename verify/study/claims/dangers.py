@@ -3,7 +3,7 @@
 from typing import Final
 
 from verify.circuit.parts import is_ground_colour
-from verify.study.claims.cases import Case
+from verify.study.claims.cases import StudyCase
 from verify.study.claims.contract import Claim, Every
 from verify.study.claims.domains import CHAIN_OF_TWO, TWO, TWO_AND_THREE, TwoFeeds
 from verify.study.claims.vocabulary import (
@@ -24,57 +24,57 @@ _WHOLE: Final = ("whole-circuit",)
 _WORN: Final = ("contact-open", "contact-welded", "switch-stuck")
 
 
-def _reversed_feed(case: Case) -> bool:
+def _reversed_feed(case: StudyCase) -> bool:
     return is_exchange_of(case, _FEED_LEADS)
 
 
-def _reversed_feed_works(case: Case) -> bool | None:
+def _reversed_feed_works(case: StudyCase) -> bool | None:
     return case.works if _reversed_feed(case) else None
 
 
-def _reversed_feed_harmless(case: Case) -> bool | None:
+def _reversed_feed_harmless(case: StudyCase) -> bool | None:
     return case.verdict == "sound" if _reversed_feed(case) else None
 
 
-def _reversed_lamp(case: Case) -> bool:
+def _reversed_lamp(case: StudyCase) -> bool:
     return is_exchange_of(case, _LAMP_LEADS)
 
 
-def _reversed_lamp_works(case: Case) -> bool | None:
+def _reversed_lamp_works(case: StudyCase) -> bool | None:
     return case.works if _reversed_lamp(case) else None
 
 
-def _reversed_lamp_harmless(case: Case) -> bool | None:
+def _reversed_lamp_harmless(case: StudyCase) -> bool | None:
     return case.verdict == "sound" if _reversed_lamp(case) else None
 
 
-def _wired_wrong(case: Case, scheme: str) -> bool:
+def _wired_wrong(case: StudyCase, scheme: str) -> bool:
     return case.kind == "whole-circuit" and case.fault.site[0] == scheme
 
 
-def _both_poles_works(case: Case) -> bool | None:
+def _both_poles_works(case: StudyCase) -> bool | None:
     return case.works if _wired_wrong(case, "both-poles") else None
 
 
-def _both_poles_harmless(case: Case) -> bool | None:
+def _both_poles_harmless(case: StudyCase) -> bool | None:
     return case.verdict == "sound" if _wired_wrong(case, "both-poles") else None
 
 
-def _switched_neutral_shows(case: Case) -> bool | None:
+def _switched_neutral_shows(case: StudyCase) -> bool | None:
     return not case.works if _wired_wrong(case, "chain-in-neutral") else None
 
 
-def _works(case: Case) -> bool:
+def _works(case: StudyCase) -> bool:
     return case.works
 
 
-def _missing_ground(case: Case) -> bool | None:
+def _missing_ground(case: StudyCase) -> bool | None:
     if opened(case) != "ground":
         return None
     return case.lit == case.intended.lit and not case.trips
 
 
-def _open_neutral(case: Case) -> bool | None:
+def _open_neutral(case: StudyCase) -> bool | None:
     """Only where the lamp's own return is open."""
     if opened(case) != "neutral" or case.lit or case.trips:
         return None
@@ -82,73 +82,73 @@ def _open_neutral(case: Case) -> bool | None:
     return case.live("lamp.contact") & on == on and case.hazard("backfed") & on == on
 
 
-def _metal_never_live(case: Case) -> bool:
+def _metal_never_live(case: StudyCase) -> bool:
     return not case.hazard("metal-live")
 
 
-def _live_metal_shows(case: Case) -> bool | None:
+def _live_metal_shows(case: StudyCase) -> bool | None:
     return not case.works if case.hazard("metal-live") else None
 
 
-def _live_ground_wire_trips(case: Case) -> bool | None:
+def _live_ground_wire_trips(case: StudyCase) -> bool | None:
     return case.verdict == "trips" if case.hazard("ground-wire-live") else None
 
 
-def _open_conductor_shows(case: Case) -> bool | None:
+def _open_conductor_shows(case: StudyCase) -> bool | None:
     """One that carries line, neutral, a traveler or the leg."""
     if is_ground_colour(case.fault.site[0].partition(".")[2]):
         return None
     return case.verdict != "mimic"
 
 
-def _open_bare_is_mimic(case: Case) -> bool | None:
+def _open_bare_is_mimic(case: StudyCase) -> bool | None:
     if not is_ground_colour(case.fault.site[0].partition(".")[2]):
         return None
     return case.verdict == "mimic"
 
 
-def _opening_never_trips(case: Case) -> bool:
+def _opening_never_trips(case: StudyCase) -> bool:
     return not case.trips
 
 
-def _opening_never_lights(case: Case) -> bool:
+def _opening_never_lights(case: StudyCase) -> bool:
     return not case.lit & ~case.intended.lit
 
 
-def _touching_never_darkens(case: Case) -> bool:
+def _touching_never_darkens(case: StudyCase) -> bool:
     return not case.intended.lit & case.dark
 
 
-def _shows(case: Case) -> bool:
+def _shows(case: StudyCase) -> bool:
     return not case.works
 
 
-def _four_way_instead(case: Case) -> bool | None:
+def _four_way_instead(case: StudyCase) -> bool | None:
     if "four-way" not in case.fault.site:
         return None
     return case.works
 
 
-def _single_pole_shows(case: Case) -> bool | None:
+def _single_pole_shows(case: StudyCase) -> bool | None:
     if "single-pole" not in case.fault.site:
         return None
     return not case.works
 
 
-def _balanced(case: Case) -> bool | None:
+def _balanced(case: StudyCase) -> bool | None:
     """Where every switch works and nothing else is wrong, no cable is out of balance."""
     return not case.hazard("cable-unbalanced") if case.works else None
 
 
-def _never_odd(case: Case) -> bool:
+def _never_odd(case: StudyCase) -> bool:
     return not case.odd
 
 
-def _borrowed_is_harmless(case: Case) -> bool:
+def _borrowed_is_harmless(case: StudyCase) -> bool:
     return not case.hazards
 
 
-def _dark_while_live(case: Case) -> bool | None:
+def _dark_while_live(case: StudyCase) -> bool | None:
     """A dark lamp has no live part."""
     return not case.hazard("lamp-live-dark") if case.works else None
 

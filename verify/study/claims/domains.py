@@ -37,7 +37,7 @@ class Layouts:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnCircuits:
     """Circuits drawn at random, with several lamps, metal boxes, outlets and junctions."""
 
     count: int

@@ -14,8 +14,16 @@ from verify.circuit.parts import Device, Failure
 from verify.electric.numbers import parameters
 from verify.electric.readings import Reading, ground_readings, readings
 from verify.engine.words import terminals
-from verify.study.claims.cases import Case, Study
-from verify.study.claims.contract import Answer, Bench, Claim, Every, Source, counterexample, scope
+from verify.study.claims.cases import Study, StudyCase
+from verify.study.claims.contract import (
+    CircuitSource,
+    Claim,
+    ClaimAnswer,
+    ClaimBench,
+    Every,
+    counterexample,
+    scope,
+)
 from verify.study.claims.domains import TWO, TWO_AND_THREE
 from verify.study.claims.vocabulary import scheme_title
 
@@ -30,15 +38,15 @@ class ReadsLive:
     none: circuits as intended.
     """
 
-    source: Source
+    source: CircuitSource
     low: bool
     of: tuple[str, ...] = ()
     because: str = ""
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Compare every reading above what counts as voltage with what is connected."""
         cases = against = circuits = 0
-        first: tuple[Case, _Reading] | None = None
+        first: tuple[StudyCase, _Reading] | None = None
         for study in bench.studies(self.source):
             circuits += 1
             found = list(study.cases(self.of)) if self.of else [study.intended]
@@ -57,7 +65,7 @@ class ReadsLive:
         if first is not None:
             case, reading = first
             shown = counterexample(case, f"{_reads(case, reading)} {self.because}")
-        return Answer(
+        return ClaimAnswer(
             "refuted" if against else "proved",
             scope((self.source,), self.of),
             told,
@@ -66,7 +74,9 @@ class ReadsLive:
             shown,
         )
 
-    def _readings(self, study: Study, cases: Sequence[Case]) -> Iterator[tuple[Case, "_Reading"]]:
+    def _readings(
+        self, study: Study, cases: Sequence[StudyCase]
+    ) -> Iterator[tuple[StudyCase, "_Reading"]]:
         """What counts as voltage, in states that do not trip."""
         names = terminals(study.circuit)
         read = ground_readings(study.circuit, [case.fault for case in cases], names)
@@ -86,7 +96,7 @@ class _Reading(NamedTuple):
     low: float
 
 
-def _reads(case: Case, reading: _Reading) -> str:
+def _reads(case: StudyCase, reading: _Reading) -> str:
     """What the meters read at a point, in words."""
     handles = with_and(
         f"{switch.name} {position(reading.state, number)}"
@@ -103,12 +113,12 @@ def _reads(case: Case, reading: _Reading) -> str:
 class PhantomAtLamp:
     """In every dark state a lampholder without its lamp has a phantom voltage between its sides."""
 
-    source: Source
+    source: CircuitSource
 
-    def answer(self, bench: Bench) -> Answer:
+    def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Measure across every empty lampholder."""
         cases = against = circuits = 0
-        first: tuple[Case, Reading] | None = None
+        first: tuple[StudyCase, Reading] | None = None
         holds = 0
         for study in bench.studies(self.source):
             circuits += 1
@@ -131,14 +141,16 @@ class PhantomAtLamp:
         if status == "depends":
             told += f"; it holds in every dark state of {holds:,} of the circuits"
         if first is None:
-            return Answer(status, scope((self.source,), ("lamp-open",)), told, cases, against)
+            return ClaimAnswer(status, scope((self.source,), ("lamp-open",)), told, cases, against)
         case, reading = first
         volts = (
             f"Across the empty lampholder an ordinary meter reads {reading.high:.1f} V in a state "
             "in which the light should be off."
         )
         found = counterexample(case, volts)
-        return Answer(status, scope((self.source,), ("lamp-open",)), told, cases, against, found)
+        return ClaimAnswer(
+            status, scope((self.source,), ("lamp-open",)), told, cases, against, found
+        )
 
 
 def _continuity(switch: Device, failure: Failure | None) -> dict[Position, set[frozenset[str]]]:
@@ -178,32 +190,32 @@ def _taken_for_common(switch: Device, failure: Failure | None) -> set[str]:
     return named
 
 
-def _failed_three_way(case: Case) -> Device | None:
+def _failed_three_way(case: StudyCase) -> Device | None:
     name = case.fault.site[0].partition(".")[0]
     switch = case.circuit.device(name)
     return switch if switch.kind == "three-way" else None
 
 
-def _good_switch(case: Case) -> bool:
+def _good_switch(case: StudyCase) -> bool:
     three_ways = [switch for switch in case.circuit.switches if switch.kind == "three-way"]
     return all(_taken_for_common(switch, None) == {"common"} for switch in three_ways)
 
 
-def _any_switch(case: Case) -> bool | None:
+def _any_switch(case: StudyCase) -> bool | None:
     switch = _failed_three_way(case)
     if switch is None:
         return None
     return _taken_for_common(switch, case.fault.change.failure) == {"common"}
 
 
-def _never_wrong(case: Case) -> bool | None:
+def _never_wrong(case: StudyCase) -> bool | None:
     switch = _failed_three_way(case)
     if switch is None:
         return None
     return _taken_for_common(switch, case.fault.change.failure) <= {"common"}
 
 
-def _hot_in_feed_box(case: Case) -> bool:
+def _hot_in_feed_box(case: StudyCase) -> bool:
     boxes = {
         switch.box
         for switch in case.circuit.switches
@@ -213,7 +225,7 @@ def _hot_in_feed_box(case: Case) -> bool:
     return boxes == {case.circuit.feed.box}
 
 
-def _where_the_feed_is(case: Case) -> str:
+def _where_the_feed_is(case: StudyCase) -> str:
     first = case.circuit.switches[0].box == case.circuit.feed.box
     where = "arriving at the first switch" if first else "arriving elsewhere"
     return f"{scheme_title(case)} with the feed {where}"

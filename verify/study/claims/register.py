@@ -7,7 +7,7 @@ from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.study.claims import counting, dangers, meters, symptoms, travelers
 from verify.study.claims.cases import Eyes
-from verify.study.claims.contract import Bench, Claim, Judged, Progress
+from verify.study.claims.contract import Claim, ClaimBench, JudgedClaim, Progress
 
 CLAIMS: Final[tuple[Claim, ...]] = (
     *travelers.CLAIMS,
@@ -19,23 +19,25 @@ CLAIMS: Final[tuple[Claim, ...]] = (
 CLAIM: Final = {claim.name: claim for claim in CLAIMS}
 
 
-def usual_bench() -> Bench:
+def usual_bench() -> ClaimBench:
     """Claims decided by *words*, those about volts and amperes by *volts*."""
     words = WordsEngine()
-    return Bench(Eyes(words, words.live_terminals), volts=Eyes(VoltsEngine(), words.live_terminals))
+    return ClaimBench(
+        Eyes(words, words.live_terminals), volts=Eyes(VoltsEngine(), words.live_terminals)
+    )
 
 
 def decide(
     claims: Iterable[Claim] = CLAIMS,
-    bench: Bench | None = None,
+    bench: ClaimBench | None = None,
     progress: Progress = lambda done, total: None,
-) -> list[Judged]:
+) -> list[JudgedClaim]:
     """The answer to each claim, in order; `progress` is told how many are done of how many."""
     chosen = list(claims)
     bench = usual_bench() if bench is None else bench
-    judged: list[Judged] = []
+    judged: list[JudgedClaim] = []
     progress(0, len(chosen))
     for claim in chosen:
-        judged.append(Judged(claim, claim.question.answer(bench)))
+        judged.append(JudgedClaim(claim, claim.question.answer(bench)))
         progress(len(judged), len(chosen))
     return judged

@@ -3,9 +3,16 @@
 from typing import Final
 
 from verify.fault.families import place
-from verify.study.claims.cases import Case
+from verify.study.claims.cases import StudyCase
 from verify.study.claims.contract import Claim, Every
-from verify.study.claims.domains import CHAIN, CHAIN_OF_TWO, THREE, TWO, TWO_AND_THREE, Drawn
+from verify.study.claims.domains import (
+    CHAIN,
+    CHAIN_OF_TWO,
+    THREE,
+    TWO,
+    TWO_AND_THREE,
+    DrawnCircuits,
+)
 from verify.study.claims.vocabulary import (
     ALL_KINDS,
     LANDINGS,
@@ -27,40 +34,40 @@ _FLIPS: Final = "what flipping can show"
 _SUPPLY: Final = frozenset({"line", "neutral", "switch leg", "lamp"})
 
 
-def _one_position_only(case: Case) -> bool | None:
+def _one_position_only(case: StudyCase) -> bool | None:
     if case.trips or case.odd or count(case.lit) != 1:
         return None
     return common_exchanged(case) is not None
 
 
-def _dead_switch(case: Case) -> bool | None:
+def _dead_switch(case: StudyCase) -> bool | None:
     """One switch is dead and the others are not, by something landed wrong."""
     if case.verdict != "misbehaves" or len(case.dead) != 1:
         return None
     return case.dead[0].name in switches_concerned(case)
 
 
-def _dead_switch_is_bad(case: Case) -> bool | None:
+def _dead_switch_is_bad(case: StudyCase) -> bool | None:
     if case.verdict != "misbehaves" or len(case.dead) != 1:
         return None
     failed = case.kind in ("contact-open", "contact-welded", "switch-stuck", "wrong-device")
     return failed and case.dead[0].name == case.fault.site[0].partition(".")[0]
 
 
-def _never_lights(case: Case) -> bool | None:
+def _never_lights(case: StudyCase) -> bool | None:
     if case.lit or case.trips or case.odd:
         return None
     return bool(roles_involved(case) & _SUPPLY)
 
 
-def _always_on(case: Case) -> bool | None:
+def _always_on(case: StudyCase) -> bool | None:
     if case.lit != case.everything:
         return None
     roles = brought_together(case)
     return roles is not None and all(map(is_traveler, roles))
 
 
-def _three_of_four(case: Case) -> bool | None:
+def _three_of_four(case: StudyCase) -> bool | None:
     if case.trips or count(case.lit) != 3:
         return None
     roles = brought_together(case)
@@ -69,7 +76,7 @@ def _three_of_four(case: Case) -> bool | None:
     return any(map(is_traveler, roles)) and bool({"line", "switch leg"} & {*roles})
 
 
-def _trips_somewhere(case: Case) -> bool | None:
+def _trips_somewhere(case: StudyCase) -> bool | None:
     if not case.trips or case.trips == case.everything:
         return None
     roles = brought_together(case)
@@ -78,7 +85,7 @@ def _trips_somewhere(case: Case) -> bool | None:
     return any(map(is_traveler, roles)) and bool({"ground", "neutral"} & {*roles})
 
 
-def _pattern_tells(case: Case) -> bool | None:
+def _pattern_tells(case: StudyCase) -> bool | None:
     """Two conductors to ground that trip in the same states are one net."""
     net = _grounded(case)
     if net is None:
@@ -90,7 +97,7 @@ def _pattern_tells(case: Case) -> bool | None:
     )
 
 
-def _grounded(case: Case) -> int | None:
+def _grounded(case: StudyCase) -> int | None:
     """The net of a traveler or switch leg that touches ground or neutral."""
     roles, nets = touching(case), nets_touching(case)
     if roles is None or nets is None:
@@ -101,11 +108,11 @@ def _grounded(case: Case) -> int | None:
     return None
 
 
-def _both_down_is_off(case: Case) -> bool:
+def _both_down_is_off(case: StudyCase) -> bool:
     return not case.lit >> (case.everything.bit_length() - 1) & 1
 
 
-def _needs_every_state(case: Case) -> bool:
+def _needs_every_state(case: StudyCase) -> bool:
     """For each state some mistake is wrong in that state only."""
     shown = {
         (other.lit ^ case.lit) | other.trips | other.odd
@@ -115,26 +122,26 @@ def _needs_every_state(case: Case) -> bool:
     return all(1 << state in shown for state in range(case.everything.bit_length()))
 
 
-def _dangerous_shows(case: Case) -> bool | None:
+def _dangerous_shows(case: StudyCase) -> bool | None:
     """Something dangerous cannot be overlooked by whoever tries all positions."""
     return not case.works if case.hazards else None
 
 
-def _right_in_three(case: Case) -> bool | None:
+def _right_in_three(case: StudyCase) -> bool | None:
     """As intended, or its opposite, wherever the other three states are."""
     wrong = (case.lit ^ case.intended.lit) | case.trips | case.odd
     return wrong == 0 if count(wrong) <= 1 else None
 
 
-def _trips_in_a_quarter(case: Case) -> bool | None:
+def _trips_in_a_quarter(case: StudyCase) -> bool | None:
     return 4 * count(case.trips) >= count(case.everything) if case.trips else None
 
 
-def _keeps_sense(case: Case) -> bool | None:
+def _keeps_sense(case: StudyCase) -> bool | None:
     return case.lit == case.intended.lit if case.verdict == "sound" else None
 
 
-def _tells_the_box(case: Case) -> bool | None:
+def _tells_the_box(case: StudyCase) -> bool | None:
     """No landing error in another box shows the same."""
     if case.verdict != "misbehaves":
         return None
@@ -146,7 +153,7 @@ def _tells_the_box(case: Case) -> bool | None:
     )
 
 
-def _not_only_two_dead(case: Case) -> bool | None:
+def _not_only_two_dead(case: StudyCase) -> bool | None:
     """A light that some switch still works has at most one dead switch."""
     if case.verdict != "misbehaves" or len(case.dead) == len(case.circuit.switches):
         return None
@@ -332,7 +339,7 @@ CLAIMS: Final = (
         "What trips the breaker at all trips it in at least a quarter of all positions.",
         "In a circuit of any number of locations a mistake that trips in some state trips in at "
         "least a quarter of the states.",
-        Every((TWO_AND_THREE, Drawn(30, 12, 4, 5)), _trips_in_a_quarter, ALL_KINDS),
+        Every((TWO_AND_THREE, DrawnCircuits(30, 12, 4, 5)), _trips_in_a_quarter, ALL_KINDS),
     ),
     Claim(
         "harmless-keeps-sense",

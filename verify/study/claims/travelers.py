@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from verify.study.claims.cases import Case
+from verify.study.claims.cases import StudyCase
 from verify.study.claims.contract import Claim, Every
 from verify.study.claims.domains import (
     CHAIN,
@@ -13,7 +13,7 @@ from verify.study.claims.domains import (
     TWO,
     TWO_AND_THREE,
     Bypassed,
-    Drawn,
+    DrawnCircuits,
     Layouts,
 )
 from verify.study.claims.vocabulary import (
@@ -36,7 +36,7 @@ _CROSSED: Final = (("a1", "b2"), ("a2", "b1"))
 _SAME_SIDE: Final = (frozenset(("a1", "a2")), frozenset(("b1", "b2")))
 
 
-def _any_travelers(case: Case) -> bool | None:
+def _any_travelers(case: StudyCase) -> bool | None:
     """Two traveler conductors of one box, of any pairs, changed places."""
     roles = case.study.roles
     devices = {device.name for device in case.circuit.devices}
@@ -52,7 +52,7 @@ def _any_travelers(case: Case) -> bool | None:
     return None
 
 
-def _lead_away(case: Case, box: str, one: str, other: str) -> bool:
+def _lead_away(case: StudyCase, box: str, one: str, other: str) -> bool:
     """True if each of two conductors is landed on a device in this box, not passing through."""
     joins = {end.name: group for group in case.circuit.grouped_ends for end in group}
     devices = {device.name for device in case.circuit.devices}
@@ -61,18 +61,18 @@ def _lead_away(case: Case, box: str, one: str, other: str) -> bool:
     )
 
 
-def _two_screws(case: Case) -> bool | None:
+def _two_screws(case: StudyCase) -> bool | None:
     return case.verdict == "sound" if travelers_exchanged(case) else None
 
 
-def _sense_only(case: Case) -> bool | None:
+def _sense_only(case: StudyCase) -> bool | None:
     if travelers_exchanged(case) is None:
         return None
     turned = case.everything & ~case.intended.lit
     return case.verdict == "sound" and case.lit == turned
 
 
-def _one_position(case: Case) -> bool | None:
+def _one_position(case: StudyCase) -> bool | None:
     if common_exchanged(case) is None:
         return None
     # In some position of another switch it works, in some other it does not, for each switch.
@@ -80,31 +80,31 @@ def _one_position(case: Case) -> bool | None:
     return not case.trips and all(0 < count(states) < count(case.everything) for states in idle)
 
 
-def _misplaced_common(case: Case) -> bool | None:
+def _misplaced_common(case: StudyCase) -> bool | None:
     return not case.works if common_exchanged(case) else None
 
 
-def _looks_like_misplaced_common(case: Case) -> bool | None:
+def _looks_like_misplaced_common(case: StudyCase) -> bool | None:
     if not is_traveler(opened(case)):
         return None
     misplaced = {other.signature for other in case.study.cases(_LANDED) if common_exchanged(other)}
     return case.signature not in misplaced
 
 
-def _one_combination(case: Case) -> bool | None:
+def _one_combination(case: StudyCase) -> bool | None:
     if common_exchanged(case) is None:
         return None
     return count(case.lit) == 1 and not case.trips
 
 
-def _unlike_chain(case: Case) -> bool | None:
+def _unlike_chain(case: StudyCase) -> bool | None:
     if common_exchanged(case) is None:
         return None
     usual = case.study.wired_as("chain").cases(_LANDED)
     return case.signature not in {other.signature for other in usual if common_exchanged(other)}
 
 
-def _one_hot(case: Case) -> bool:
+def _one_hot(case: StudyCase) -> bool:
     return all(
         case.live(one) ^ case.live(other) == case.everything
         for switch in case.circuit.switches
@@ -112,7 +112,7 @@ def _one_hot(case: Case) -> bool:
     )
 
 
-def _feed_common(case: Case) -> bool:
+def _feed_common(case: StudyCase) -> bool:
     first = case.circuit.switches[0]
     always = {
         f"{switch.name}.{part}"
@@ -123,30 +123,30 @@ def _feed_common(case: Case) -> bool:
     return always == {f"{first.name}.common"}
 
 
-def _within_pair(case: Case) -> bool | None:
+def _within_pair(case: StudyCase) -> bool | None:
     found = [parts for _, parts in exchanges(case) if parts in _SAME_SIDE]
     return case.verdict == "sound" if found else None
 
 
-def _is_mixed(case: Case) -> bool:
+def _is_mixed(case: StudyCase) -> bool:
     return any(
         switch.kind == "four-way" and parts not in _SAME_SIDE for switch, parts in exchanges(case)
     )
 
 
-def _mixed_kills(case: Case) -> bool | None:
+def _mixed_kills(case: StudyCase) -> bool | None:
     return not case.lit and not case.trips if _is_mixed(case) else None
 
 
-def _mixed_shows(case: Case) -> bool | None:
+def _mixed_shows(case: StudyCase) -> bool | None:
     return not case.works if _is_mixed(case) else None
 
 
-def _is_sound(case: Case) -> bool:
+def _is_sound(case: StudyCase) -> bool:
     return case.verdict == "sound"
 
 
-def _half_of_the_time(case: Case) -> bool | None:
+def _half_of_the_time(case: StudyCase) -> bool | None:
     """One position of one end switch leaves the light dark, in the other the rest works."""
     if not is_traveler(opened(case)):
         return None
@@ -159,14 +159,14 @@ def _half_of_the_time(case: Case) -> bool | None:
     return False
 
 
-def _touching_is_on(case: Case) -> bool | None:
+def _touching_is_on(case: StudyCase) -> bool | None:
     roles = touching(case)
     if roles is None or not all(map(is_traveler, roles)):
         return None
     return case.lit == case.everything
 
 
-def _pair_touching_is_on(case: Case) -> bool | None:
+def _pair_touching_is_on(case: StudyCase) -> bool | None:
     held = _touching_is_on(case)
     roles, nets = touching(case), nets_touching(case)
     if held is None or roles is None or nets is None:
@@ -329,7 +329,7 @@ CLAIMS: Final = (
         "Any number of four-way switches can be added.",
         "In a circuit as intended of any number of locations every flip of every switch changes "
         "every lamp, and there is no hazard.",
-        Every((Layouts((2, 3)), Drawn(400, 11, 4, 9)), _is_sound),
+        Every((Layouts((2, 3)), DrawnCircuits(400, 11, 4, 9)), _is_sound),
     ),
     Claim(
         "four-way-bypassed-straight",

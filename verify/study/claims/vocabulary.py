@@ -7,7 +7,7 @@ from verify.circuit.parts import Device
 from verify.fault.failed_parts import PART_KINDS, LooseJoin
 from verify.fault.landing_errors import LANDING_KINDS
 from verify.layout.schemes import SCHEMES
-from verify.study.claims.cases import Case
+from verify.study.claims.cases import StudyCase
 
 LANDINGS: Final = tuple(kind.name for kind in LANDING_KINDS)
 PARTS: Final = tuple(kind.name for kind in PART_KINDS if not isinstance(kind, LooseJoin))
@@ -23,7 +23,7 @@ PAIRS: Final = (
 )
 
 
-def exchanges(case: Case) -> Iterator[tuple[Device, frozenset[str]]]:
+def exchanges(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
     """The pairs of terminals of one switch whose exchange is this mistake."""
     if case.kind != "exchanged":
         return
@@ -35,19 +35,19 @@ def exchanges(case: Case) -> Iterator[tuple[Device, frozenset[str]]]:
             yield switches[owner], frozenset((part, other_part))
 
 
-def travelers_exchanged(case: Case) -> Device | None:
+def travelers_exchanged(case: StudyCase) -> Device | None:
     """The three-way whose two travelers are exchanged by this mistake."""
     return next((switch for switch, parts in exchanges(case) if parts == TRAVELERS), None)
 
 
-def common_exchanged(case: Case) -> Device | None:
+def common_exchanged(case: StudyCase) -> Device | None:
     """The three-way whose common is exchanged with one of its travelers by this mistake."""
     return next(
         (s for s, parts in exchanges(case) if "common" in parts and parts & TRAVELERS), None
     )
 
 
-def is_exchange_of(case: Case, owner_parts: frozenset[str]) -> bool:
+def is_exchange_of(case: StudyCase, owner_parts: frozenset[str]) -> bool:
     """True if exchanging two ends of these names is this mistake."""
     return case.kind == "exchanged" and any(owner_parts == {*site[1:]} for site in case.sites)
 
@@ -57,7 +57,7 @@ def is_traveler(role: str) -> bool:
     return role.startswith("traveler between")
 
 
-def touching(case: Case) -> tuple[str, str] | None:
+def touching(case: StudyCase) -> tuple[str, str] | None:
     """The roles of the two nets that touch by this mistake."""
     roles = case.study.roles
     if case.kind == "conductors-shorted":
@@ -69,7 +69,7 @@ def touching(case: Case) -> tuple[str, str] | None:
     return None
 
 
-def brought_together(case: Case) -> tuple[str, str] | None:
+def brought_together(case: StudyCase) -> tuple[str, str] | None:
     """The roles of what touches by this mistake, or of what is landed on what."""
     if case.kind == "moved":
         box, one, other = case.fault.site
@@ -77,12 +77,12 @@ def brought_together(case: Case) -> tuple[str, str] | None:
     return touching(case)
 
 
-def scheme_title(case: Case) -> str:
+def scheme_title(case: StudyCase) -> str:
     """How the circuit is wired, in words."""
     return SCHEMES[case.study.scheme].title
 
 
-def nets_touching(case: Case) -> tuple[int, int] | None:
+def nets_touching(case: StudyCase) -> tuple[int, int] | None:
     """The nets that touch by this mistake, each as its smallest end."""
     if case.kind == "conductors-shorted":
         cables = {cable.name: cable.between[0] for cable in case.circuit.cables}
@@ -96,7 +96,7 @@ def nets_touching(case: Case) -> tuple[int, int] | None:
     return one, other
 
 
-def opened(case: Case) -> str:
+def opened(case: StudyCase) -> str:
     """The role of what is open by this mistake, or empty."""
     if case.kind == "conductor-open":
         return case.study.roles.conductor(case.fault.site[0])
@@ -105,7 +105,7 @@ def opened(case: Case) -> str:
     return ""
 
 
-def roles_involved(case: Case) -> set[str]:
+def roles_involved(case: StudyCase) -> set[str]:
     """The roles of all that the site names, and ``lamp`` or ``switch`` for a part of them."""
     roles, site = case.study.roles, case.fault.site
     if case.kind in ("left-off", "moved", "exchanged", "bridged"):
@@ -120,7 +120,7 @@ def roles_involved(case: Case) -> set[str]:
     return {"switch"}
 
 
-def switches_concerned(case: Case) -> set[str]:
+def switches_concerned(case: StudyCase) -> set[str]:
     """The switches that are in the box of a mistake, or are what has failed."""
     names = {switch.name for switch in case.circuit.switches}
     if case.kind in LANDINGS:

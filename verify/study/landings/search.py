@@ -2,8 +2,8 @@
 
 Nothing is left out, and no way is gone through twice. A *part* is some boxes and switches; all that
 the rest of the circuit can notice of it is, for each state of its switches, which of its nodes are
-connected (`Part.rows`). Parts start as single switches and single boxes with all their partitions
-and are merged two by two until one is left. That loses nothing, because
+connected (`SearchPart.rows`). Parts start as single switches and single boxes with all their
+partitions and are merged two by two until one is left. That loses nothing, because
 
 - ways of a part with equal rows do the same whatever the rest does: they are searched as one row
   and told apart again at the end;
@@ -64,7 +64,7 @@ _STEPS: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class SearchPart:
     """Some boxes and switches.
 
     - `nodes` (places,): what the rows tell of
@@ -78,7 +78,7 @@ class Part:
     switches: tuple[int, ...]
     rows: Labels
     ways: Indices
-    origin: "Box | Nothing | Merged"
+    origin: "BoxOrigin | Nothing | MergedOrigin"
 
     @property
     def states(self) -> int:
@@ -91,21 +91,21 @@ class Nothing:
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class BoxOrigin:
     """Origin of a part whose rows are the partitions of a box, by its place in the situation."""
 
     number: int
 
 
 @dataclass(frozen=True, slots=True)
-class Merged:
+class MergedOrigin:
     """Origin of a part that was merged: row r came from the pairs `pairs[starts[r]:starts[r+1]]`.
 
     A pair is a row of `left` and one of `right`.
     """
 
-    left: Part
-    right: Part
+    left: SearchPart
+    right: SearchPart
     starts: Indices
     pairs: Pairs
 
@@ -143,7 +143,7 @@ class _Search:
         self._check_size(int(part.ways.sum()) * (len(self._situation.boxes) + 1) * 16)
         return self._expanded(part, np.arange(len(part.rows)))[1]
 
-    def _whole(self) -> Part:
+    def _whole(self) -> SearchPart:
         """Everything as one part."""
         places = [[*self._parts_of(box.name)] for box in self._situation.circuit.boxes]
         places = [parts for parts in places if parts]
@@ -163,7 +163,7 @@ class _Search:
             parts = [*rest, self._merge(left, right, rest)]
         return parts[0]
 
-    def _parts_of(self, box: str) -> Iterator[Part]:
+    def _parts_of(self, box: str) -> Iterator[SearchPart]:
         """The switches in a box, then the box itself."""
         for contacts in self._situation.contacts:
             if contacts.box == box:
@@ -172,19 +172,19 @@ class _Search:
             if free.name == box:
                 rows = partitions(len(free.ends))[:, None, :]
                 nodes = np.array([self._situation.node(end) for end in free.ends], np.int64)
-                yield Part(nodes, (), rows, np.ones(len(rows), np.int64), Box(number))
+                yield SearchPart(nodes, (), rows, np.ones(len(rows), np.int64), BoxOrigin(number))
 
-    def _next(self, parts: Sequence[Part]) -> tuple[Part, Part]:
+    def _next(self, parts: Sequence[SearchPart]) -> tuple[SearchPart, SearchPart]:
         """The two parts to merge next: of those that touch each other those with fewest pairs."""
 
-        def cost(pair: tuple[Part, Part]) -> tuple[bool, int]:
+        def cost(pair: tuple[SearchPart, SearchPart]) -> tuple[bool, int]:
             left, right = pair
             shared = np.setdiff1d(np.intersect1d(left.nodes, right.nodes), self._rails)
             return not len(shared), len(left.rows) * len(right.rows)
 
         return min(combinations(parts, 2), key=cost)
 
-    def _merge(self, left: Part, right: Part, rest: Iterable[Part]) -> Part:
+    def _merge(self, left: SearchPart, right: SearchPart, rest: Iterable[SearchPart]) -> SearchPart:
         """Both as one part, `rest` being all others."""
         others = [*rest]
         outside = np.unique(np.concatenate([self._rails[:2], *(part.nodes for part in others)]))
@@ -230,8 +230,8 @@ class _Search:
         starting = np.searchsorted(row_of[order], np.arange(len(firsts) + 1))
         ways = np.zeros(len(firsts), np.int64)
         np.add.at(ways, row_of, left.ways[came_from[:, 0]] * right.ways[came_from[:, 1]])
-        origin = Merged(left, right, starting, came_from[order])
-        return Part(kept, switches, every[firsts], ways, origin)
+        origin = MergedOrigin(left, right, starting, came_from[order])
+        return SearchPart(kept, switches, every[firsts], ways, origin)
 
     def _merged_in(self, pieces: Iterable[_Piece]) -> Iterator[_Merging]:
         """What comes of each piece, in order; only so many are out that all workers are busy."""
@@ -250,12 +250,12 @@ class _Search:
         if used > _MOST_BYTES:
             raise _too_large()
 
-    def _expanded(self, part: Part, rows: Indices) -> tuple[Indices, Indices]:
+    def _expanded(self, part: SearchPart, rows: Indices) -> tuple[Indices, Indices]:
         """All ways of some rows, in their order: (ways,) the place in `rows`, and (ways, boxes).
 
         Boxes that are not in the part have 0.
         """
-        if isinstance(part.origin, Merged):
+        if isinstance(part.origin, MergedOrigin):
             origin = part.origin
             counts = np.diff(origin.starts)[rows]
             source = np.repeat(np.arange(len(rows)), counts)
@@ -265,7 +265,7 @@ class _Search:
             right_source, right = self._expanded(origin.right, pairs[left_source, 1])
             return source[left_source[right_source]], left[right_source] + right
         chosen = np.zeros((len(rows), len(self._situation.boxes)), np.int64)
-        if isinstance(part.origin, Box):
+        if isinstance(part.origin, BoxOrigin):
             chosen[:, part.origin.number] = rows
         return np.arange(len(rows)), chosen
 
@@ -284,13 +284,13 @@ def _number_equals(rows: Labels) -> tuple[Pairs, Pairs]:
     return firsts, kind
 
 
-def _nothing() -> Part:
+def _nothing() -> SearchPart:
     """A part without anything, to start from."""
     nodes = np.zeros(0, np.int64)
-    return Part(nodes, (), np.zeros((1, 1, 0), np.uint8), np.ones(1, np.int64), Nothing())
+    return SearchPart(nodes, (), np.zeros((1, 1, 0), np.uint8), np.ones(1, np.int64), Nothing())
 
 
-def _switch(contacts: Contacts) -> Part:
+def _switch(contacts: Contacts) -> SearchPart:
     """A switch alone."""
     nodes = np.array(contacts.nodes, np.int64)
     rows = np.zeros((1, 2, len(nodes)), np.uint8)
@@ -300,7 +300,7 @@ def _switch(contacts: Contacts) -> Part:
             old, new = group[b], group[a]
             group = {node: new if own == old else own for node, own in group.items()}
         rows[0, position] = [group[node] for node in contacts.nodes]
-    return Part(nodes, (contacts.switch,), rows, np.ones(1, np.int64), Nothing())
+    return SearchPart(nodes, (contacts.switch,), rows, np.ones(1, np.int64), Nothing())
 
 
 def _too_large() -> CircuitError:

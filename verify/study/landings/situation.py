@@ -18,7 +18,7 @@ from verify.base.problems import CircuitError, Problem, listing
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.electric.sizes import unreadable_sizes
-from verify.fault.change import Change, Wiring
+from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP, Flattener
 from verify.study.landings.partitions import MOST_ENDS, Rows, bell, canonical
@@ -66,7 +66,7 @@ class Situation:
         if problems:
             raise CircuitError(problems)
         self.circuit = circuit
-        self.wiring = Wiring(circuit)
+        self.wiring = NumberedCircuit(circuit)
         self.boxes = free_boxes(circuit)
         self.ways = math.prod(box.partitions for box in self.boxes)
         batch = Flattener(circuit).batch([Change()])

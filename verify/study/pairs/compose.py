@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from verify.base.problems import BugError
 from verify.circuit.model import Circuit
-from verify.fault.change import Change, Wiring, changed
+from verify.fault.change import Change, NumberedCircuit, changed
 from verify.fault.contract import Fault
-from verify.fault.network import Batch, Flattener
+from verify.fault.network import FaultBatch, Flattener
 from verify.fault.registry import find_fault
 
 Rows = npt.NDArray[np.intp]
@@ -24,7 +24,7 @@ def both_made(circuit: Circuit, one: Fault, other: Fault) -> Circuit:
     """The circuit with two faults that are a pair, as files and pictures show it."""
     if one.change.replacement is not None:
         one, other = other, one
-    wiring = Wiring(circuit)
+    wiring = NumberedCircuit(circuit)
     if other.change.replacement is not None:
         # Whatever else is wrong, the switch is there to be replaced, under the same site.
         faulted = one.apply(circuit)
@@ -52,7 +52,7 @@ class Singles:
         if self.alone.join_of.max(initial=0) >= self._joins + _NEW_JOINS:
             raise BugError(f"a fault makes more than {_NEW_JOINS} joins")
 
-    def together(self, first: Rows, second: Rows) -> Batch:
+    def together(self, first: Rows, second: Rows) -> FaultBatch:
         """A row for each pair of faults that `existing_pairs` allows, given by number."""
         batch, pairs = self.alone, len(first)
         one, other = first + 1, second + 1  # row 0 is the circuit without a fault

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.circuit.failures import failed_part
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.failed_parts import PART_KINDS, LooseJoin
 from verify.fault.landing_errors import LANDING_KINDS
@@ -50,7 +50,7 @@ _NOTHING: Final = -1
 Need = tuple[tuple[int, ...], int]
 
 
-def existing_pairs(wiring: Wiring, faults: Sequence[Fault]) -> Flags:
+def existing_pairs(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
     """Whether each two of `faults` are a pair: shape (faults, faults), symmetric.
 
     All are of `PAIRED_KINDS`, and of the circuit of `wiring`.
@@ -82,7 +82,7 @@ def _words(flags: Flags) -> npt.NDArray[np.uint64]:
     return words
 
 
-def _ends(wiring: Wiring, faults: Sequence[Fault]) -> tuple[Flags, Flags]:
+def _ends(wiring: NumberedCircuit, faults: Sequence[Fault]) -> tuple[Flags, Flags]:
     """The ends that each fault moves, and those that it moves or names: (faults, ends) each."""
     moved = np.zeros((len(faults), len(wiring.circuit.ends)), np.bool_)
     named = moved.copy()
@@ -96,7 +96,7 @@ def _ends(wiring: Wiring, faults: Sequence[Fault]) -> tuple[Flags, Flags]:
     return moved, named | moved
 
 
-def _terminals(wiring: Wiring, name: str) -> list[int]:
+def _terminals(wiring: NumberedCircuit, name: str) -> list[int]:
     switch = wiring.circuit.device(name)
     return [
         wiring.number(switch.box, f"{name}.{terminal}")
@@ -104,7 +104,7 @@ def _terminals(wiring: Wiring, name: str) -> list[int]:
     ]
 
 
-def _needs_are_met(wiring: Wiring, faults: Sequence[Fault]) -> Flags:
+def _needs_are_met(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
     """Whether the joins that each fault needs are large enough after each other fault."""
     nowhere = len(wiring.joins)  # a join without ends, for faults that need fewer joins
     sizes = np.zeros((len(faults), nowhere + 1), np.int16)
@@ -125,7 +125,7 @@ def _needs_are_met(wiring: Wiring, faults: Sequence[Fault]) -> Flags:
     return met & met.T
 
 
-def _needs(wiring: Wiring, fault: Fault) -> Iterator[Need]:
+def _needs(wiring: NumberedCircuit, fault: Fault) -> Iterator[Need]:
     """What a fault needs of its joins."""
     ends = [end for end, _ in fault.change.moves]
     of = wiring.join_of

@@ -15,7 +15,7 @@ from verify.behaviour.judgement import MIMIC, SOUND
 from verify.behaviour.signature import Codes
 from verify.circuit.model import Circuit
 from verify.engine.words import WordsEngine
-from verify.fault.change import Wiring
+from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.study.pairs.compose import Rows, Singles
 from verify.study.pairs.pairing import PAIRED_KINDS, existing_pairs
@@ -92,7 +92,7 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
     if reason:
         raise ValueError(reason)
     chosen = tuple(fault for fault in faults if fault.kind in PAIRED_KINDS)
-    first, second = np.nonzero(np.triu(existing_pairs(Wiring(circuit), chosen)))
+    first, second = np.nonzero(np.triu(existing_pairs(NumberedCircuit(circuit), chosen)))
     existing = len(first)
     if most is not None and most < existing:
         rows = _sample(existing, most)

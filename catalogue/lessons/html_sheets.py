@@ -1,7 +1,7 @@
-"""Sheets as a folder of HTML that needs nothing from elsewhere, from templates.
+"""Sheets are rendered from templates as a folder of HTML that needs nothing from elsewhere.
 
-Every template of `catalogue/templates/lessons` may be replaced by one of the same name in a
-teacher's folder; what is not there is taken from ours.
+Every template of `catalogue/templates/lessons` can be replaced by one of the same name in a
+teacher's folder; the others are ours.
 """
 
 import re
@@ -17,18 +17,18 @@ from markupsafe import Markup
 
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.drawing.typeface import all_faces
-from catalogue.lessons.forms import LessonsForm, SheetForm
+from catalogue.lessons.json_forms import LessonsForm, SheetForm
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.wording import reworded_svg, wording
+from catalogue.lessons.usage import reworded_svg, rewording
 from verify.base.problems import Problem, UserError, shown
 
 _SIZE: Final = re.compile(r'viewBox="0 [\d.]+ ([\d.]+) ([\d.]+)" width="[\d.]+" height="[\d.]+"')
 _PANEL: Final = re.compile(r'<g transform="translate\(([\d.]+) ([\d.]+)\)" class="panel">')
-#: How far above a panel its heading begins.
+#: The heading of a panel begins so far above it.
 _HEADING: Final = 14.0
-#: A picture that is wider than this many pixels does not fit beside a text.
+#: A picture wider than this many pixels does not fit beside a text.
 _NARROW: Final = 640.0
-#: A wide picture this many times as high as wide is shown in its two halves.
+#: A wide picture that is so many times as high as wide is shown in two halves.
 _TOO_HIGH: Final = 1.35
 
 
@@ -42,35 +42,35 @@ class Shown:
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """The pictures of one case as SVG: as found and unmarked, and marked beside the intended."""
+    """The pictures of one case: as found without marks, and marked beside the intended wiring."""
 
     found_svg: str
     marked_svg: str
 
     @classmethod
     def of(cls, sheet: Sheet) -> "Pictures":
-        """Draw them, in the words of the sheet."""
-        say = wording(sheet.usage)
+        """Draw the pictures, in the words of the sheet."""
+        say = rewording(sheet.usage)
         found = wiring_picture(sheet.seen, intended=sheet.intended, marked=False, say=say)
         marked = wiring_picture(sheet.found, intended=sheet.intended, say=say)
         return cls(reworded_svg(found, sheet.usage), reworded_svg(marked, sheet.usage))
 
     @property
     def found(self) -> list[Shown]:
-        """What a worksheet shows."""
-        return [_shown(self.found_svg)]
+        """The pictures that a worksheet shows."""
+        return [_sheet_picture(self.found_svg)]
 
     @property
     def marked(self) -> list[Shown]:
-        """What an answer sheet shows: a high one in halves, so that it stays legible on paper."""
+        """The pictures of an answer sheet; a high one is halved so that it stays legible."""
         width, height = _size(self.marked_svg)
         panels = [float(y) for x, y in _PANEL.findall(self.marked_svg) if float(x) == 0]
         if width <= _NARROW or height <= _TOO_HIGH * width or len(panels) < 2:
-            return [_shown(self.marked_svg)]
+            return [_sheet_picture(self.marked_svg)]
         cut = panels[1] - _HEADING
         return [
-            _shown(_cropped(self.marked_svg, width, 0, cut)),
-            _shown(_cropped(self.marked_svg, width, cut, height - cut)),
+            _sheet_picture(_cropped(self.marked_svg, width, 0, cut)),
+            _sheet_picture(_cropped(self.marked_svg, width, cut, height - cut)),
         ]
 
 
@@ -81,27 +81,27 @@ def _size(svg: str) -> tuple[float, float]:
     return float(found[1]), float(found[2])
 
 
-def _shown(svg: str) -> Shown:
+def _sheet_picture(svg: str) -> Shown:
     width, height = _size(svg)
     shape = "tall" if width <= _NARROW and height > width else "wide"
     return Shown(Markup(svg), shape)  # drawn and escaped by us
 
 
 def _cropped(svg: str, width: float, top: float, height: float) -> str:
-    """The part of a picture between two heights."""
+    """Return the part of a picture between two heights."""
     size = f'viewBox="0 {top:g} {width:g} {height:g}" width="{width:g}" height="{height:g}"'
     return _SIZE.sub(size, svg, count=1)
 
 
 @dataclass(frozen=True)
 class Renderer:
-    """Writes pages from templates; `folder` holds those that replace ours."""
+    """Renders pages from templates; those in `folder` replace ours."""
 
     environment: Environment
 
     @classmethod
     def of(cls, folder: Path | None = None) -> "Renderer":
-        """Raises UserError if there is no such folder or nothing in it replaces anything."""
+        """Make a renderer. Raises UserError if there is no such folder or it replaces nothing."""
         ours = str(files("catalogue") / "templates" / "lessons")
         loaders = [FileSystemLoader(ours)]
         if folder is not None:
@@ -123,7 +123,7 @@ class Renderer:
         return cls(environment)
 
     def render(self, name: str, facts: Mapping[str, object]) -> str:
-        """One page. Raises UserError for a template that cannot be used, with its line."""
+        """Render one page. Raises UserError for a template that cannot be used, with its line."""
         try:
             return self.environment.get_template(name).render(facts).strip() + "\n"
         except TemplateSyntaxError as error:
@@ -139,7 +139,7 @@ def html_files(
     tags: Mapping[str, str],
     renderer: Renderer,
 ) -> dict[str, str]:
-    """All pages of a set by file name."""
+    """Render all pages of a set; return them by file name."""
     facts: dict[str, object] = {"set": form, "tags": tags}
     pages = {
         "index.html": renderer.render("index.html", facts),
@@ -174,7 +174,7 @@ def _pages(
 
 
 def page_name(part: str, case: SheetForm) -> str:
-    """The file of a case's worksheet or answer sheet."""
+    """Return the file name of a case's worksheet or answer sheet."""
     return f"{part}-{case['number']:02}.html"
 
 

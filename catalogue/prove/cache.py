@@ -1,7 +1,7 @@
-"""What a thread remembers from circuit to circuit, and hashes of what is found of faults.
+"""Each thread caches what it has proved, from circuit to circuit, and hashes of it.
 
-All that is found of a fault, and what a fault is called, has a number here; a batch gives them
-places of its own, as a file gives them numbers of its own. Hashes do not depend on any of these.
+Outcomes and families of faults are interned: each has a number in the cache. A batch numbers those
+that it uses anew, and so does a file. Hashes do not depend on any of these numbers.
 """
 
 import hashlib
@@ -17,7 +17,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 from verify.sweep.family_numbers import Families
-from verify.sweep.judging import Bulk, Judged
+from verify.sweep.judging import Bulk, JudgedFaults
 from verify.sweep.numbering import number_again
 from verify.sweep.outcomes import Outcome
 from verify.verdict.judging import NONE
@@ -27,13 +27,13 @@ Hashes = npt.NDArray[np.uint64]
 _T = TypeVar("_T")
 _N = TypeVar("_N", bound=np.generic)
 
-#: Outcomes with which a thread forgets everything before the next batch.
+#: A cache with more outcomes is replaced by an empty one before the next batch.
 _MOST_OUTCOMES: Final = 100_000
 _KINDS: Final = json.dumps([kind.name for kind in fault_kinds()]).encode()
 
 
 class FoundRow(NamedTuple):
-    """All that is found of faults that are alike; `hazards` are names with states, in order."""
+    """The stored facts of faults that are alike; `hazards` holds names with states, in order."""
 
     verdict: str
     word: str
@@ -46,22 +46,22 @@ class FoundRow(NamedTuple):
 
     @property
     def hazard_set(self) -> int:
-        """Bit i is set for hazard i of `HAZARDS`."""
+        """The hazards as bits: bit i is set for hazard i of `HAZARDS`."""
         return sum(1 << HAZARD_NAMES.index(name) for name, _ in self.hazards)
 
     @property
     def look(self) -> tuple[str, str, int]:
-        """What a person can see of it, wherever it shows."""
+        """The facts that a person can see, whichever state shows them."""
         return self.verdict, self.word, self.hazard_set
 
     @property
     def mark(self) -> str:
-        """The row in one text."""
+        """The whole row as one text, which identifies it."""
         return json.dumps(self, separators=(",", ":"))
 
 
 def found_row(outcome: Outcome, lamps: int) -> FoundRow:
-    """An outcome as it is stored."""
+    """Turn an outcome into the row that is stored."""
     state, switch, lamp = (
         None if number == NONE else number
         for number in (outcome.state, outcome.switch, outcome.lamp)
@@ -78,15 +78,15 @@ def found_row(outcome: Outcome, lamps: int) -> FoundRow:
     )
 
 
-class _NumberOf(Generic[_T, _N]):
-    """A number for each thing of a list that grows."""
+class _GrowingArray(Generic[_T, _N]):
+    """An array with one number for each thing of a list, extended as the list grows."""
 
     def __init__(self, things: Sequence[_T], number: Callable[[_T], int], kind: type[_N]) -> None:
         self._things, self._number = things, number
         self._numbers = np.zeros(0, kind)
 
     def all(self) -> npt.NDArray[_N]:
-        """The numbers of all things that are there now."""
+        """Return the numbers of all things that are in the list now."""
         known = self._numbers
         if len(known) < len(self._things):
             more = [self._number(thing) for thing in self._things[len(known) :]]
@@ -94,8 +94,8 @@ class _NumberOf(Generic[_T, _N]):
         return self._numbers
 
 
-class Memory:
-    """What is remembered: all rows that were found, and all families."""
+class ProvingCache:
+    """The cache of a thread: all outcomes and families that it has met, by number."""
 
     def __init__(self) -> None:
         self.bulk = Bulk()
@@ -103,17 +103,17 @@ class Memory:
         self.rows: list[FoundRow] = []
         self.marks: list[str] = []
         self._numbers: dict[str, int] = {}
-        self._row_of: dict[int, _NumberOf[Outcome, np.int64]] = {}
-        self._verdicts = _NumberOf(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
-        self._row_hashes = _NumberOf(self.marks, text_hash, np.uint64)
-        self._family_hashes = _NumberOf(self.families.names, name_hash, np.uint64)
+        self._row_of: dict[int, _GrowingArray[Outcome, np.int64]] = {}
+        self._verdicts = _GrowingArray(self.rows, lambda row: VERDICTS.index(row.verdict), np.int64)
+        self._row_hashes = _GrowingArray(self.marks, hash64, np.uint64)
+        self._family_hashes = _GrowingArray(self.families.names, family_hash, np.uint64)
 
-    def row_of(self, judged: Judged) -> Numbers:
-        """For each fault the place in `rows`; outcomes may differ in names of positions only."""
+    def row_of(self, judged: JudgedFaults) -> Numbers:
+        """Return the place of each fault in `rows`; outcomes that are stored alike are one row."""
         lamps = len(judged.listing.wiring.circuit.lamps)
         if lamps not in self._row_of:
             every = self.bulk.outcomes.every
-            self._row_of[lamps] = _NumberOf(
+            self._row_of[lamps] = _GrowingArray(
                 every, lambda outcome: self._row(outcome, lamps), np.int64
             )
         return self._row_of[lamps].all()[judged.which]
@@ -127,21 +127,21 @@ class Memory:
         return number
 
     def verdicts(self, row: Numbers) -> tuple[int, ...]:
-        """How many of some rows have each of `VERDICTS`."""
+        """Count the verdicts of some rows, in the order of `VERDICTS`."""
         counts = np.bincount(self._verdicts.all()[row], minlength=len(VERDICTS))
         return tuple(counts.tolist())
 
     def digest(
         self, kind: npt.NDArray[Any], site: npt.NDArray[Any], family: Numbers, row: Numbers
     ) -> str:
-        """See `faults_digest`."""
+        """Hash the faults of a circuit; see `faults_digest`."""
         return faults_digest(
             kind, site, self._family_hashes.all()[family], self._row_hashes.all()[row]
         )
 
 
-class Places:
-    """Places of numbers, as they come."""
+class BatchPlaces:
+    """Renumbers the numbers of the cache for a batch: 0 for the first that is met, and so on."""
 
     def __init__(self) -> None:
         self._place_of = np.zeros(0, np.int64)
@@ -150,12 +150,12 @@ class Places:
 
     @property
     def met(self) -> list[int]:
-        """The numbers by their places."""
+        """The numbers of the cache that were met, in the order of their places."""
         met: list[int] = self._met[: self._count].tolist()
         return met
 
     def of(self, numbers: Numbers, most: int) -> npt.NDArray[np.int32]:
-        """The place of each of `numbers`, which are below `most`."""
+        """Return the place of each of `numbers`, all below `most`."""
         if most > len(self._place_of):
             more = np.full(most - len(self._place_of), -1, np.int64)
             self._place_of = np.concatenate((self._place_of, more))
@@ -165,39 +165,40 @@ class Places:
         return places.astype(np.int32)
 
 
-class _Kept(threading.local):
-    """Each thread has a memory of its own: workers of a cluster may be threads of one process."""
+class _ThreadLocalCache(threading.local):
+    """Each thread has a cache of its own: workers of a cluster may be threads of one process."""
 
-    memory: Memory | None = None
-
-
-_KEPT: Final = _Kept()
+    cache: ProvingCache | None = None
 
 
-def memory() -> Memory:
-    """The memory of this thread, or a fresh one if it holds too much; ask once for each batch."""
-    kept = _KEPT.memory
+_THREAD: Final = _ThreadLocalCache()
+
+
+def thread_cache() -> ProvingCache:
+    """Return the cache of this thread, or an empty one if it is too full; ask once a batch."""
+    kept = _THREAD.cache
     if kept is None or len(kept.bulk.outcomes) > _MOST_OUTCOMES:
-        kept = _KEPT.memory = Memory()
+        kept = _THREAD.cache = ProvingCache()
     return kept
 
 
-def text_hash(text: str) -> int:
-    """A text in 64 bits, the same on every machine."""
+def hash64(text: str) -> int:
+    """Return a hash of a text in 64 bits, the same on every machine."""
     return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "little")
 
 
-def name_hash(name: Sequence[str]) -> int:
-    """The name and the place of a family in 64 bits."""
-    return text_hash(json.dumps(name))
+def family_hash(name: Sequence[str]) -> int:
+    """Return a hash in 64 bits of the name and the place of a family."""
+    return hash64(json.dumps(name))
 
 
 def faults_digest(
     kind: npt.NDArray[Any], site: npt.NDArray[Any], family: Hashes, mark: Hashes
 ) -> str:
-    """A hash over the faults of a circuit in their order, whatever numbers a file gives them.
+    """Hash the faults of a circuit in their order, independently of the ids in a file.
 
-    All (F,): the place of the kind in `fault_kinds()`, the site, and the hashes of family and mark.
+    Arrays of shape (faults,): the place of the kind in `fault_kinds()`, the site, and the hashes of
+    family and mark.
     """
     total = hashlib.blake2b(_KINDS, digest_size=16)
     for column in (kind.astype("<i4"), site.astype("<i4"), family, mark):

@@ -1,4 +1,4 @@
-"""From a request to a response: finds the catalogue, reads the page, draws it or writes JSON."""
+"""A request becomes a response here: this finds the catalogue, reads the page, and renders it."""
 
 import hashlib
 import json
@@ -15,8 +15,7 @@ from datasette import Response
 
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
-from catalogue.pages.provenance import last_run
-from catalogue.pages.visit import (
+from catalogue.pages.contract import (
     LONGEST_PART,
     BusyError,
     Facts,
@@ -27,8 +26,9 @@ from catalogue.pages.visit import (
     RefusalError,
     Visit,
 )
+from catalogue.pages.provenance import last_run
 from catalogue.pages.workers import workers
-from catalogue.report.forms import FORMAT, short_cautions
+from catalogue.report.json_forms import FORMAT, short_cautions
 from catalogue.store.bounds import unbounded_answers
 from catalogue.store.coverage import scope_line
 from catalogue.store.tables import TABLE
@@ -36,7 +36,7 @@ from verify.base.cautions import summary
 from verify.base.problems import UserError, shown
 from verify.base.version import version
 
-#: Nothing but our own style sheets, letters, scripts and pictures is loaded; nothing frames a page.
+#: Pages load only our own styles, fonts, scripts and pictures, and nothing may frame them.
 HEADERS: Final = {
     "content-security-policy": (
         "default-src 'none'; style-src 'self'; font-src 'self'; script-src 'self'; "
@@ -45,7 +45,7 @@ HEADERS: Final = {
     "referrer-policy": "no-referrer",
     "x-content-type-options": "nosniff",
 }
-#: A picture by itself brings its letters, and runs and loads nothing.
+#: A picture by itself contains its letters, and runs and loads nothing.
 PICTURE_HEADERS: Final = {
     **HEADERS,
     "content-security-policy": (
@@ -64,13 +64,13 @@ _TYPES: Final = {
     "marks.woff2": "font/woff2",
 }
 _A_DAY: Final = 86_400
-#: What goes with a refusal, by its status.
+#: The title of a refusal, by its status.
 _REFUSAL_HEADERS: Final[Mapping[int, Mapping[str, str]]] = {
     NotAllowedError.status: {"allow": "GET, HEAD"},
     BusyError.status: {"retry-after": "10"},
 }
 
-# Datasette comes without types.
+# Datasette has no types.
 Datasette = Any
 Request = Any
 MultiParams = Any
@@ -79,8 +79,8 @@ _names: "WeakKeyDictionary[Datasette, str]" = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
-    """What stands around every page: where things are, the cautions, what is covered, by whom."""
+class PageFrame:
+    """The frame around every page: addresses, the cautions, what is covered, the version."""
 
     at: Addresses
     cautions: str
@@ -91,7 +91,7 @@ class Frame:
 
 
 async def find_catalogue(datasette: Datasette) -> str | None:
-    """The name of the catalogue among the databases, the first that has all of its tables."""
+    """Return the name of the first database that has all tables of a catalogue."""
     if datasette not in _names:
         for name, database in datasette.databases.items():
             if is_catalogue(await database.table_names()):
@@ -101,24 +101,24 @@ async def find_catalogue(datasette: Datasette) -> str | None:
 
 
 def is_catalogue(tables: Iterable[str]) -> bool:
-    """Whether a database with these tables is a catalogue."""
+    """Return whether a database with these tables is a catalogue."""
     return TABLE.keys() <= set(tables)
 
 
 def known_catalogue(datasette: Datasette) -> str | None:
-    """The name that `find_catalogue` has found earlier, for hooks that cannot wait."""
+    """Return the name that `find_catalogue` found earlier, for hooks that cannot wait."""
     return _names.get(datasette)
 
 
 def addresses(datasette: Datasette) -> Addresses:
-    """Where the pages and tables of a Datasette are."""
+    """Return the addresses of the pages and tables of a Datasette."""
     return Addresses(
         datasette.urls.path, lambda table: str(datasette.urls.table(_names[datasette], table))
     )
 
 
-async def frame(datasette: Datasette) -> Frame:
-    """What stands around the pages of a Datasette."""
+async def frame(datasette: Datasette) -> PageFrame:
+    """Return the frame around the pages of a Datasette."""
     name = await find_catalogue(datasette)
 
     def read(connection: Connection) -> tuple[str, Facts | None]:
@@ -127,7 +127,7 @@ async def frame(datasette: Datasette) -> Frame:
     covers, run = "No catalogue is served here.", None
     if name is not None:
         covers, run = await datasette.get_database(name).execute_fn(read)
-    return Frame(
+    return PageFrame(
         addresses(datasette),
         summary(),
         covers,
@@ -138,7 +138,7 @@ async def frame(datasette: Datasette) -> Frame:
 
 
 def view(reader: Reader, *, computes: bool = False) -> Callable[..., Awaitable[Response]]:
-    """The Datasette view that answers with the pages of a reader.
+    """Return the Datasette view that answers with the pages of a reader.
 
     A reader that `computes` much has threads of its own, see `catalogue.pages.workers`.
     """
@@ -159,7 +159,7 @@ def view(reader: Reader, *, computes: bool = False) -> Callable[..., Awaitable[R
 async def refusal(
     datasette: Datasette, request: Request, error: RefusalError | UserError, *, as_json: bool
 ) -> Response:
-    """The page that says what is wrong with a request and what to do."""
+    """Return the page that says what is wrong with a request and what to do."""
     if isinstance(error, UserError):
         error = RefusalError(f"{error}.")
     page = Page(error.title, "refusal", {"sentence": str(error)}, error.status)
@@ -256,13 +256,13 @@ async def _response(
 
 
 def _json_address(request: Request) -> str:
-    """The query that leads from this page to its JSON."""
+    """Return the query that leads from this page to its JSON."""
     query = [part for part in request.query_string.split("&") if part]
     return "?" + "&".join([*query, "format=json"])
 
 
 async def static_file(request: Request) -> Response:
-    """A style sheet, a font or a picture of the pages."""
+    """Return a style sheet, a font or a picture of the pages."""
     name = request.url_vars["name"]
     kind = _TYPES[name]
     return Response(
@@ -279,7 +279,7 @@ def _static_content(name: str) -> bytes:
 
 @cache
 def static_version(name: str) -> str:
-    """What changes with the content of a static file."""
+    """Return a text that changes with the content of a static file."""
     return hashlib.sha256(_static_content(name)).hexdigest()[:12]
 
 

@@ -1,6 +1,6 @@
-"""What goes wrong on Datasette's own pages, in sentences of ours and with a status that is true.
+"""Errors of Datasette's own pages get sentences of ours and a status that is true.
 
-Datasette 0.65 answers some addresses that name no column, or hold no number where it wants one,
+Datasette 0.65 answers some addresses that name no column, or have no number where it expects one,
 as if it had failed itself.
 """
 
@@ -10,10 +10,10 @@ from typing import Any, Final
 
 from datasette.views.base import DatasetteError
 
-from catalogue.pages.visit import ForbiddenError, RefusalError
+from catalogue.pages.contract import ForbiddenError, RefusalError
 from verify.base.problems import shown
 
-#: What Python raises for a value of another form than code expects.
+#: Python raises these for a value of another form than code expects.
 _OF_VALUES: Final = (
     ValueError,
     OverflowError,
@@ -33,16 +33,16 @@ _REMEDY: Final = "Take the address from a page, or leave out what was added to i
 
 
 def no_sql() -> ForbiddenError:
-    """The refusal of SQL that a visitor wrote."""
+    """Return the refusal of SQL that a visitor wrote."""
     return ForbiddenError(_NO_SQL)
 
 
 def refusal_of(exception: Exception, *, allow_sql: bool) -> RefusalError | None:
-    """What to say where Datasette failed because of what the address says; None if it did not."""
+    """Return the refusal if Datasette failed because of the address, None if it did not."""
     if isinstance(exception, DatasetteError):
         if exception.status == ForbiddenError.status and not allow_sql:
             return no_sql()
-        # Without a status of its own it counts as a failure, though it speaks of the address.
+        # Without a status Datasette takes it for a failure, though it is about the address.
         told = RefusalError(f"{shown(str(exception.message), 200)}. {_REMEDY}")
         return told if exception.status == _FAILED else None
     if isinstance(exception, sqlite3.Error):
@@ -54,7 +54,7 @@ def refusal_of(exception: Exception, *, allow_sql: bool) -> RefusalError | None:
 
 
 def _is_ours(exception: Exception) -> bool:
-    """Whether an exception comes from code of ours that Datasette called."""
+    """Return whether an exception comes from code of ours that Datasette called."""
     modules: list[Any] = [
         frame.f_globals.get("__name__", "") for frame, _ in walk_tb(exception.__traceback__)
     ]

@@ -2,13 +2,13 @@
 
 from dataclasses import asdict
 
-from catalogue.pages.visit import Page, Visit
+from catalogue.pages.contract import Page, Visit
 from catalogue.report.terms import anchor
 from verify.base.cautions import cautions as all_cautions
 
 
 def terms(visit: Visit) -> Page:
-    """Every word in both usages, as the catalogue holds them."""
+    """Show every word in both usages, as the catalogue holds them."""
     rows = visit.rows("select word, iec, meaning from term order by id")
     return Page(
         "Terms", "terms", {"terms": [{**dict(row), "anchor": anchor(row["word"])} for row in rows]}
@@ -16,7 +16,7 @@ def terms(visit: Visit) -> Page:
 
 
 def cautions(visit: Visit) -> Page:
-    """All cautions in full, with what they rest on."""
+    """Show all cautions in full, with what they rest on."""
     return Page(
         "Cautions", "cautions", {"in_full": [asdict(caution) for caution in all_cautions()]}
     )

@@ -1,7 +1,7 @@
-"""What a sheet says as plain dictionaries: for templates, for JSON, for rows of a table.
+"""The content of a sheet as plain dictionaries: for templates, for JSON, and for rows of a table.
 
-With the answers left out nothing in a form gives them away, the circuit file included.
-`FORMAT` counts up when a key changes its meaning or goes; `data/lessons.schema.json` describes it.
+Without the answers nothing in a form gives them away, not even the circuit file. `FORMAT` is raised
+when a key changes its meaning or goes; `data/lessons.schema.json` describes it.
 """
 
 import csv
@@ -12,8 +12,8 @@ from typing import Final, NotRequired, TypedDict
 
 from catalogue.lessons.questions import Question
 from catalogue.lessons.sheet import Sheet
-from catalogue.lessons.wording import USAGE_TITLES, Usage, glossary, wording
-from catalogue.report.forms import StateForm, short_cautions, state_forms
+from catalogue.lessons.usage import USAGE_TITLES, Usage, glossary, rewording
+from catalogue.report.json_forms import StateForm, short_cautions, state_forms
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS
 from verify.behaviour.naming import signature_name
@@ -27,7 +27,7 @@ Say = Callable[[str], str]
 
 
 class ChoiceForm(TypedDict):
-    """One choice; what tells whether it is right is left out with the answers."""
+    """One choice as JSON; without the answers it does not say whether it is right."""
 
     id: str
     text: str
@@ -36,7 +36,7 @@ class ChoiceForm(TypedDict):
 
 
 class QuestionForm(TypedDict):
-    """One question: `multiple` if all right choices are to be marked."""
+    """One question as JSON; `multiple` if all right choices are to be marked."""
 
     id: str
     prompt: str
@@ -45,7 +45,7 @@ class QuestionForm(TypedDict):
 
 
 class ProofForm(TypedDict):
-    """Why something holds: the positions, the path in words, and how much flows or stands there.
+    """The reason why something holds, as JSON: the positions, the path, and volts or amperes.
 
     Where no single state shows it, `positions` and `path` are empty and `states` counts those that
     were gone through.
@@ -58,7 +58,7 @@ class ProofForm(TypedDict):
 
 
 class HazardForm(TypedDict):
-    """A hazard with its proof."""
+    """A hazard with its proof, as JSON."""
 
     name: str
     title: str
@@ -67,7 +67,7 @@ class HazardForm(TypedDict):
 
 
 class StepForm(TypedDict):
-    """A check; `left` suspects remain after it."""
+    """A check as JSON; `left` suspects remain after it."""
 
     kind: str
     check: str
@@ -77,8 +77,8 @@ class StepForm(TypedDict):
     left: int
 
 
-class RuleForm(TypedDict):
-    """An observation against a published rule."""
+class SheetRuleForm(TypedDict):
+    """An observation against a published rule, as JSON."""
 
     section: str
     title: str
@@ -88,7 +88,7 @@ class RuleForm(TypedDict):
 
 
 class AnswerForm(TypedDict):
-    """Everything that only the answer sheet says."""
+    """Everything that only the answer sheet says, as JSON."""
 
     description: str
     family: str
@@ -102,7 +102,7 @@ class AnswerForm(TypedDict):
     steps: list[StepForm]
     rulebook: str
     rulebook_note: str
-    rules: list[RuleForm]
+    rules: list[SheetRuleForm]
     reason: str
     note: str
     engines: str
@@ -110,7 +110,7 @@ class AnswerForm(TypedDict):
 
 
 class SheetForm(TypedDict):
-    """One case. `changed` is a warning where the entry is no longer true, else empty."""
+    """One case as JSON; `changed` is a warning if the entry is no longer true, else empty."""
 
     number: int
     label: str
@@ -127,7 +127,7 @@ class SheetForm(TypedDict):
 
 
 class LessonsForm(TypedDict):
-    """A whole set of sheets."""
+    """A whole set of sheets, as JSON."""
 
     format: int
     title: str
@@ -141,8 +141,8 @@ class LessonsForm(TypedDict):
 
 
 def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
-    """A sheet, in the words of its usage; `number` is its place in the set, 1 first."""
-    say = wording(sheet.usage)
+    """Return a sheet in the words of its usage; `number` is its place in the set, from 1."""
+    say = rewording(sheet.usage)
     case = sheet.case
     form = SheetForm(
         number=number,
@@ -151,10 +151,10 @@ def sheet_form(sheet: Sheet, number: int, *, with_answers: bool) -> SheetForm:
         level=case.level,
         tags=list(case.tags),
         story=say(case.story),
-        conversion=sheet.dress.note,
+        conversion=sheet.renaming.note,
         changed=sheet.changed,
         intended_file=dump(sheet.intended),
-        states=_states(sheet),
+        states=_state_forms(sheet),
         questions=[_question(question, say, with_answers) for question in sheet.questions],
     )
     if with_answers:
@@ -169,8 +169,8 @@ def lessons_form(
     with_answers: bool,
     seed: int | None,
 ) -> LessonsForm:
-    """A set of sheets."""
-    say = wording(usage)
+    """Return a set of sheets."""
+    say = rewording(usage)
     return LessonsForm(
         format=FORMAT,
         title=f"{len(sheets)} cases from the boathouse",
@@ -185,12 +185,12 @@ def lessons_form(
 
 
 def to_json(form: LessonsForm) -> str:
-    """A set as JSON text."""
+    """Return a set as JSON text."""
     return json.dumps(form, indent=1, ensure_ascii=False) + "\n"
 
 
 def to_csv(form: LessonsForm) -> str:
-    """A set as rows, a question each; several right choices are parted by line breaks."""
+    """Return a set as CSV, a row a question; line breaks part several right choices."""
     fields = ["case", "label", "level", "tags", "title", "question", "prompt", "choices"]
     fields += ["answer", "why"] if form["with_answers"] else []
     out = io.StringIO(newline="")
@@ -207,8 +207,8 @@ def to_csv(form: LessonsForm) -> str:
                 "title": sheet["title"],
                 "question": question["id"],
                 "prompt": f"{sheet['story']}\n{table_words(sheet)}\n{question['prompt']}",
-                "choices": _listed(question["choices"]),
-                "answer": _listed(right),
+                "choices": _right_keys_text(question["choices"]),
+                "answer": _right_keys_text(right),
                 "why": "\n".join(choice.get("why", "") for choice in right),
             }
             rows.writerow({name: row[name] for name in fields})
@@ -216,7 +216,7 @@ def to_csv(form: LessonsForm) -> str:
 
 
 def table_words(sheet: SheetForm) -> str:
-    """The table of a sheet in one line: every combination with what happens."""
+    """Return the table of a sheet in one line: every combination with what happens."""
     return "; ".join(
         f"{', '.join(f'{name} {where}' for name, where in state['positions'].items())}: "
         f"{seen_words(state)}"
@@ -225,7 +225,7 @@ def table_words(sheet: SheetForm) -> str:
 
 
 def seen_words(state: StateForm) -> str:
-    """What is to be seen in a state."""
+    """Return what can be seen in a state."""
     if state["protection"] == "trips":
         return "trips"
     return ", ".join(
@@ -234,11 +234,11 @@ def seen_words(state: StateForm) -> str:
     )
 
 
-def _listed(choices: Sequence[ChoiceForm]) -> str:
+def _right_keys_text(choices: Sequence[ChoiceForm]) -> str:
     return "\n".join(f"{choice['id']}. {choice['text']}" for choice in choices)
 
 
-def _states(sheet: Sheet) -> list[StateForm]:
+def _state_forms(sheet: Sheet) -> list[StateForm]:
     seen = sheet.examination.judgement.observation
     return [] if seen is None else list(state_forms(sheet.found, seen))
 
@@ -293,7 +293,7 @@ def _answer(sheet: Sheet, say: Say) -> AnswerForm:
         rulebook=sheet.book.title,
         rulebook_note=note(),
         rules=[
-            RuleForm(
+            SheetRuleForm(
                 section=remark.section,
                 title=remark.rule.title,
                 because=say(remark.finding.because),

@@ -1,7 +1,7 @@
-"""Which faults a list is of, how many they are, and the first of them, among many millions.
+"""A choice of faults: how many faults fit it, and the first of them, among many millions.
 
-Table ``profile`` counts faults by all that can be chosen, and knows the first of each sort. So
-numbers are sums over it, and rows of faults are read no further than they are shown.
+Table ``profile`` counts faults by everything that can be chosen, and knows the first fault of each
+sort. So numbers are sums over it, and no more rows of faults are read than are shown.
 """
 
 import heapq
@@ -11,30 +11,30 @@ from itertools import islice
 from sqlite3 import Cursor
 from typing import Final, NamedTuple
 
+from catalogue.pages.contract import Row, Visit
 from catalogue.pages.paging import search_words
-from catalogue.pages.visit import Row, Visit
 
-#: Conditions on what was found may stand on ``outcome``; the order of the two stays as written.
+#: Conditions on the outcome may use ``outcome``; the cross join keeps the order of the two tables.
 _FAULTS: Final = "fault cross join outcome on outcome.id = outcome_id"
-#: Of what is at least one in so many, the first are found soonest by going through all faults.
+#: If at least one fault in so many fits, going through all faults finds the first ones soonest.
 _OFTEN: Final = 20
-#: So many faults of the outcomes that are asked for are read and put in order at once.
+#: If no more faults have the outcomes that are asked for, all are read and put in order at once.
 _FEW: Final = 20_000
 
 
 class Condition(NamedTuple):
-    """A part of a WHERE clause with what its question marks stand for."""
+    """A part of a WHERE clause with the values of its question marks."""
 
     sql: str
     values: tuple[object, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """What is asked of faults: ids of what they have, words of what they are called.
+class FaultChoice:
+    """A choice of faults: ids of their properties, and words of their names.
 
-    What is None or empty is left open. `hazard` is one of those that hold; `family` is a whole
-    name, `words` are some of it.
+    Whatever is None or empty is left open. `hazard` is one of the hazards that hold; `family` is a
+    whole name, `words` are some words of a name.
     """
 
     circuit: int | None = None
@@ -48,7 +48,7 @@ class Choice:
     scheme: str = ""
 
     def found(self) -> list[Condition]:
-        """Conditions on what was found, for ``outcome`` and ``profile`` alike."""
+        """The conditions on the outcome, for ``outcome`` and ``profile`` alike."""
         conditions = []
         if self.verdict is not None:
             conditions.append(Condition("verdict_id = ?", (self.verdict,)))
@@ -59,7 +59,7 @@ class Choice:
         return conditions
 
     def called(self) -> list[Condition]:
-        """Conditions on kind and name, for ``fault`` and ``profile`` alike."""
+        """The conditions on kind and name, for ``fault`` and ``profile`` alike."""
         conditions = []
         if self.kind is not None:
             conditions.append(Condition("+kind_id = ?", (self.kind,)))
@@ -72,7 +72,7 @@ class Choice:
         return conditions
 
     def of_circuits(self) -> list[Condition]:
-        """Conditions on circuits, for ``circuit`` and ``profile`` alike."""
+        """The conditions on circuits, for ``circuit`` and ``profile`` alike."""
         conditions = []
         if self.locations is not None:
             conditions.append(Condition("locations = ?", (self.locations,)))
@@ -81,11 +81,11 @@ class Choice:
         return conditions
 
     def counted(self) -> Condition:
-        """All of them for ``profile``, which knows no circuit."""
+        """All conditions for ``profile``, which knows no single circuit."""
         return together([*self.found(), *self.called(), *self.of_circuits()])
 
     def judged(self) -> Condition:
-        """All of them for faults with their outcomes, those of a circuit left out."""
+        """All conditions for faults with their outcomes, except those on a circuit."""
         sizes = self.of_circuits()
         if sizes:
             size = together(sizes)
@@ -95,15 +95,15 @@ class Choice:
 
 
 def together(conditions: Sequence[Condition]) -> Condition:
-    """All conditions in one."""
+    """Join conditions into one."""
     return Condition(
         " and ".join(condition.sql for condition in conditions) or "true",
         tuple(value for condition in conditions for value in condition.values),
     )
 
 
-def total(visit: Visit, choice: Choice) -> int:
-    """How many faults there are of a choice."""
+def total(visit: Visit, choice: FaultChoice) -> int:
+    """Return how many faults fit a choice."""
     if choice.circuit is not None:
         judged = choice.judged()
         return visit.number(
@@ -116,8 +116,8 @@ def total(visit: Visit, choice: Choice) -> int:
     )
 
 
-def fault_ids(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[int]:
-    """The ids of the faults of a choice from the `skip`-th on, in the order of the catalogue."""
+def fault_ids(visit: Visit, choice: FaultChoice, limit: int, skip: int = 0) -> list[int]:
+    """Return ids of faults that fit, in the catalogue's order, from the `skip`-th on."""
     if choice.circuit is not None:
         judged = choice.judged()
         rows = visit.rows(
@@ -127,16 +127,16 @@ def fault_ids(visit: Visit, choice: Choice, limit: int, skip: int = 0) -> list[i
         )
         return [row[0] for row in rows]
     chosen = total(visit, choice)
-    if chosen * _OFTEN >= total(visit, Choice()):
+    if chosen * _OFTEN >= total(visit, FaultChoice()):
         return _among_all(visit, choice, limit, skip)
-    looks = Choice(verdict=choice.verdict, signature=choice.signature, hazard=choice.hazard)
+    looks = FaultChoice(verdict=choice.verdict, signature=choice.signature, hazard=choice.hazard)
     if total(visit, looks) <= _FEW:
         return _by_outcome(visit, choice)[skip : skip + limit]
     return list(islice(_by_family(visit, choice), skip, skip + limit))
 
 
-def _among_all(visit: Visit, choice: Choice, limit: int, skip: int) -> list[int]:
-    """By going through all faults, from the first that is known to be one of them."""
+def _among_all(visit: Visit, choice: FaultChoice, limit: int, skip: int) -> list[int]:
+    """Find them by going through all faults, from the first that is known to fit."""
     counted, judged = choice.counted(), choice.judged()
     (first,) = visit.rows(
         f"select coalesce(min(example_id), 0) from profile where {counted.sql}", *counted.values
@@ -150,8 +150,8 @@ def _among_all(visit: Visit, choice: Choice, limit: int, skip: int) -> list[int]
     return [row[0] for row in rows]
 
 
-def _by_outcome(visit: Visit, choice: Choice) -> list[int]:
-    """All of them, by way of the few outcomes that may be theirs."""
+def _by_outcome(visit: Visit, choice: FaultChoice) -> list[int]:
+    """Find all of them by the few outcomes that they can have."""
     judged = choice.judged()
     rows = visit.rows(
         "select fault.id from outcome cross join fault on outcome_id = outcome.id"
@@ -161,8 +161,8 @@ def _by_outcome(visit: Visit, choice: Choice) -> list[int]:
     return sorted(row[0] for row in rows)
 
 
-def _by_family(visit: Visit, choice: Choice) -> Iterator[int]:
-    """All of them, by way of their families, of which each is begun when its first is due."""
+def _by_family(visit: Visit, choice: FaultChoice) -> Iterator[int]:
+    """Yield all of them, merged from their families; each is read from when its first is due."""
     counted = choice.counted()
     judged = replace(choice, family="", words="").judged()
     begun: dict[int, Cursor] = {}

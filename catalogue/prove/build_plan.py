@@ -1,7 +1,7 @@
-"""What a build has to compute, known before it starts: circuits in batches, named by content.
+"""A build is planned before it starts: circuits in batches, whose ids are hashes of their content.
 
-The id of a batch is a hash over its circuits and over every version that can change its rows,
-so a batch that is stored under its id never needs to be computed again.
+The id of a batch is a hash over its circuits and over every version that can change its rows, so a
+batch that is stored under its id never has to be computed again.
 """
 
 import hashlib
@@ -21,17 +21,17 @@ from verify.layout.sampler import sample
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.sweep import VERSION as BULK_VERSION
 
-#: Raised whenever rows change for a reason that no other version tells.
+#: Raise this whenever rows change for a reason that no other version shows.
 ROWS_VERSION: Final = 5
 
-#: Circuits in a batch, about a second of work: few of sizes of which pairs of faults are judged.
+#: Circuits in a batch, about a second of work; there are fewer where pairs of faults are judged.
 _BATCH_WORK: Final = 2400
 _WITH_PAIRS: Final = {2: 9, 3: 8}
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedCircuit:
-    """A circuit as intended, with what the catalogue says of it before judging it."""
+    """A circuit as intended, with the columns that are known before it is judged."""
 
     label: str
     origin: str
@@ -41,26 +41,26 @@ class PlannedCircuit:
 
 @dataclass(frozen=True, slots=True)
 class LayoutSpec:
-    """Every layout of a size is planned by one of these, for each sound scheme."""
+    """This stands for one layout, wired by one sound scheme."""
 
     scheme: str
     layout: str
 
     def build(self) -> PlannedCircuit:
-        """The circuit that this stands for."""
+        """Return the circuit that this stands for."""
         circuit = Layout.parse(self.layout).circuit(self.scheme)
         return PlannedCircuit(f"{self.scheme}-{self.layout}", "layout", self.scheme, circuit)
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnSpec:
-    """One random circuit: number `index` of those of a seed."""
+    """This stands for one random circuit, number `index` of those of a seed."""
 
     seed: int
     index: int
 
     def build(self) -> PlannedCircuit:
-        """The circuit that this stands for."""
+        """Return the circuit that this stands for."""
         drawn = sample(self.seed, self.index)
         return PlannedCircuit(drawn.label, "drawn", drawn.scheme, drawn.circuit)
 
@@ -69,7 +69,7 @@ Spec = LayoutSpec | DrawnSpec
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class CircuitBatch:
     """Circuits that are computed and stored together."""
 
     id: str
@@ -77,14 +77,14 @@ class Batch:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
-    """A whole build. Equal ids mean equal content. A `summary` keeps counts in place of rows."""
+class BuildPlan:
+    """A whole build; equal ids mean equal content. A `summary` keeps counts in place of rows."""
 
     locations: tuple[int, ...]
     schemes: tuple[str, ...]
     drawn: int
     seed: int
-    batches: tuple[Batch, ...]
+    batches: tuple[CircuitBatch, ...]
     summary: bool = False
 
     @property
@@ -99,22 +99,22 @@ class Plan:
 
 
 def engine_version() -> str:
-    """The engines that prove, with their versions: *volts* asks *words* what is connected.
+    """Return the engines that prove, with their versions; *volts* asks *words* what is connected.
 
-    *Bulk* stands for both where faults are many.
+    *Bulk* stands for both where there are many faults.
     """
     engines = ", ".join(f"{engine.name} {engine.version}" for engine in (VoltsEngine, WordsEngine))
     return f"{engines}, bulk {BULK_VERSION}"
 
 
 def fault_kind_versions() -> str:
-    """Every fault kind with its version."""
+    """Return every fault kind with its version."""
     return ", ".join(f"{kind.name} {kind.version}" for kind in fault_kinds())
 
 
 @dataclass(frozen=True, slots=True)
 class Shard:
-    """Every `count`-th batch of a plan, beginning with number `number`, which counts from 1."""
+    """Every `count`-th batch of a plan, beginning with batch `number`, counted from 1."""
 
     number: int
     count: int
@@ -128,11 +128,11 @@ def make_plan(
     *,
     schemes: Sequence[str] = SOUND_SCHEMES,
     summary: bool = False,
-) -> Plan:
-    """All layouts of each number of `locations`, and `drawn` random circuits of a seed.
+) -> BuildPlan:
+    """Plan all layouts of each number of `locations`, and `drawn` random circuits of a seed.
 
-    The layouts are wired by each of `schemes`, in the order of `SOUND_SCHEMES`. With a `shard` only
-    its batches. Of a `summary` the batches are other ones.
+    The layouts are wired by each of `schemes`, in the order of `SOUND_SCHEMES`. With a `shard` the
+    plan has only its batches. The batches of a `summary` have ids of their own.
     """
     sizes = tuple(sorted(set(locations)))
     wired = tuple(scheme for scheme in SOUND_SCHEMES if scheme in schemes)
@@ -147,7 +147,7 @@ def make_plan(
     batches += [_batch((DrawnSpec(seed, index),), summary) for index in range(drawn)]
     if shard is not None:
         batches = batches[shard.number - 1 :: shard.count]
-    return Plan(sizes, wired, drawn, seed, tuple(batches), summary)
+    return BuildPlan(sizes, wired, drawn, seed, tuple(batches), summary)
 
 
 def _layout_specs(locations: int, scheme: str) -> Iterator[LayoutSpec]:
@@ -161,13 +161,13 @@ def _parts(specs: Iterator[LayoutSpec], size: int) -> Iterator[tuple[LayoutSpec,
 
 
 def batch_versions() -> tuple[int, int, str, str]:
-    """Every version that can change the rows of a batch."""
+    """Return every version that can change the rows of a batch."""
     return ROWS_VERSION, FORMAT, engine_version(), fault_kind_versions()
 
 
-def _batch(specs: tuple[Spec, ...], summary: bool) -> Batch:
+def _batch(specs: tuple[Spec, ...], summary: bool) -> CircuitBatch:
     kept = ["summary"] if summary else []
-    return Batch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
+    return CircuitBatch(_hash([batch_versions(), *kept, [repr(spec) for spec in specs]]), specs)
 
 
 def _hash(content: object) -> str:

@@ -1,6 +1,6 @@
-"""The words of one usage: North American as Miswire speaks, or those of the IEC and the UK.
+"""The words of one usage: North American, as Miswire speaks, or that of the IEC and the UK.
 
-Only prose is reworded: names of boxes, cables and switches stay what they are.
+Only prose is reworded: the names of boxes, cables and switches stay as they are.
 """
 
 import re
@@ -20,7 +20,7 @@ USAGE_TITLES: Final[Mapping[Usage, str]] = {
     "iec": "IEC and UK terms and colours",
 }
 
-#: Forms that `data/terms.toml` does not list: it has one of each word.
+#: Further forms of words: `data/terms.toml` lists one form of each.
 _FORMS: Final = {
     "three-way": "two-way",
     "four-way": "intermediate",
@@ -41,21 +41,21 @@ _LINE: Final = re.compile(
     r'font-size="(?P<size>[\d.]+)"(?P<bold> font-weight="bold")? textLength="(?P<length>[\d.]+)"'
     r"(?P<middle>[^>]*>(?:<title>[^<]*</title>)?)(?P<text>[^<]+)</text>"
 )
-#: Terminals stand close beside each other; a name that is longer than ours is squeezed.
+#: Terminals stand close beside each other, so a name that is longer than ours is squeezed.
 _LONG_TERMINAL: Final = re.compile(r"strapper-\d")
 _TERMINAL_WIDTH: Final = 54
 
 
-def wording(usage: Usage) -> Callable[[str], str]:
-    """What turns a sentence of ours into one of that usage."""
+def rewording(usage: Usage) -> Callable[[str], str]:
+    """Return the function that rewords our sentences in that usage."""
     return _reworded if usage == "iec" else str
 
 
 def reworded_svg(svg: str, usage: Usage) -> str:
-    """A picture with its writing in that usage, its lines measured anew."""
+    """Return a picture with its words in that usage, its lines measured anew."""
     if usage == "us":
         return svg
-    say = wording(usage)
+    say = rewording(usage)
     measured = _LINE.sub(lambda match: _remeasured(match, say(match["text"])), svg)
     return _BETWEEN_TAGS.sub(lambda match: f">{say(match[1])}<", measured)
 
@@ -71,7 +71,7 @@ def _remeasured(line: re.Match[str], text: str) -> str:
 
 
 def glossary(usage: Usage) -> list[tuple[str, str]]:
-    """Words on the sheets with what the circuit files and the other usage call them."""
+    """Return words on the sheets with those of the circuit files and of the other usage."""
     pairs = [
         (term.word, _PATTERN_NUMBER.sub("", term.iec))
         for term in terms()
@@ -81,7 +81,9 @@ def glossary(usage: Usage) -> list[tuple[str, str]]:
 
 
 def _reworded(text: str) -> str:
-    return _words().sub(lambda match: _as_written(match[1], _said()[match[1].lower()]), text)
+    return _pattern_of_words().sub(
+        lambda match: _as_written(match[1], _replacements()[match[1].lower()]), text
+    )
 
 
 def _as_written(old: str, new: str) -> str:
@@ -89,8 +91,8 @@ def _as_written(old: str, new: str) -> str:
 
 
 @cache
-def _said() -> Mapping[str, str]:
-    """Every form with what is said for it."""
+def _replacements() -> Mapping[str, str]:
+    """Return every form with the form that replaces it."""
     said = {word: iec for iec, word in glossary("iec")} | _FORMS
     return said | {f"{word}s": _several(new) for word, new in said.items() if word[-1] != "s"}
 
@@ -100,8 +102,8 @@ def _several(word: str) -> str:
 
 
 @cache
-def _words() -> re.Pattern[str]:
-    # The longest first; a word that is part of a name, such as ground-run, is none of ours, but a
+def _pattern_of_words() -> re.Pattern[str]:
+    # The longest comes first; a word within a name, such as ground-run, is not reworded, but a
     # terminal such as lamp.ground is.
-    words = "|".join(map(re.escape, sorted(_said(), key=len, reverse=True)))
+    words = "|".join(map(re.escape, sorted(_replacements(), key=len, reverse=True)))
     return re.compile(rf"(?<![\w-])({words})(?![\w-])", re.IGNORECASE)

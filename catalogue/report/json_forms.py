@@ -1,6 +1,6 @@
-"""What is said of circuits and faults, as plain dictionaries: the JSON of commands and pages.
+"""Circuits and faults as plain dictionaries: the JSON of commands and pages.
 
-`FORMAT` counts up when a key changes its meaning or goes; keys may be added.
+`FORMAT` is raised when a key changes its meaning or goes; keys may be added.
 """
 
 import json
@@ -15,7 +15,7 @@ from verify.behaviour.states import state_rows
 from verify.circuit.devices import Position
 from verify.circuit.file import dump
 from verify.circuit.model import Circuit
-from verify.fault.change import Wiring as Numbered
+from verify.fault.change import NumberedCircuit as Numbered
 from verify.fault.change import changed
 from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import BookForm, RemarkForm, book_form, remark_form, remarks
@@ -27,7 +27,7 @@ FORMAT: Final = 1
 
 
 class StateForm(TypedDict):
-    """One state: `protection` holds or trips, each lamp is dark, dim, lit or over."""
+    """One state as JSON: `protection` holds or trips, each lamp is dark, dim, lit or over."""
 
     positions: dict[str, Position]
     protection: str
@@ -35,25 +35,25 @@ class StateForm(TypedDict):
 
 
 class SignatureForm(TypedDict):
-    """A signature and its name in plain words."""
+    """A signature and its name in plain words, as JSON."""
 
     word: str
     name: str
 
 
 class RecheckForm(TypedDict):
-    """The second engine, and how many states it went through on its own."""
+    """The second engine and how many states it went through independently, as JSON."""
 
     engine: str
     states: int
 
 
 class CheckForm(TypedDict):
-    """The verdict on one circuit: `states` by number, `hazards` in the order of `HAZARDS`.
+    """The verdict on one circuit as JSON.
 
-    `by_volts` is true where connections alone would say otherwise.
-    `evidence` has an entry for the verdict and one for each hazard, by name. `rules` are
-    observations against the `rulebook`, whose note goes with them.
+    `states` are by number, `hazards` in the order of `HAZARDS`. `by_volts` is true where
+    connections alone would say otherwise. `evidence` has an entry for the verdict and one for each
+    hazard, by name. `rules` are observations against the `rulebook`, whose note goes with them.
     """
 
     format: int
@@ -74,7 +74,7 @@ class CheckForm(TypedDict):
 
 
 class FaultForm(TypedDict):
-    """One fault; `circuit` is the faulted circuit as a circuit file."""
+    """One fault as JSON; `circuit` is the faulted circuit as a circuit file."""
 
     kind: str
     site: str
@@ -87,7 +87,7 @@ class FaultForm(TypedDict):
 
 
 class FaultsHead(TypedDict):
-    """What `faults --json` says before its list. `total` and `counts` are of all faults.
+    """The part of ``miswire faults --json`` that comes before its list.
 
     `verdict` and `hazards` are those of the circuit as it stands.
     """
@@ -102,7 +102,7 @@ class FaultsHead(TypedDict):
 
 
 def evidence_form(evidence: Evidence | Coverage) -> dict[str, object]:
-    """What stands under the claim's name in the ``evidence`` of ``check --json``."""
+    """Return what ``check --json`` says as ``evidence`` for one claim."""
     if isinstance(evidence, Coverage):
         return {"engine": evidence.engine, "states": evidence.states}
     about = {"switch": evidence.switch, "lamp": evidence.lamp, "part": evidence.part}
@@ -122,7 +122,7 @@ def evidence_form(evidence: Evidence | Coverage) -> dict[str, object]:
 def check_form(
     examination: Examination, file: str | None = None, book: Rulebook | None = None
 ) -> CheckForm:
-    """The JSON of ``miswire check``; `file` is where the circuit came from.
+    """Return the JSON of ``miswire check``; `file` says where the circuit came from.
 
     Without a `book` the rules are the latest known where the circuit's palette belongs.
     """
@@ -157,7 +157,7 @@ def _signature_form(found: Judgement) -> SignatureForm | None:
 
 
 def state_forms(circuit: Circuit, seen: Observation) -> Iterator[StateForm]:
-    """What a circuit does in each state, in the order of their numbers."""
+    """Yield what a circuit does in each state, in the order of their numbers."""
     for row in state_rows(circuit, seen):
         yield StateForm(
             positions=dict(row.positions), protection=row.protection, lamps=dict(row.lamps)
@@ -165,12 +165,12 @@ def state_forms(circuit: Circuit, seen: Observation) -> Iterator[StateForm]:
 
 
 def short_cautions() -> list[str]:
-    """The cautions, a sentence each."""
+    """Return the cautions, a sentence each."""
     return [caution.short for caution in cautions()]
 
 
 def faults_head(judged: FaultList) -> FaultsHead:
-    """The JSON of ``miswire faults`` but for its list."""
+    """Return the JSON of ``miswire faults`` without its list."""
     return FaultsHead(
         format=FORMAT,
         name=judged.circuit.name,
@@ -183,7 +183,7 @@ def faults_head(judged: FaultList) -> FaultsHead:
 
 
 def fault_forms(circuit: Circuit, faults: Iterable[JudgedFault]) -> Iterator[FaultForm]:
-    """The entries of the list of ``miswire faults``."""
+    """Yield the entries of the list of ``miswire faults``."""
     wiring = Numbered(circuit)
     for judged in faults:
         yield FaultForm(
@@ -199,7 +199,7 @@ def fault_forms(circuit: Circuit, faults: Iterable[JudgedFault]) -> Iterator[Fau
 
 
 def faults_json(judged: FaultList, listed: Iterable[JudgedFault]) -> Iterator[str]:
-    """The JSON of ``miswire faults`` in lines, a fault each: a large circuit has a great many."""
+    """Yield the JSON of ``miswire faults`` in lines, one a fault: a large circuit has many."""
     head = json.dumps(faults_head(judged))
     yield f'{head[:-1]}, "faults": ['
     waiting = ""

@@ -1,7 +1,7 @@
-"""The measures of a wiring picture, in its own units: shown at natural size, a unit is a pixel.
+"""The dimensions of a wiring picture, in its own units: at natural size a unit is a pixel.
 
-Everything that a conductor can meet lies on a grid of `GRID` units, so that two lines are either
-on top of each other, which the router forbids, or at least that far apart.
+Everything that a conductor can meet lies on a grid of `GRID` units: two lines either coincide,
+which the router forbids, or are at least that far apart.
 """
 
 from typing import Final
@@ -46,5 +46,5 @@ NAME_ZONE: Final = 48
 CABLE_LABEL_ZONE: Final = 40
 WIDEST_CABLE_LABEL: Final = 160
 LONGEST_BOX_NAME: Final = 190
-#: A picture may be so wide: at 1200 pixels its smallest letters then have 12.
+#: The widest picture: shown at 1200 pixels, its smallest letters then have 12.
 PAGE_WIDTH: Final = 1300

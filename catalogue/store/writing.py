@@ -1,6 +1,6 @@
-"""Rows into a catalogue and their digest; the only code that writes one.
+"""This is the only code that writes the rows of a catalogue and their digest.
 
-A batch is written in one transaction together with the note that it is done, so that a build
+A batch is written in one transaction together with the note that it is done, so a build that is
 killed at any moment has each batch whole or not at all.
 """
 
@@ -16,12 +16,18 @@ from typing import Final
 
 import sqlite_utils
 
-from catalogue.prove.plan import Batch, Plan, batch_versions, engine_version, fault_kind_versions
+from catalogue.prove.build_plan import (
+    BuildPlan,
+    CircuitBatch,
+    batch_versions,
+    engine_version,
+    fault_kind_versions,
+)
 from catalogue.prove.proving import CircuitRows, Proved
 from catalogue.prove.summary import Alike, Summary, write_summary
 from catalogue.report.terms import terms
 from catalogue.store.contents import PROFILE, SCOPE, digest_of, verdict_counts
-from catalogue.store.numbers import Numbers
+from catalogue.store.interning import InternedIds
 from catalogue.store.rows import write_batch
 from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES
@@ -33,7 +39,7 @@ from verify.fault.registry import fault_kinds
 
 
 def now() -> str:
-    """The time in UTC to the second, as rows hold it."""
+    """Return the current time in UTC to the second, as rows hold it."""
     return datetime.now(UTC).strftime("%Y-%m-%d %H:%M:%S")
 
 
@@ -55,7 +61,7 @@ def require_catalogue(path: Path) -> None:
 
 
 def require_no_stranger(path: Path) -> None:
-    """Raise UserError if `path` exists and is not a catalogue, or cannot be made."""
+    """Raise UserError if `path` exists and is no catalogue, or cannot be made."""
     if not path.exists():
         if not path.absolute().parent.is_dir():
             raise UserError(
@@ -88,8 +94,8 @@ class Store:
         """Close the file."""
         self.db.close()
 
-    def begin(self, plan: Plan, self_check: str) -> int:
-        """Note a run and its batches, or find the run of the same plan; its id."""
+    def begin(self, plan: BuildPlan, self_check: str) -> int:
+        """Note a run and its batches, or find the run of the same plan; return its id."""
         known = list(self.db.query("select id from run where plan = ?", [plan.id]))
         if known:
             return int(known[0]["id"])
@@ -124,9 +130,9 @@ class Store:
         return run_id
 
     def _forget_others(self, versions: str) -> None:
-        """Forget all rows of other versions: what they say cannot stand beside what is found now.
+        """Delete all rows of other versions, which must not stand beside rows that are found now.
 
-        What people say, and what audits found, stays.
+        The claims of people and the results of audits stay.
         """
         if self.db.table("run").count_where("versions <> ?", [versions]):
             for table in reversed(TABLES):
@@ -134,31 +140,31 @@ class Store:
                     self.db.conn.execute(f"delete from {table.name}")
 
     def _write_words(self) -> None:
-        """The fixed vocabulary; ids never change once given."""
+        """Store the fixed vocabulary; an id never changes once it is given."""
         for table, rows in _vocabulary().items():
             self.db.table(table).upsert_all(rows, pk="id")
 
     def finished_digest(self, run_id: int) -> str | None:
-        """The digest of a run that ended, else None."""
+        """Return the digest of a run that has ended, else None."""
         row = next(self.db.query("select digest from run where id = ?", [run_id]))
         return row["digest"] and str(row["digest"])
 
     def done(self) -> set[str]:
-        """The ids of the batches that are stored."""
+        """Return the ids of the batches that are stored."""
         return {str(row["id"]) for row in self.db.query("select id from work where done = 1")}
 
     def without_indexes(self) -> None:
-        """Let many rows come: they are put in order at once when a build is finished.
+        """Drop the indexes while many rows come: a finished build puts all rows in order at once.
 
-        By circuits they come in order.
+        The index by circuit stays, because rows come in its order.
         """
         for name in index_names(self.db, TABLE["fault"]):
             if not name.endswith("_circuit_id"):
                 self.db.conn.execute(f"drop index [{name}]")
-        self.db.conn.execute("PRAGMA foreign_keys = OFF")  # every number is given here
+        self.db.conn.execute("PRAGMA foreign_keys = OFF")  # all ids are given by this code
 
-    def write(self, batch: Batch, proved: Proved) -> None:
-        """Store a batch. A circuit drawn with another seed may be there already."""
+    def write(self, batch: CircuitBatch, proved: Proved) -> None:
+        """Store a batch. A circuit that was drawn with another seed may be there already."""
         with self.db.atomic():
             if not any(map(self._is_there, proved.circuits)):
                 write_batch(self.db, batch, proved, self.numbers)
@@ -167,8 +173,8 @@ class Store:
     def _is_there(self, circuit: CircuitRows) -> bool:
         return self.db.table("circuit").count_where("label = ?", [circuit.label]) > 0
 
-    def write_summary(self, batch: Batch, summary: Summary) -> None:
-        """Count a batch in, once: what is noted as done is never counted again."""
+    def write_summary(self, batch: CircuitBatch, summary: Summary) -> None:
+        """Add the counts of a batch once: a batch that is noted as done is never added again."""
         with self.db.atomic():
             write_summary(self.db.conn, summary, self._summary_numbers)
             self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
@@ -183,22 +189,22 @@ class Store:
         )
 
     @cached_property
-    def numbers(self) -> Numbers:
-        """The numbers by which rows refer to what has a name."""
-        return Numbers(self.db)
+    def numbers(self) -> InternedIds:
+        """The ids by which rows refer to named things."""
+        return InternedIds(self.db)
 
     def faults_by_verdict(self) -> Counter[str]:
-        """How many faults are stored of each verdict, one by one or counted."""
+        """Return how many faults of each verdict are stored, as rows or as counts."""
         return verdict_counts(self.db.conn)
 
     def count_profile(self) -> None:
-        """Count the profile from the faults, which came from elsewhere."""
+        """Count the profile anew from faults that were merged from elsewhere."""
         with self.db.atomic():
             self.db.conn.execute("delete from profile")
             self.db.conn.execute(PROFILE)
 
     def finish(self, run_id: int) -> str:
-        """Say what is covered, index the text, and note the digest; returns it."""
+        """Note what is covered, index the text, and note and return the digest."""
         with self.db.atomic():
             for index in TABLE["fault"].indexes:
                 self.db.table("fault").create_index(index, if_not_exists=True)
@@ -216,7 +222,7 @@ class Store:
 
 
 def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
-    """The rows of the tables that say what words mean."""
+    """Return the rows of the tables that define words."""
     return {
         "verdict": [
             {"id": number, "name": name, "meaning": MEANINGS[name]}
@@ -249,7 +255,7 @@ def _vocabulary() -> Mapping[str, list[dict[str, object]]]:
     }
 
 
-#: How many rows of each index are looked at to tell how it divides them.
+#: SQLite looks at so many rows of each index to estimate how selective it is.
 _ANALYZED: Final = 2000
-#: Tables that stay when the rows of other versions go.
+#: These tables stay when the rows of other versions are deleted.
 _KEPT: Final = frozenset({"audit", "claim", "verdict", "hazard", "fault_kind", "term"})

@@ -1,4 +1,4 @@
-"""What a state adds to a picture: what is at line voltage, which lamps are lit, and a path."""
+"""A state adds to a picture what is at line voltage, which lamps are lit, and a path."""
 
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
@@ -8,13 +8,13 @@ from verify.base.problems import Problem, UserError, listing, shown
 from verify.circuit.devices import POSITIONS, Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
-from verify.engine.paths import StateGraph, Wiring
+from verify.engine.paths import StateGraph, WireGraph
 from verify.verdict.evidence import Evidence
 
 
 @dataclass(frozen=True, slots=True)
 class StateView:
-    """One state as a picture shows it; with no state nothing is live and no position known."""
+    """One state as a picture shows it; without a state nothing is live and no position is known."""
 
     positions: Mapping[str, Position]
     live: Set[End]
@@ -32,13 +32,14 @@ NO_STATE = StateView({}, frozenset(), frozenset(), False)
 
 
 def view_of(circuit: Circuit, state: int | None) -> StateView:
-    """What one state of a circuit shows.
+    """Return what one state of a circuit shows.
 
-    Where protection trips, what line reaches is shown as live: it is until the breaker opens.
+    Where protection trips, what line reaches is shown as live, because it is until the breaker
+    opens.
     """
     if state is None:
         return NO_STATE
-    wiring = Wiring(circuit)
+    wiring = WireGraph(circuit)
     at = StateGraph(wiring, state)
     names = [switch.name for switch in circuit.switches]
     return StateView(
@@ -50,7 +51,7 @@ def view_of(circuit: Circuit, state: int | None) -> StateView:
 
 
 def state_number(circuit: Circuit, positions: Mapping[str, Position]) -> int:
-    """The number of a state; switches that are not named are up."""
+    """Return the number of a state; switches that are not named are up."""
     return sum(
         1 << number
         for number, switch in enumerate(circuit.switches)
@@ -59,7 +60,7 @@ def state_number(circuit: Circuit, positions: Mapping[str, Position]) -> int:
 
 
 def parse_state(circuit: Circuit, text: str) -> int:
-    """The state written as ``slipway-switch=up,workshop-switch=down``.
+    """Read a state written as ``slipway-switch=up,workshop-switch=down``.
 
     Raises UserError with all mistakes; every switch must be given.
     """
@@ -93,9 +94,9 @@ def parse_state(circuit: Circuit, text: str) -> int:
 
 
 def steps_of(evidence: Evidence | None, state: int | None) -> Sequence[tuple[End, End]]:
-    """The pairs of ends from which and to which the paths of a piece of evidence lead.
+    """Return the pairs of ends between which the paths of a piece of evidence lead, in order.
 
-    Those of another state than the one shown, after a switch was moved, are left out.
+    Steps in another state than the one shown, after a switch was moved, are left out.
     """
     if evidence is None:
         return ()

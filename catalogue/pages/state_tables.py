@@ -3,19 +3,19 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from catalogue.pages.visit import Facts
-from catalogue.report.forms import StateForm, state_forms
+from catalogue.pages.contract import Facts
+from catalogue.report.json_forms import StateForm, state_forms
 from verify.behaviour.findings import Observation, position
 from verify.behaviour.signature import OUTCOMES, Signature
 from verify.circuit.model import Circuit
 
-#: A table of more states than this helps nobody; of larger circuits some states are shown.
+#: A table of more states helps nobody; for larger circuits only some states are shown.
 MOST_STATES: Final = 64
 _FIRST_OF_MANY: Final = 16
 
 
 def shown_states(switches: int, witnesses: Iterable[int]) -> list[int]:
-    """The states to show: all of a small circuit, else the first ones and those in evidence."""
+    """Return the states to show: all of a small circuit, else the first and the evidence's."""
     total = 1 << switches
     if total <= MOST_STATES:
         return list(range(total))
@@ -23,14 +23,14 @@ def shown_states(switches: int, witnesses: Iterable[int]) -> list[int]:
 
 
 def forms_of(circuit: Circuit, seen: Observation, states: Sequence[int]) -> Mapping[int, StateForm]:
-    """What a circuit does in some of its states, by number."""
+    """Return what a circuit does in some of its states, by number."""
     wanted = set(states)
     numbered = zip(range(max(states) + 1), state_forms(circuit, seen), strict=False)
     return {number: form for number, form in numbered if number in wanted}
 
 
 def state_facts(circuit: Circuit, seen: Observation, states: Sequence[int]) -> list[Facts]:
-    """The rows of a circuit's table of states."""
+    """Return the rows of a circuit's table of states."""
     forms = forms_of(circuit, seen, states)
     return [{"state": number, **form} for number, form in forms.items()]
 
@@ -38,9 +38,9 @@ def state_facts(circuit: Circuit, seen: Observation, states: Sequence[int]) -> l
 def compared_facts(
     intended: Mapping[int, StateForm], faulted: Mapping[int, StateForm]
 ) -> list[Facts]:
-    """The rows of a table that compares a circuit as intended with the same after a mistake.
+    """Return the rows of a table that compares a circuit with the same after a mistake.
 
-    `differs` says in words what is different, nothing where nothing is.
+    `differs` says in words what is different, and is empty where nothing is.
     """
     return [
         {
@@ -69,9 +69,9 @@ def _differences(intended: StateForm, faulted: StateForm) -> Iterable[str]:
 
 
 def signature_facts(signature: Signature) -> list[Facts]:
-    """The rows of a signature's table.
+    """Return the rows of a signature's table.
 
-    Positions are A and B, as a signature does not say which is up.
+    Positions are A and B, since a signature does not say which of them is up.
     """
     total = 1 << signature.switches
     return [
@@ -91,6 +91,6 @@ def signature_facts(signature: Signature) -> list[Facts]:
 
 
 def state_words(state: int, locations: int) -> str:
-    """A state's number with its meaning: ``3: switch 1 down, switch 2 down, switch 3 up``."""
+    """Return a state in words: ``3: switch 1 down, switch 2 down, switch 3 up``."""
     positions = (f"switch {number + 1} {position(state, number)}" for number in range(locations))
     return f"{state}: {', '.join(positions)}"

@@ -1,4 +1,4 @@
-"""How many faults of some circuits are alike."""
+"""Faults of some circuits that are alike are grouped and counted here."""
 
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
@@ -11,11 +11,11 @@ from verify.sweep.numbering import Numbering
 Numbers = npt.NDArray[np.int64]
 
 
-class Groups(NamedTuple):
-    """Faults that are alike, in the order in which they come up.
+class FaultGroups(NamedTuple):
+    """Groups of faults that are alike, in the order in which they first occur.
 
-    All (G,): how many, in how many circuits, and the first of them: its place among all faults, the
-    number of its circuit, and its place there.
+    Arrays of shape (groups,): how many faults are in the group, in how many circuits, and the first
+    of them: its place among all faults, the number of its circuit, and its place there.
     """
 
     faults: Numbers
@@ -25,20 +25,20 @@ class Groups(NamedTuple):
     place: Numbers
 
 
-def numbers_of(things: Iterable[object]) -> Numbers:
-    """A number for each thing, equal for equal things, the next one for each new."""
+def interned(things: Iterable[object]) -> Numbers:
+    """Return a number for each thing: equal things have equal numbers, each new one the next."""
     numbers: dict[object, int] = {}
     return np.array([numbers.setdefault(thing, len(numbers)) for thing in things], np.int64)
 
 
-def count_alike(keys: Sequence[npt.NDArray[Any]]) -> Groups:
-    """Faults with equal keys; `keys` are those of the faults of each circuit."""
+def group_alike(keys: Sequence[npt.NDArray[Any]]) -> FaultGroups:
+    """Group faults with equal keys; each array of `keys` has those of one circuit's faults."""
     sizes = np.array([len(own) for own in keys], np.int64)
     alike, first = Numbering().of_keys(np.concatenate([*keys, np.zeros(0, np.int64)]))
     circuit = np.repeat(np.arange(len(keys)), sizes)
     _, first_in_circuit = Numbering().of_keys(alike * len(keys) + circuit)
     starts = np.cumsum(sizes) - sizes
-    return Groups(
+    return FaultGroups(
         np.bincount(alike, minlength=len(first)),
         np.bincount(alike[first_in_circuit], minlength=len(first)),
         first,

@@ -1,4 +1,4 @@
-"""A circuit drawn for a notebook, a file or a command: one picture with its title."""
+"""A circuit is drawn here for a notebook, a file or a command: one picture with its title."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from os import PathLike
 from pathlib import Path
 
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
-from catalogue.drawing.states import parse_state, view_of
+from catalogue.drawing.state_view import parse_state, view_of
 from catalogue.drawing.typeface import standalone
 from verify.base.problems import Problem, UserError
 from verify.circuit.model import Circuit
@@ -100,7 +100,7 @@ def _unfit(fault: str | None, *, unmarked: bool, schematic: bool) -> list[Proble
 
 
 def _tripping(circuit: Circuit, state: int | None) -> Evidence | None:
-    """The path on which the breaker trips in a state, if it does."""
+    """Return the path on which the breaker trips in a state, if it does."""
     if state is not None and view_of(circuit, state).trips:
         return find_evidence(circuit, "trips", state)
     return None

@@ -1,7 +1,7 @@
-"""A circuit in the clothes of a story: names of places, and the colours of one usage.
+"""A circuit is renamed for a story: boxes and cables get the story's names, wires local colours.
 
-Conversion is by role, conductor by conductor: the neutral's colour becomes the neutral's, ground
-becomes ground, and line conductors keep their order. What is connected to what stays as it is.
+Colours are converted by role, conductor by conductor: the neutral's colour becomes the neutral's,
+ground becomes ground, and line conductors keep their order. Connections stay as they are.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -20,10 +20,11 @@ LAMP_BOX: Final = "lamp-box"
 
 
 @dataclass(frozen=True)
-class Dress:
-    """How one circuit is renamed. The maps lead from old names to new ones.
+class Renaming:
+    """The new names and colours of one circuit.
 
-    `colours` maps each cable's colours, by the cable's old name.
+    Each map leads from old names to new ones; `colours` has one map for each cable, by its old
+    name.
     """
 
     circuit: Circuit
@@ -32,13 +33,13 @@ class Dress:
     title: str = ""
 
     @classmethod
-    def of(cls, circuit: Circuit, palette: str, places: Sequence[str], title: str) -> "Dress":
-        """Dress a layout with `places`, its switches' and then the lamp's; or, without, any."""
+    def of(cls, circuit: Circuit, palette: str, places: Sequence[str], title: str) -> "Renaming":
+        """Rename a layout after `places`, its switches' and then the lamp's; or any circuit."""
         return cls(circuit, palette, dict(_place_names(circuit, places)) if places else {}, title)
 
     @property
     def note(self) -> str:
-        """What was converted, as a sentence; empty if nothing was."""
+        """The conversion of colours, as a sentence; empty if nothing was converted."""
         if self.palette == self.circuit.palette:
             return ""
         done = [f"{old} to {new}" for old, new in sorted(self._changed_colours)]
@@ -75,11 +76,11 @@ class Dress:
         return found
 
     def name(self, name: str) -> str:
-        """The new name of a box, device or cable."""
+        """Return the new name of a box, device or cable."""
         return self.names.get(name, name)
 
     def end(self, name: str) -> str:
-        """The new name of an end or a conductor."""
+        """Return the new name of an end or a conductor."""
         owner, dot, part = name.partition(".")
         if not dot:
             return self.name(name)
@@ -88,8 +89,8 @@ class Dress:
         cable = next((cable for cable in self.circuit.cables if cable.name == owner), None)
         return f"{self.name(owner)}.{self._colours(cable)[part] if cable else part}"
 
-    def dressed(self) -> Circuit:
-        """The circuit as the sheets show it."""
+    def renamed(self) -> Circuit:
+        """Return the circuit as the sheets show it."""
         old = self.circuit
         volts = old.volts if old.palette == self.palette else VOLTS[self.palette]
         return Circuit(
@@ -125,10 +126,10 @@ class Dress:
             box=None if failure.box is None else self.name(failure.box),
         )
 
-    def fault(self, dressed: Circuit, fault: Fault) -> Fault:
-        """The same mistake in the dressed circuit."""
+    def fault(self, renamed: Circuit, fault: Fault) -> Fault:
+        """Return the same mistake in the renamed circuit."""
         site = tuple(self._site(fault))
-        return find_fault(dressed, f"{fault.kind}/{','.join(site)}")
+        return find_fault(renamed, f"{fault.kind}/{','.join(site)}")
 
     def _site(self, fault: Fault) -> Iterator[str]:
         site: Site = fault.site
@@ -140,7 +141,7 @@ class Dress:
 
 
 def _place_names(circuit: Circuit, places: Sequence[str]) -> Iterator[tuple[str, str]]:
-    """What each box, switch and cable of a layout is called, from the names of its places."""
+    """Yield the new name of each box, switch and cable of a layout, from those of its places."""
     *of_switches, of_lamp = places
     boxes = {f"box-{number}": place for number, place in enumerate(of_switches, 1)}
     boxes[LAMP_BOX] = of_lamp

@@ -1,4 +1,4 @@
-"""Who may be suspected: the faults of one circuit, or of every circuit of a catalogue.
+"""The pool of suspects: the faults of one circuit, or of every circuit of a catalogue.
 
 A suspect stands for one fault of a circuit that is known, or for all faults of a catalogue that
 look alike and have one name. Nothing is written: a circuit that somebody sends is judged in
@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from catalogue.desk.covered import Execute, covered_sizes, why_not_searched
-from catalogue.store.spelling import fault_text, site_text
+from catalogue.desk.searchable import Execute, covered_sizes, why_not_searched
+from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import CircuitError, Problem, UserError
 from verify.behaviour.findings import Findings, position
 from verify.behaviour.hazards import HAZARD_NAMES
@@ -26,19 +26,19 @@ from verify.fault.registry import all_faults, fault_kind
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 from verify.verdict.judging import judge_faults, verdicts
 
-#: The suspect that is no fault: the circuit as intended.
+#: This suspect is no fault: it is the circuit as intended.
 NO_FAULT: Final = "nothing wrong"
 
-#: Of so many ends there are 131,000 ways to part a join; judging them takes about a minute.
+#: A join of so many ends can be parted in 131,000 ways, which take about a minute to judge.
 MOST_JOINED: Final = 18
 
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """What may be the matter. `codes` is a row of the pool's `codes`; `hazards` a set by number.
+    """One possible cause: a fault, or all faults that look alike and have one name.
 
-    `label` is that of the fault, or of the example where it stands for many; `faults` and
-    `circuits` say for how many.
+    `codes` is a row of the pool's `codes`; `hazards` is a set by number. `label` is that of the
+    fault, or of the example where it stands for many; `faults` and `circuits` say for how many.
     """
 
     kind: str
@@ -54,11 +54,12 @@ class Suspect:
 
 
 @dataclass(frozen=True, slots=True)
-class Pool:
-    """Suspects for a light. `codes` has shape (different behaviours, 2^switches).
+class SuspectPool:
+    """The suspects for a light.
 
-    `is_canonical`: the behaviours are known up to exchanging positions only, as in a catalogue.
-    `faults` holds the fault of each suspect where the circuit is known.
+    `codes` has shape (different behaviours, 2^switches). With `is_canonical` the behaviours are
+    known only up to exchanging positions, as in a catalogue. `faults` holds the fault of each
+    suspect where the circuit is known.
     """
 
     switch_names: tuple[str, ...]
@@ -72,11 +73,11 @@ class Pool:
 
     @property
     def switches(self) -> int:
-        """How many switches the light has."""
+        """The number of switches of the light."""
         return len(self.switch_names)
 
     def positions(self, state: int) -> str:
-        """A state in words: every switch with its position."""
+        """Return a state in words: every switch with its position."""
         return ", ".join(
             f"{name} {position(state, bit)}" for bit, name in enumerate(self.switch_names)
         )
@@ -107,8 +108,10 @@ def require_judgeable(circuit: Circuit) -> None:
         raise CircuitError(problems)
 
 
-def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of this circuit") -> Pool:
-    """Every single fault of `circuit`, and that nothing is wrong with it.
+def pool_of_circuit(
+    circuit: Circuit, *, scope: str = "every single fault of this circuit"
+) -> SuspectPool:
+    """Judge every single fault of `circuit`; "nothing wrong" is a suspect too.
 
     Raises CircuitError as `require_judgeable`, ValueError if there are too many switches.
     """
@@ -155,7 +158,7 @@ def pool_of_circuit(circuit: Circuit, *, scope: str = "every single fault of thi
         )
         for fault, (verdict, codes, hazards) in zip(faults, judged, strict=True)
     ]
-    return Pool(
+    return SuspectPool(
         switch_names=tuple(switch.name for switch in circuit.switches),
         lamps=len(circuit.lamps),
         codes=different,
@@ -173,8 +176,8 @@ def pool_of_catalogue(
     schemes: Sequence[str] = SOUND_SCHEMES,
     *,
     names: Sequence[str] = (),
-) -> Pool:
-    """Every single fault of every layout of a size in a catalogue, and that nothing is wrong.
+) -> SuspectPool:
+    """Read every single fault of every layout of a size; "nothing wrong" is a suspect too.
 
     Suspects that look alike and have one name are one. `execute` runs a query with its parameters
     and returns its rows, so that any connection will do.
@@ -221,7 +224,7 @@ def pool_of_catalogue(
                 circuits=int(str(circuits)),
             )
         )
-    return Pool(
+    return SuspectPool(
         switch_names=tuple(names or (f"switch-{n}" for n in range(1, locations + 1))),
         lamps=1,
         codes=np.array([Signature.parse(word).codes for word in words], np.int64).reshape(
@@ -235,7 +238,7 @@ def pool_of_catalogue(
 
 
 def _wired_as(schemes: Sequence[str], asked: Sequence[str]) -> str:
-    """How the layouts are wired, where not in all ways that were asked for."""
+    """Return how the layouts are wired, empty if in all ways that were asked for."""
     missing = [SCHEMES[scheme].title for scheme in asked if scheme not in schemes]
     if not missing:
         return ""

@@ -1,4 +1,4 @@
-"""Where boxes and cables are: rows of boxes below the box they hang on, cables without a crossing.
+"""Boxes are placed in rows, each below the box it hangs on, and cables run without a crossing.
 
 Cables leave a box at its lower edge and enter the next at its upper edge, in the same order from
 left to right, so that between two rows they need only be shifted sideways. Boxes that do not fit
@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from catalogue.drawing.measures import (
+from catalogue.drawing.dimensions import (
     BETWEEN_BOXES,
     BETWEEN_RIBBONS,
     CABLE_LABEL_ZONE,
@@ -25,7 +25,7 @@ from verify.circuit.parts import Cable
 
 _SHEATH_WALL: Final = 7
 _SMALLEST_GAP: Final = 24
-#: A lane may stand so far from the edge for a cable to run straight into it.
+#: A cable runs straight into a lane that is no farther than this from the edge.
 _STRAIGHT_WITHIN: Final = 60
 
 
@@ -36,15 +36,15 @@ class Point(NamedTuple):
     y: float
 
     def moved(self, dx: float, dy: float) -> "Point":
-        """The place as far away."""
+        """Return the place shifted by `dx` and `dy`."""
         return Point(self.x + dx, self.y + dy)
 
 
 @dataclass(frozen=True, slots=True)
 class BoxSize:
-    """What placing needs to know of a box: its size, and where cables cross its edges, from left.
+    """The size of a box, and where cables cross its edges, from the left.
 
-    `needed_width` is that with the labels of its cables.
+    `needed_width` leaves room for the labels of its cables.
     """
 
     width: float
@@ -55,8 +55,8 @@ class BoxSize:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
-    """A cable's middle line from the box above to the box below, all pieces level or upright."""
+class CablePath:
+    """A cable's middle line from the box above to the box below, of level and upright pieces."""
 
     cable: Cable
     points: tuple[Point, ...]
@@ -65,27 +65,27 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """The upper left corner of each box, and every cable."""
+    """The upper left corner of each box, and the path of every cable."""
 
     boxes: Mapping[str, Point]
-    runs: tuple[Run, ...]
+    runs: tuple[CablePath, ...]
     width: float
     height: float
 
 
 def sheath_width(cable: Cable) -> float:
-    """How broad a cable is drawn."""
+    """Return how broad a cable is drawn."""
     return RIBBON_PITCH * (len(cable.conductors) - 1) + 2 * _SHEATH_WALL
 
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """A box with all that hangs on it; its own corner is at the origin."""
+    """A box with everything that hangs on it; the box's own corner is at the origin."""
 
     width: float
     height: float
     boxes: Mapping[str, Point]
-    runs: tuple[Run, ...]
+    runs: tuple[CablePath, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class _Strand:
         return self.points[-1].x
 
     def through(self, level: float, x: float) -> "_Strand":
-        """Shifted sideways to `x` at height `level`."""
+        """Return the strand shifted sideways to `x` at height `level`."""
         if x == self.x:
             return self
         return _Strand(
@@ -116,7 +116,7 @@ class _Placer:
         self.narrow = cache(lambda box: self.block(box, 0))
 
     def extra_zone(self, box: str) -> float:
-        """The height that cables beyond the tree take above a box."""
+        """Return the height that cables beyond the tree take above a box."""
         return sum(sheath_width(cable) + BETWEEN_RIBBONS for cable in self.tree.extras_at(box))
 
     def block(self, box: str, limit: float) -> _Block:
@@ -127,7 +127,7 @@ class _Placer:
             for cable in bundle
         ]
         boxes = {box: Point(0, 0)}
-        runs: list[Run] = []
+        runs: list[CablePath] = []
         width, bottom = size.needed_width, size.height
         for row in self._rows(list(self.tree.down[box]), limit):
             here = [strand for strand in strands if strand.child in row]
@@ -172,7 +172,7 @@ class _Placer:
         return self.block(box, limit) if narrow.width < limit else narrow
 
     def _rows(self, children: list[str], limit: float) -> list[list[str]]:
-        """The children from the right: as many beside each other as fit, then those below."""
+        """Split the children, from the right, into rows of as many as fit beside each other."""
         rows: list[list[str]] = []
         while children:
             row = [children.pop()]
@@ -190,18 +190,18 @@ class _Placer:
         return lanes + sum(self.narrow(child).width + BETWEEN_BOXES for child in row)
 
 
-def _landed(strand: _Strand, top: float, label: float) -> Run:
+def _landed(strand: _Strand, top: float, label: float) -> CablePath:
     points = (*strand.points, Point(strand.x, top))
-    return Run(strand.cable, points, (_beside(strand.cable, strand.x, label),))
+    return CablePath(strand.cable, points, (_beside(strand.cable, strand.x, label),))
 
 
 def _beside(cable: Cable, x: float, y: float) -> Point:
-    """Where a label stands on the right of a cable."""
+    """Return the place of a label on the right of a cable."""
     return Point(x + sheath_width(cable) / 2 + 7, y)
 
 
-def _moved(run: Run, dx: float, dy: float) -> Run:
-    return Run(
+def _moved(run: CablePath, dx: float, dy: float) -> CablePath:
+    return CablePath(
         run.cable,
         tuple(p.moved(dx, dy) for p in run.points),
         tuple(at.moved(dx, dy) for at in run.labels),
@@ -211,10 +211,10 @@ def _moved(run: Run, dx: float, dy: float) -> Run:
 def _shifted(
     strands: Sequence[_Strand], targets: Sequence[float], top: float
 ) -> tuple[list[_Strand], float]:
-    """Every strand shifted to its target without a crossing, and the height that this takes.
+    """Shift every strand to its target without a crossing; return also the height this takes.
 
-    Those that go left are shifted from left to right one below the other, those that go right
-    from right to left.
+    Strands that go left are shifted from left to right, each below the one before; those that go
+    right are shifted from right to left.
     """
     pairs = list(zip(strands, targets, strict=True))
     levels: dict[str, float] = {}
@@ -234,12 +234,12 @@ def _shifted(
 
 
 def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
-    """Places for all boxes and cables."""
+    """Place all boxes and cables."""
     placer = _Placer(tree, sizes)
-    # Cables that go round need the room on the right of every box.
+    # Cables that go round need room on the right of every box.
     limit = 0 if tree.extras else PAGE_WIDTH - 2 * MARGIN
     boxes: dict[str, Point] = {}
-    runs: list[Run] = []
+    runs: list[CablePath] = []
     y, width = float(MARGIN), 0.0
     for root in tree.roots:
         block = placer.block(root, limit)
@@ -272,7 +272,7 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
             Point(bx, by),
             Point(bx, b_top),
         )
-        runs.append(Run(cable, points, tuple(labels)))
+        runs.append(CablePath(cable, points, tuple(labels)))
         width = lane + half + BETWEEN_RIBBONS
     if tree.extras:
         width += MARGIN
@@ -280,13 +280,13 @@ def placed(tree: BoxTree, sizes: Mapping[str, BoxSize]) -> Placement:
 
 
 def ribbon(points: Sequence[Point], offset: float) -> tuple[Point, ...]:
-    """A line beside another of level and upright pieces, `offset` to the right of its first.
+    """Return a line beside another one of level and upright pieces, `offset` to its right.
 
-    That is to the right as one looks at a piece that goes down.
+    Right is meant as seen along its first piece, if that goes down.
     """
     shifts = []
     for a, b in pairwise(points):
-        # The side that is on the right while going down stays the same side round each corner.
+        # The side on the right of a piece that goes down stays the same side round each corner.
         if a.x == b.x:
             shifts.append((offset if b.y > a.y else -offset, 0.0))
         else:

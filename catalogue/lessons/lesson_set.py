@@ -1,4 +1,4 @@
-"""A whole set of sheets in the formats asked for, as files by name."""
+"""A whole set of sheets is made in the formats asked for, as files by name."""
 
 import os
 import random
@@ -10,23 +10,23 @@ from typing import Final
 
 from catalogue.drawing.typeface import standalone
 from catalogue.lessons.curated import Case, Curated, Resolve
-from catalogue.lessons.forms import LessonsForm, lessons_form, sheet_form, to_csv, to_json
-from catalogue.lessons.pages import Pictures, Renderer, html_files
+from catalogue.lessons.html_sheets import Pictures, Renderer, html_files
+from catalogue.lessons.json_forms import LessonsForm, lessons_form, sheet_form, to_csv, to_json
 from catalogue.lessons.prints import find_chromium, pdf_files, png
 from catalogue.lessons.qti import qti_package
 from catalogue.lessons.questions import shuffle
 from catalogue.lessons.sheet import Stored, work_out
-from catalogue.lessons.wording import Usage
+from catalogue.lessons.usage import Usage
 
 FORMATS: Final = ("html", "csv", "json", "qti", "pdf", "png", "svg")
-#: So many pictures are printed at a time at most: each takes a browser of its own.
+#: At most so many pictures are printed at a time: each takes a browser of its own.
 _MOST_PRINTERS: Final = 4
 Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What somebody wants made. Without a `seed` the cases keep the order of their file."""
+    """The choices of whoever wants a set made; without a `seed` the cases keep the file's order."""
 
     formats: tuple[str, ...] = ("html",)
     usage: Usage = "us"
@@ -52,10 +52,11 @@ def make_lessons(
     wanted: Wanted,
     progress: Progress = lambda done, total: None,
 ) -> Made:
-    """Everything that is wanted of the curated cases.
+    """Make everything that is wanted of the curated cases.
 
-    `stored` says what the catalogue holds; a case of which it holds something else is warned of.
-    Raises UserError where a format needs a program that is not there, or a template is wrong.
+    `stored` says what verdict the catalogue holds of a case; the set warns of a case that has
+    another one. Raises UserError where a format needs a program that is missing, or a template is
+    wrong.
     """
     printers = {name: find_chromium(name) for name in ("pdf", "png") if name in wanted.formats}
     renderer = Renderer.of(wanted.templates)
@@ -70,12 +71,12 @@ def make_lessons(
         pictures.append(Pictures.of(sheet))
         steps.advance()
     whole = lessons_form(sheets, wanted.usage, with_answers=wanted.with_answers, seed=wanted.seed)
-    texts = dict(_texts(whole, pictures, curated, renderer, wanted))
+    texts = dict(_text_files(whole, pictures, curated, renderer, wanted))
     files = {name: text.encode() for name, text in texts.items()}
     if "qti" in wanted.formats:
         files["qti3.zip"] = qti_package(whole, [standalone(drawn.found_svg) for drawn in pictures])
     if "png" in printers:
-        drawn = list(_drawn(pictures, with_answers=wanted.with_answers))
+        drawn = list(_picture_files(pictures, with_answers=wanted.with_answers))
         with ThreadPoolExecutor(min(_MOST_PRINTERS, os.cpu_count() or 1)) as pool:
             made = pool.map(lambda named: png(named[1], printers["png"]), drawn)
             for (name, _), content in zip(drawn, made, strict=True):
@@ -92,7 +93,7 @@ def make_lessons(
 
 
 class _Steps:
-    """Counts what is done."""
+    """Counts the steps that are done, to report progress."""
 
     def __init__(self, progress: Progress, total: int) -> None:
         self._progress = progress
@@ -101,13 +102,13 @@ class _Steps:
         progress(0, total)
 
     def advance(self) -> None:
-        """One more."""
+        """Count one more step."""
         self._done += 1
         self._progress(self._done, self._total)
 
 
 def _differs(held: str | None, verdict: str) -> str:
-    """What to say where a catalogue holds another verdict than is found now."""
+    """Return the warning that a catalogue holds another verdict than is found now."""
     if held in (None, verdict):
         return ""
     return (
@@ -123,7 +124,7 @@ def _ordered(cases: Sequence[Case], seed: int | None) -> list[Case]:
     return ordered
 
 
-def _texts(
+def _text_files(
     form: LessonsForm,
     pictures: Sequence[Pictures],
     curated: Curated,
@@ -137,11 +138,13 @@ def _texts(
     if "json" in wanted.formats:
         yield "lessons.json", to_json(form)
     if "svg" in wanted.formats:
-        for name, svg in _drawn(pictures, with_answers=wanted.with_answers):
+        for name, svg in _picture_files(pictures, with_answers=wanted.with_answers):
             yield f"{name}.svg", svg
 
 
-def _drawn(pictures: Sequence[Pictures], *, with_answers: bool) -> Iterator[tuple[str, str]]:
+def _picture_files(
+    pictures: Sequence[Pictures], *, with_answers: bool
+) -> Iterator[tuple[str, str]]:
     for number, drawn in enumerate(pictures, 1):
         yield f"pictures/case-{number:02}-found", standalone(drawn.found_svg)
         if with_answers:

@@ -1,4 +1,4 @@
-"""Where a wiring as found differs from the one intended, as few places as can be told."""
+"""Differences between a wiring as found and the intended one, told by as few places as possible."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ class Difference:
 
 
 def differences(intended: Circuit, found: Circuit) -> list[Difference]:
-    """The places where two circuits of the same boxes and cables differ."""
+    """Return the places where two circuits with the same boxes and cables differ."""
     places = [Difference(end=end) for end in _moved_ends(intended, found)]
     kinds = {device.name: device.kind for device in intended.devices}
     places += [
@@ -39,7 +39,7 @@ def differences(intended: Circuit, found: Circuit) -> list[Difference]:
 
 
 def _moved_ends(intended: Circuit, found: Circuit) -> Iterator[End]:
-    """The ends that changed their company, if each join that was keeps the most of its ends."""
+    """Yield the ends that joined others, if each old join is taken to keep most of its ends."""
     now = {end: group for group in found.grouped_ends for end in group}
     after = {group: set(group) for group in found.grouped_ends}
     taken: dict[tuple[End, ...], tuple[End, ...]] = {}

@@ -1,15 +1,15 @@
-"""What stands along the upper and the lower edge of a box's channel, and in which order.
+"""This orders what stands along the upper and the lower edge of a box's wiring channel.
 
-Above are the cables that come in and feeds, below the cables that go on and the devices.
-The order of devices, and of the conductors of each cable, is chosen so that few lines cross.
+Along the upper edge are incoming cables and feeds, along the lower one outgoing cables and devices.
+Devices, and the conductors of each cable, are ordered so that few lines cross.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from catalogue.drawing.channel import Net, Pin, fewest_crossings, route
-from catalogue.drawing.measures import (
+from catalogue.drawing.channel import Pin, PinNet, fewest_crossings, route
+from catalogue.drawing.dimensions import (
     BOX_MARGIN,
     GRID,
     MARGIN,
@@ -26,24 +26,26 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Cable, Device, End, box_end, conductor_name
 
 _DRAWN_ORDER: Final = {
-    # The upper contacts of the symbol inside, so that no line in it crosses another.
+    # The symbol's upper contacts stand inside, so that no line in it crosses another.
     "four-way": ("a2", "a1", "b1", "b2", "ground"),
 }
 _UNUSUAL_ORDER: Final = 0.2
 _LENGTH: Final = 0.0004
-_AWAY: Final = 0.006  # of the first cable that goes on from the left, where the next box is
+_AWAY: Final = (
+    0.006  # from the left side: the middle of the first outgoing cable, where the next box is
+)
 _PASSES: Final = 6
 _ROOM: Final = PAGE_WIDTH - 2 * MARGIN - 2 * BOX_MARGIN
 _FURTHEST_SHIFT: Final = 210
 
 
 def drawn_terminals(device: Device) -> tuple[str, ...]:
-    """The terminals of a device from left to right."""
+    """Return the terminals of a device from left to right."""
     return _DRAWN_ORDER.get(device.kind, device.form.terminals)
 
 
 def cable_label(cable: Cable) -> tuple[str, str]:
-    """What is written beside a cable: its name, and what else is known of it."""
+    """Return the two lines written beside a cable: its name, and what else is known of it."""
     facts = [cable.size] if cable.size else []
     if cable.length_m is not None:
         facts.append(f"{cable.length_m:g} m")
@@ -51,7 +53,7 @@ def cable_label(cable: Cable) -> tuple[str, str]:
 
 
 def label_width(cable: Cable) -> float:
-    """How much room is kept for a cable's label."""
+    """Return how much room is kept for a cable's label."""
     return min(WIDEST_CABLE_LABEL, max(text_width(line, SMALL) for line in cable_label(cable)))
 
 
@@ -94,10 +96,10 @@ def _box_item(box: str) -> Item:
 
 
 @dataclass(frozen=True)
-class Rows:
-    """The order of everything in all boxes.
+class BoxOrder:
+    """The order of everything along the edges of all boxes.
 
-    `terminals` is how many terminals there must be room for on each device, `gaps` the room kept
+    `terminals` says how many terminals each device needs room for, `gaps` how much room is kept
     free before each item.
     """
 
@@ -110,20 +112,20 @@ class Rows:
     gaps: Mapping[str, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
 
     def above(self, box: str) -> list[Item]:
-        """Along the upper edge, from left to right."""
+        """Return the items along the upper edge, from left to right."""
         items = [
             _cable_item(cable, self.colours[cable.name], labelled=True)
             for cable in self.tree.up[box]
         ]
         for cable in self.tree.extras_at(box):
-            # It goes up from one box and down into the other, which turns it around.
+            # A cable goes up from one box and down into the other, which reverses the order.
             order = self.colours[cable.name][:: -1 if cable.between[0] == box else 1]
             items.append(_cable_item(cable, order, labelled=True))
         feeds = [_device_item(feed, 0) for feed in self.circuit.feeds if feed.box == box]
         return [*items, *feeds]
 
     def below(self, box: str) -> list[Item]:
-        """Along the lower edge, from left to right."""
+        """Return the items along the lower edge, from left to right."""
         cables = [
             [_cable_item(cable, self.colours[cable.name], labelled=False) for cable in bundle]
             for bundle in self.tree.down[box].values()
@@ -139,7 +141,7 @@ class Rows:
         if any(b.name == box and b.is_metal for b in self.circuit.boxes):
             items.append(_box_item(box))
         if sum(item.width for item in items) > _ROOM:
-            # Cables stand apart where there is room for it.
+            # Where there is room cables are set apart.
             return [
                 replace(item, lead=min(item.lead, GRID)) if item.kind == "cable" else item
                 for item in items
@@ -147,7 +149,7 @@ class Rows:
         return items
 
     def edges(self, box: str) -> tuple["Edge", "Edge"]:
-        """Both edges with the place of every pin."""
+        """Return both edges with the place of every pin."""
         above, below = self.above(box), self.below(box)
         gaps = self.gaps.get(box, ((0,) * len(above), (0,) * len(below)))
         return Edge.of(above, gaps[0], 0), Edge.of(below, gaps[1], GRID)
@@ -155,16 +157,16 @@ class Rows:
 
 @dataclass(frozen=True)
 class Edge:
-    """Items with the place of the left side of each, in units from the left side of the box."""
+    """Items along an edge, each with the place of its left side, measured from that of the box."""
 
     items: tuple[Item, ...]
     starts: tuple[int, ...]
 
     @classmethod
     def of(cls, items: Sequence[Item], gaps: Sequence[int], phase: int) -> "Edge":
-        """Side by side; without a gap every pin is `phase` beyond a multiple of `PITCH`.
+        """Set items side by side; without a gap every pin is `phase` beyond a multiple of `PITCH`.
 
-        The upper and the lower edge have different phases: then no pin stands above another.
+        The phases of the upper and the lower edge differ, so that no pin stands above another.
         """
         starts = []
         x = BOX_MARGIN
@@ -181,18 +183,18 @@ class Edge:
 
     @property
     def right(self) -> int:
-        """Where the last item ends."""
+        """The place where the last item ends."""
         return self.starts[-1] + self.items[-1].width if self.items else BOX_MARGIN
 
     @property
     def first_cable(self) -> int:
-        """Where the first cable is, 0 if there is none."""
+        """The place of the first cable, 0 if there is none."""
         pairs = zip(self.items, self.starts, strict=True)
         return next((start for item, start in pairs if item.kind == "cable"), 0)
 
     @property
     def label_right(self) -> float:
-        """Where the last label ends."""
+        """The place where the last label ends."""
         ends = (
             start + item.width / 2 + item.label
             for item, start in zip(self.items, self.starts, strict=True)
@@ -200,23 +202,23 @@ class Edge:
         return max(ends, default=0)
 
     def pins(self) -> Iterator[tuple[str, int]]:
-        """Each end's name with its place."""
+        """Yield each end's name with its place."""
         for item, start in zip(self.items, self.starts, strict=True):
             for number, name in enumerate(item.pins):
                 yield name, start + item.lead + number * item.pitch
 
 
-def pinned(groups: Sequence[tuple[End, ...]], edges: tuple[Edge, Edge]) -> list[Net]:
-    """The joins as nets of pins."""
+def pinned(groups: Sequence[tuple[End, ...]], edges: tuple[Edge, Edge]) -> list[PinNet]:
+    """Return the joins as nets of pins."""
     places = {name: Pin(x, True) for name, x in edges[0].pins()}
     places |= {name: Pin(x, False) for name, x in edges[1].pins()}
-    return [Net([places[end.name] for end in group]) for group in groups]
+    return [PinNet([places[end.name] for end in group]) for group in groups]
 
 
 class _Search:
-    """A local search over the order of things, one box after the other until nothing improves."""
+    """A local search over the order of things: box after box until nothing improves."""
 
-    def __init__(self, rows: Rows) -> None:
+    def __init__(self, rows: BoxOrder) -> None:
         self.rows = rows
         circuit = rows.circuit
         self.groups: dict[str, list[tuple[End, ...]]] = {box.name: [] for box in circuit.boxes}
@@ -228,7 +230,7 @@ class _Search:
         }
         self.costs = {box: self._cost(rows, box) for box in self.groups}
 
-    def run(self) -> Rows:
+    def run(self) -> BoxOrder:
         for _ in range(_PASSES):
             before = sum(self.costs.values())
             for cable in self.rows.circuit.cables:
@@ -240,13 +242,13 @@ class _Search:
         gaps = {box: self._gaps(box) for box in self.groups}
         return replace(self.rows, gaps=gaps)
 
-    def _cost(self, rows: Rows, box: str) -> float:
+    def _cost(self, rows: BoxOrder, box: str) -> float:
         edges = rows.edges(box)
         nets = pinned(self.groups[box], edges)
         length = sum(net.right - net.left for net in nets)
         return fewest_crossings(nets) + _LENGTH * length + _AWAY * edges[1].first_cable
 
-    def _try(self, rows: Rows, boxes: Sequence[str], penalty: float = 0) -> bool:
+    def _try(self, rows: BoxOrder, boxes: Sequence[str], penalty: float = 0) -> bool:
         costs = {box: self._cost(rows, box) for box in boxes}
         if sum(costs.values()) + penalty < sum(self.costs[box] for box in boxes) - 1e-9:
             self.rows = rows
@@ -275,7 +277,7 @@ class _Search:
             self._try(replace(self.rows, devices=devices), [box])
 
     def _gaps(self, box: str) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        """Room before items that lets lines run straight, wherever that makes others no worse."""
+        """Return room before items that lets lines run straight, where no other line gets worse."""
         above, below = self.rows.above(box), self.rows.below(box)
         groups = self.groups[box]
         gaps = [[0] * len(above), [0] * len(below)]
@@ -295,7 +297,7 @@ class _Search:
                 + routing.height
                 + length / 40
                 + width / GRID
-                + sum(gaps[0]) / GRID  # what comes in stays on the left, where it comes from
+                + sum(gaps[0]) / GRID  # an incoming cable stays on the left, where it comes from
                 + sum(gaps[1]) / 200
             )
 
@@ -324,7 +326,7 @@ class _Search:
         gaps: Sequence[Sequence[int]],
         place: tuple[int, int],
     ) -> Sequence[int]:
-        """No gap before an item, and those that bring one of its pins opposite to its partner."""
+        """Return no gap, and the gaps that bring a pin of an item opposite to its partner."""
         side, number = place
         edges = Edge.of(above, gaps[0], 0), Edge.of(below, gaps[1], GRID)
         own, opposite = dict(edges[side].pins()), dict(edges[1 - side].pins())
@@ -341,14 +343,14 @@ class _Search:
         return [0, *sorted(gap for gap in found if 0 < gap <= _FURTHEST_SHIFT)]
 
 
-def arranged_rows(circuits: Sequence[Circuit], tree: BoxTree) -> Rows:
-    """The rows in an order that is good for the first circuit, with room for the devices of all."""
+def arranged_boxes(circuits: Sequence[Circuit], tree: BoxTree) -> BoxOrder:
+    """Choose a good order for the first circuit, with room for the devices of all."""
     circuit = circuits[0]
     devices: dict[str, list[str]] = {box.name: [] for box in circuit.boxes}
     for device in circuit.devices:
         if device.kind != "feed":
             devices[device.box].append(device.name)
-    rows = Rows(
+    rows = BoxOrder(
         circuit,
         tree,
         {cable.name: cable.conductors for cable in circuit.cables},

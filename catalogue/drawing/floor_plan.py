@@ -1,6 +1,6 @@
-"""Everything about a picture that does not depend on what is joined to what.
+"""A floor plan holds everything about a picture that does not depend on what is joined to what.
 
-One plan can serve several circuits of the same parts, such as a wiring as intended and as found:
+One plan can serve several circuits with the same parts, such as a wiring as intended and as found:
 then everything stands in the same place in both pictures.
 """
 
@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
+from catalogue.drawing.box_order import BoxOrder, Edge, arranged_boxes, pinned
 from catalogue.drawing.channel import Routing, route
-from catalogue.drawing.measures import (
+from catalogue.drawing.dimensions import (
     BOX_MARGIN,
     CABLE_ZONE,
     CHANNEL_EDGE,
@@ -21,8 +22,7 @@ from catalogue.drawing.measures import (
     NAME_ZONE,
     TRACK,
 )
-from catalogue.drawing.place import BoxSize, Placement, placed
-from catalogue.drawing.rows import Edge, Rows, arranged_rows, pinned
+from catalogue.drawing.placement import BoxSize, Placement, placed
 from catalogue.drawing.text import text_width
 from catalogue.drawing.tree import BoxTree, box_tree
 from verify.base.problems import BugError
@@ -35,7 +35,7 @@ _PLANS_KEPT: Final = 64
 
 @dataclass(frozen=True, slots=True)
 class Zones:
-    """The heights in a box: from its top to the channel, the channel, and from it to the bottom."""
+    """The heights within a box: above the channel, of the channel, and below it."""
 
     above: float
     channel: float
@@ -43,22 +43,22 @@ class Zones:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
-    """Where boxes, cables and devices are, for circuits of the same parts."""
+class FloorPlan:
+    """The places of boxes, cables and devices, for circuits with the same parts."""
 
-    rows: Rows
+    rows: BoxOrder
     tree: BoxTree
     zones: Mapping[str, Zones]
     widths: Mapping[str, float]
     placement: Placement
 
     def edges(self, circuit: Circuit, box: str) -> tuple[Edge, Edge]:
-        """The pins of a box."""
+        """Return both edges of a box with their pins."""
         return replace(self.rows, circuit=circuit).edges(box)
 
 
 def have_same_places(one: Circuit, other: Circuit) -> bool:
-    """True if the two differ only in what is joined, has failed, or is of another kind."""
+    """True if two circuits differ only in joins, failures, or the kind of a device."""
     return (
         one.boxes == other.boxes
         and one.cables == other.cables
@@ -67,12 +67,12 @@ def have_same_places(one: Circuit, other: Circuit) -> bool:
 
 
 def joins_in(circuit: Circuit, box: str) -> Groups:
-    """The joins in a box, unconnected ends included."""
+    """Return the joins in a box, with unconnected ends as joins of their own."""
     return [group for group in circuit.grouped_ends if group[0].box == box]
 
 
 def routing_in(circuit: Circuit, box: str, edges: tuple[Edge, Edge]) -> tuple[Groups, Routing]:
-    """The joins in a box with the track of each."""
+    """Return the joins in a box and the track of each."""
     groups = joins_in(circuit, box)
     routing = route(pinned(groups, edges))
     if routing is None:
@@ -80,40 +80,40 @@ def routing_in(circuit: Circuit, box: str, edges: tuple[Edge, Edge]) -> tuple[Gr
     return groups, routing
 
 
-def plan(circuits: Sequence[Circuit]) -> Plan:
-    """A plan that fits all of `circuits`, in the order that suits the first.
+def plan(circuits: Sequence[Circuit]) -> FloorPlan:
+    """Make a plan that fits all of `circuits`, in the order that suits the first.
 
-    They must have the same places, see `have_same_places`.
+    The circuits must have the same places, see `have_same_places`.
     """
     return _plan(tuple(circuits))
 
 
 @lru_cache(maxsize=_PLANS_KEPT)
-def _plan(circuits: tuple[Circuit, ...]) -> Plan:
-    """A plan takes far longer than to draw by it, and every state is drawn by the same."""
+def _plan(circuits: tuple[Circuit, ...]) -> FloorPlan:
+    """Make a plan once for all states: making it takes far longer than drawing by it."""
     tree = box_tree(circuits[0])
-    rows = arranged_rows(circuits, tree)
+    rows = arranged_boxes(circuits, tree)
     boxes = [box.name for box in circuits[0].boxes]
-    # Lines that run straight in one circuit may be in the way of another's.
+    # Lines that run straight in one circuit may be in the way of lines of another.
     fitting = {box: gaps for box, gaps in rows.gaps.items() if _fits_all(rows, circuits, box)}
     rows = replace(rows, gaps=fitting)
     zones: dict[str, Zones] = {}
     sizes: dict[str, BoxSize] = {}
     for box in boxes:
         zones[box], sizes[box] = _measured(rows, circuits, box)
-    return Plan(
+    return FloorPlan(
         rows, tree, zones, {box: size.width for box, size in sizes.items()}, placed(tree, sizes)
     )
 
 
-def _fits_all(rows: Rows, circuits: Sequence[Circuit], box: str) -> bool:
+def _fits_all(rows: BoxOrder, circuits: Sequence[Circuit], box: str) -> bool:
     return all(
         route(pinned(joins_in(circuit, box), replace(rows, circuit=circuit).edges(box))) is not None
         for circuit in circuits
     )
 
 
-def _measured(rows: Rows, circuits: Sequence[Circuit], box: str) -> tuple[Zones, BoxSize]:
+def _measured(rows: BoxOrder, circuits: Sequence[Circuit], box: str) -> tuple[Zones, BoxSize]:
     tracks, right, label_right = 1, 0.0, 0.0
     for circuit in circuits:
         edges = replace(rows, circuit=circuit).edges(box)
@@ -146,7 +146,7 @@ def _measured(rows: Rows, circuits: Sequence[Circuit], box: str) -> tuple[Zones,
 
 
 def name_width(box: str) -> float:
-    """The room for the name of a box."""
+    """Return the room that the name of a box takes."""
     return min(LONGEST_BOX_NAME, max(text_width(box, LARGE, bold=True), 70))
 
 

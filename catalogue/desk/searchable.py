@@ -1,4 +1,4 @@
-"""Of which sizes a catalogue has every layout, so that all of them can be searched.
+"""A size can be searched if a catalogue has every layout of it.
 
 Where nothing was searched nothing was found either, and that must never read as "none".
 """
@@ -12,24 +12,24 @@ Execute = Callable[[str, Sequence[object]], Iterable[Sequence[object]]]
 
 
 def covered_sizes(execute: Execute) -> dict[int, tuple[str, ...]]:
-    """The sizes of which every layout is stored, with the schemes by which each is wired."""
+    """Return the sizes of which every layout is stored, with the schemes that they are wired by."""
     found: dict[int, tuple[str, ...]] = {}
-    for (locations, scheme), circuits in sorted(_stored(execute).items()):
-        if circuits == _layouts(locations) and scheme in SOUND_SCHEMES:
+    for (locations, scheme), circuits in sorted(_circuits_stored(execute).items()):
+        if circuits == _layouts_in_all(locations) and scheme in SOUND_SCHEMES:
             found[locations] = (*found.get(locations, ()), scheme)
     return found
 
 
 def why_not_searched(execute: Execute, locations: int, schemes: Sequence[str]) -> str:
-    """Why layouts of a size, wired so, cannot be searched, and what there is instead."""
+    """Return why layouts of a size and scheme cannot be searched, and what to do instead."""
     wired = " or ".join(SCHEMES[scheme].title for scheme in schemes)
-    stored = _stored(execute)
+    stored = _circuits_stored(execute)
     begun = [stored[locations, scheme] for scheme in schemes if (locations, scheme) in stored]
     if begun:
         why = (
-            f"only {max(begun):,} of the {_layouts(locations):,} layouts of {locations} switches "
-            f"wired as {wired} are stored, so they were not searched: the build is not finished; "
-            "repeat the miswire build that made this catalogue"
+            f"only {max(begun):,} of the {_layouts_in_all(locations):,} layouts of {locations} "
+            f"switches wired as {wired} are stored, so they were not searched: the build is not "
+            "finished; repeat the miswire build that made this catalogue"
         )
     elif locations in _numbers(execute, _COUNTED):
         why = (
@@ -67,12 +67,12 @@ def _or(words: Sequence[str]) -> str:
     return f"{', '.join(most)} or {last}" if most else last
 
 
-def _layouts(locations: int) -> int:
-    """How many layouts of a size there are: the rooted trees on its boxes."""
+def _layouts_in_all(locations: int) -> int:
+    """Return how many layouts of a size there are: the number of rooted trees on its boxes."""
     return int((locations + 1) ** locations)
 
 
-def _stored(execute: Execute) -> Mapping[tuple[int, str], int]:
+def _circuits_stored(execute: Execute) -> Mapping[tuple[int, str], int]:
     rows = execute(_STORED, ())
     return {(int(str(size)), str(scheme)): int(str(number)) for size, scheme, number in rows}
 

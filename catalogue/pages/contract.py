@@ -1,4 +1,4 @@
-"""What every page is given and what it gives back."""
+"""The contract of pages: each is given a `Visit`, and returns a `Page` or raises a refusal."""
 
 import sqlite3
 from collections.abc import Callable, Mapping
@@ -8,7 +8,7 @@ from typing import Final
 Facts = dict[str, object]
 Row = sqlite3.Row
 
-#: No label is longer; what is, was not copied from a page.
+#: No label is longer than this, so a longer text was not copied from a page.
 LONGEST_PART: Final = 1000
 
 
@@ -21,29 +21,29 @@ class Visit:
     query: Mapping[str, str]
 
     def rows(self, sql: str, *parameters: object) -> list[Row]:
-        """All rows that a query gives."""
+        """Return all rows of a query."""
         return self.catalogue.execute(sql, parameters).fetchall()
 
     def facts(self, sql: str, *parameters: object) -> list[Facts]:
-        """All rows that a query gives, fit for JSON."""
+        """Return all rows of a query as dictionaries, fit for JSON."""
         return [dict(row) for row in self.rows(sql, *parameters)]
 
     def row(self, sql: str, *parameters: object) -> Row | None:
-        """The first row that a query gives."""
+        """Return the first row of a query."""
         found: Row | None = self.catalogue.execute(sql, parameters).fetchone()
         return found
 
     def number(self, sql: str, *parameters: object) -> int:
-        """The one number that a query gives."""
+        """Return the single number that a query gives."""
         return int(self.catalogue.execute(sql, parameters).fetchone()[0])
 
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A page's title, the template that draws it, and its facts, fit for JSON.
+    """A page: its title, the template that shows it, and its facts, which are fit for JSON.
 
-    `drawn` holds what only the page itself shows, such as pictures. With `svg` the page is that
-    picture alone.
+    `drawn` holds what only the HTML shows, such as pictures. With `svg` the page is that picture
+    alone.
     """
 
     title: str
@@ -58,49 +58,49 @@ Reader = Callable[[Visit], Page]
 
 
 class RefusalError(Exception):
-    """A request that cannot be answered: what is wrong and what to do, in sentences."""
+    """The request cannot be answered; the sentences say what is wrong and what to do."""
 
     status = 400
     title = "That address does not work"
 
 
 class MissingError(RefusalError):
-    """Something that this catalogue does not have."""
+    """The catalogue does not have what is asked for."""
 
     status = 404
     title = "Not in this catalogue"
 
 
 class NotAllowedError(RefusalError):
-    """A method other than reading."""
+    """The method is another than reading."""
 
     status = 405
     title = "These pages can only be read"
 
 
 class TooLongError(RefusalError):
-    """An address that nobody got from a page: it is refused before it is read."""
+    """The address is longer than any of ours, so it is refused before it is read."""
 
     status = 414
     title = "That address is too long"
 
 
 class NotOursError(RefusalError):
-    """A request for a name under which nothing is served here."""
+    """The request is for a host name under which nothing is served here."""
 
     status = 421
     title = "Nothing is served under that name"
 
 
 class ForbiddenError(RefusalError):
-    """Something that whoever serves the catalogue has turned off."""
+    """Whoever serves the catalogue has turned this off."""
 
     status = 403
     title = "That is turned off here"
 
 
 class BusyError(RefusalError):
-    """An answer for which there is no time or no place now."""
+    """There is no time or no place for an answer now."""
 
     status = 503
     title = "Not now"

@@ -1,26 +1,26 @@
-"""The numbers by which the rows of a file refer to what has a name: given once, never changed."""
+"""Names are interned here: each gets an id in a file once, and rows refer to it by that id."""
 
 from functools import cached_property
 from typing import Final
 
 from sqlite_utils import Database
 
-from catalogue.prove.memory import FoundRow
+from catalogue.prove.cache import FoundRow
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Signature
 
 _VOCABULARY: Final = ("verdict", "hazard", "fault_kind")
 
 
-class Numbers:
-    """The numbers in a catalogue that is open for writing; what is new gets the next one."""
+class InternedIds:
+    """The ids of names in a catalogue that is open for writing; a new name gets the next id."""
 
     def __init__(self, db: Database) -> None:
         self.db = db
 
     @cached_property
     def of(self) -> dict[str, dict[str, int]]:
-        """The numbers of verdicts, hazards and fault kinds by table and name."""
+        """The ids of verdicts, hazards and fault kinds by table and name."""
         return {
             table: {str(row["name"]): int(row["id"]) for row in self.db.table(table).rows}
             for table in _VOCABULARY
@@ -31,7 +31,7 @@ class Numbers:
         return {str(row["word"]): int(row["id"]) for row in self.db.table("signature").rows}
 
     def signature(self, word: str, lamps: int) -> int:
-        """The number of a signature by its word."""
+        """Return the id of a signature, given its word."""
         if word not in self._signatures:
             row = self.db.table("signature").insert(_signature_row(word, lamps))
             self._signatures[word] = int(str(row.last_pk))
@@ -43,7 +43,7 @@ class Numbers:
         return {(str(row["name"]), str(row["place"])): int(row["id"]) for row in rows}
 
     def family(self, name: str, place: str) -> int:
-        """The number of a family by its name and place."""
+        """Return the id of a family, given its name and place."""
         if (name, place) not in self._families:
             row = self.db.table("family").insert({"name": name, "place": place})
             self._families[name, place] = int(str(row.last_pk))
@@ -54,7 +54,7 @@ class Numbers:
         return dict(self.db.conn.execute("select mark, id from outcome").fetchall())
 
     def outcome(self, mark: str, found: FoundRow) -> int:
-        """The number of an outcome; a new one is stored with its evidence."""
+        """Return the id of an outcome; a new one is stored with its evidence."""
         if mark not in self._outcomes:
             row = self.db.table("outcome").insert(
                 {
