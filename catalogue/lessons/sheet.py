@@ -24,7 +24,7 @@ from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import Remark, remarks
 from verify.verdict.evidence import Coverage
 from verify.verdict.examination import Examination
-from verify.verdict.examining import examine
+from verify.verdict.rechecking import examine
 
 #: What a catalogue holds of a case: the stored verdict, or None if it does not have the fault.
 Stored = Callable[[Case], str | None]

@@ -9,7 +9,7 @@ from catalogue.pages.visit import Facts, Page, Row, Visit
 from catalogue.prove.flip_rows import KNOWN, UNKNOWN
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.engine.words import WordsEngine
 
 _TITLE: Final = "How to test a new installation by flipping, and what that cannot show"
@@ -89,7 +89,7 @@ def _walks(visit: Visit, locations: object) -> list[Facts]:
 def _walk(row: Row) -> Facts | None:
     """A walk step by step: what is moved, where the switches then stand, what the light does."""
     try:
-        circuit = parse(row["file"])
+        circuit = loads(row["file"])
     except CircuitError:
         return None
     walk = [int(state) for state in row["walk"].split(",") if state]

@@ -34,10 +34,10 @@ from verify.strategies import (
     sound_schemes,
     supplied_circuits,
 )
-from verify.sweep import judging
-from verify.sweep.judging import Bulk, Outcome
+from verify.sweep import fault_judging as judging
+from verify.sweep.fault_judging import Bulk, Outcome
+from verify.sweep.interning import InternTable, intern_numbers
 from verify.sweep.listing import Listing
-from verify.sweep.numbering import Numbering, number_again
 from verify.sweep.simple import bounds_of
 from verify.verdict.judging import NONE, judge_faults
 
@@ -356,26 +356,26 @@ def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
 @given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))
 def test_names_are_numbered_as_they_come(names: list[list[int]]) -> None:
     """Whatever the slots they share, equal names get one number and others the next."""
-    numbering = Numbering()
+    table = InternTable()
     met: dict[tuple[int, ...], int] = {}
     for start in range(0, len(names), 7):
         part = names[start : start + 7]
         before = list(met)
-        found, new = numbering.of(np.array(part, np.uint64))
+        found, new = table.of(np.array(part, np.uint64))
         assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in part]
         assert [tuple(part[row]) for row in new] == list(met)[len(before) :]
-        assert len(numbering) == len(met)
+        assert len(table) == len(met)
 
 
 def test_many_names_and_keys_are_numbered() -> None:
     """More than there is room for at first, keys that differ in their highest bits only."""
-    numbering = Numbering()
+    table = InternTable()
     keys = np.arange(20_000, dtype=np.int64) << 40
     for part in np.split(keys, 8):
-        found, new = numbering.of_keys(part)
+        found, new = table.of_integers(part)
         assert found.tolist() == (part >> 40).tolist()
         assert new.tolist() == list(range(len(part)))
-    again, new = numbering.of_keys(keys[::-1])
+    again, new = table.of_integers(keys[::-1])
     assert again.tolist() == list(range(20_000))[::-1]
     assert not len(new)
 
@@ -385,7 +385,7 @@ def test_places_as_they_come(numbers: list[int]) -> None:
     """The first number met has place 0, the next other one place 1."""
     placed = np.array(numbers, np.int64)
     place_of, met = np.full(31, -1, np.int64), np.full(31, -1, np.int64)
-    count = number_again(placed, place_of, met, 0)
+    count = intern_numbers(placed, place_of, met, 0)
     order = list(dict.fromkeys(numbers))
     assert placed.tolist() == [order.index(number) for number in numbers]
     assert met[:count].tolist() == order

@@ -1,8 +1,8 @@
 """Verdicts as words and values.
 
-The words are fixed: the first that applies of ``undecided`` (an engine gave up),
-``trips`` (some state trips), ``misbehaves`` (no any-location control),
-``mimic`` (any-location control and a hazard), ``sound``.
+The words are fixed, and the first that applies counts: ``undecided`` (an engine gave up), ``trips``
+(some state trips), ``misbehaves`` (no any-location control), ``mimic`` (any-location control and a
+hazard), ``sound``.
 """
 
 from dataclasses import dataclass
@@ -45,7 +45,7 @@ MEANINGS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """The verdict on one circuit, with what shows it.
+    """The verdict on one circuit, with the states, switch and lamp that show it.
 
     The fields are those of `verify.verdict.judging.Verdicts`.
     """

@@ -1,4 +1,4 @@
-"""The voltages of networks, in any states, and what flows in their parts."""
+"""Solves networks: voltages in any states, and the currents in their parts."""
 
 from dataclasses import dataclass, replace
 from typing import Any, Final, cast
@@ -22,9 +22,9 @@ _COLD: Final = 1e-3
 class Solution:
     """The voltages of a network: `volts` (R, T, N + 1) of its nodes, the last being the reference.
 
-    `states` (R, T). Where no potential exists, because nothing at all connects a node to the
-    rest, `volts` is not-a-number; no current flows there.
-    `feeding` (R, T, F) is False where a feed has been switched off.
+    `states` (R, T). Where no potential exists, because nothing at all connects a node to the rest,
+    `volts` is not-a-number; no current flows there. `feeding` (R, T, F) is False where a feed has
+    been switched off.
     """
 
     grid: Grid
@@ -34,14 +34,14 @@ class Solution:
     feeding: npt.NDArray[np.bool_]
 
     def at(self, ends: npt.NDArray[np.integer[Any]]) -> Phasors:
-        """The voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
+        """Return the voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
         rows = np.arange(len(self.network))[:, None]
-        return self.volts[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1)
+        return self.volts[rows, :, self.network.node_of[:, ends]].transpose(0, 2, 1)
 
     def across(self, pairs: npt.NDArray[np.integer[Any]]) -> Phasors:
-        """The voltages between pairs of ends (P, 2) that something connects: (R, T, P).
+        """Return the voltages between pairs of ends (P, 2) that something connects: (R, T, P).
 
-        It is 0 where neither end has a potential.
+        A voltage is 0 where neither end has a potential.
         """
         return _difference(self.at(pairs[:, 0]), self.at(pairs[:, 1]))
 
@@ -89,7 +89,7 @@ class Solution:
         loose = slice(network.extras.shape[1] - network.loose, None)
         rows = np.arange(len(network))[:, None]
         a, b = (
-            self.volts[rows, :, network.joins[rows, network.extras[:, loose, side]]]
+            self.volts[rows, :, network.node_of[rows, network.extras[:, loose, side]]]
             for side in range(2)
         )
         siemens = network.extra_admittances[:, loose, None].real
@@ -99,23 +99,24 @@ class Solution:
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
+    """Return the volts from `other` to `one`, 0 where neither has a potential."""
     return _or_nothing(one - other)
 
 
 def _or_nothing(amount: Phasors) -> Phasors:
-    """0 where there is no potential to drive anything."""
+    """Return amounts with 0 where no potential exists."""
     amount[np.isnan(amount)] = 0
     return amount
 
 
 def all_states(grid: Grid, rows: int) -> States:
-    """Every state of the circuit, for each of so many rows."""
+    """Return every state of the circuit for each of `rows` rows: (rows, states)."""
     states = np.arange(1 << len(grid.circuit.switches), dtype=np.int64)
     return np.tile(states, (rows, 1))
 
 
 def spread(grid: Grid, network: Network, states: States) -> tuple[Network, States]:
-    """A network and its states (R, T), ready to be solved.
+    """Return a network and its states (R, T), ready to be solved.
 
     Filaments have another resistance in each state: for them every state becomes a row, (R·T, 1).
     """
@@ -126,7 +127,7 @@ def spread(grid: Grid, network: Network, states: States) -> tuple[Network, State
 
 
 def solve(grid: Grid, network: Network, states: States) -> Solution:
-    """The voltages of each row in each of its `states` (R, T), as `spread` gives them.
+    """Return the voltages of each row in each of its `states` (R, T), as `spread` gives them.
 
     Raises ArithmeticError if filaments do not settle.
     """
@@ -154,7 +155,7 @@ def _solve_linear(grid: Grid, network: Network, states: States) -> Solution:
     volts = np.empty((*states.shape, len(network.order) + 1), np.complex128)
     kernel = compiled_where(states.size >= WORTH_COMPILING, solve_rows)
     kernel(
-        network.joins,
+        network.node_of,
         grid.branches,
         network.admittances,
         network.extras,

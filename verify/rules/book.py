@@ -182,7 +182,7 @@ def rules() -> tuple[Rule, ...]:
             entry["id"],
             entry["title"],
             entry["looks_for"],
-            tuple(_text(**text) for text in entry["text"]),
+            tuple(_read_text(**text) for text in entry["text"]),
         )
         for entry in _document()["rule"]
     )
@@ -194,7 +194,7 @@ def note() -> str:
     return text
 
 
-def _text(jurisdiction: str, **entry: Any) -> Text:
+def _read_text(jurisdiction: str, **entry: Any) -> Text:
     place = jurisdictions()[jurisdiction]
     return Text(
         place,

@@ -62,9 +62,11 @@ def _whites(at: Premises) -> Iterator[_White]:
 
 def _is_leg(at: Premises, end: End) -> bool:
     """True if a lamp or receptacle hangs on it and the feed's line comes by a switch only."""
-    piece = at.wiring.piece(end)
+    component = at.wiring.component(end)
     return not at.line.is_wired_to(end) and any(
-        at.wiring.piece(side) == piece for load in at.loads for side in (load.line, load.neutral)
+        at.wiring.component(side) == component
+        for load in at.loads
+        for side in (load.line, load.neutral)
     )
 
 

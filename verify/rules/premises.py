@@ -43,33 +43,33 @@ class Finding:
 class Reach:
     """The states in which the terminals `ends` are connected to each part of a circuit.
 
-    Sets of states spread over the pieces and contacts that the engine *paths* found. No engine says
+    Sets of states spread over the components and contacts that the engine *paths* found. No engine says
     in its findings which feed's neutral or ground comes to which end, so none can be asked here.
     """
 
     def __init__(self, at: "Premises", ends: Iterable[End]) -> None:
         self._wiring = at.wiring
-        self.pieces = {at.wiring.piece(end) for end in ends}
-        self._reached = dict.fromkeys(self.pieces, at.every)
-        waiting = dict.fromkeys(self.pieces)
+        self.components = {at.wiring.component(end) for end in ends}
+        self._reached = dict.fromkeys(self.components, at.every)
+        waiting = dict.fromkeys(self.components)
         while waiting:
             # First come, first served: what is farther waits until all that leads to it is known.
-            piece = next(iter(waiting))
-            del waiting[piece]
-            for other, closed in at.contacts.get(piece, ()):
+            component = next(iter(waiting))
+            del waiting[component]
+            for other, closed in at.contacts.get(component, ()):
                 known = self._reached.get(other, 0)
-                reached = known | self._reached[piece] & closed
+                reached = known | self._reached[component] & closed
                 if reached != known:
                     self._reached[other] = reached
                     waiting[other] = None
 
     def at(self, end: End) -> int:
         """The states in which it reaches `end`."""
-        return self._reached.get(self._wiring.piece(end), 0)
+        return self._reached.get(self._wiring.component(end), 0)
 
     def is_wired_to(self, end: End) -> bool:
         """True if it reaches `end` by conductors alone."""
-        return self._wiring.piece(end) in self.pieces
+        return self._wiring.component(end) in self.components
 
 
 class Premises:
@@ -108,11 +108,11 @@ class Premises:
 
     @cached_property
     def contacts(self) -> Mapping[int, Sequence[tuple[int, int]]]:
-        """Where contacts lead from each piece of the wiring: the other piece and the states."""
+        """Where contacts lead from each component of the wiring: the other component and the states."""
         leading: dict[int, list[tuple[int, int]]] = {}
         for contacts in self.switch_contacts.values():
             for a, b, closed in contacts:
-                one, other = self.wiring.piece(a), self.wiring.piece(b)
+                one, other = self.wiring.component(a), self.wiring.component(b)
                 leading.setdefault(one, []).append((other, closed))
                 leading.setdefault(other, []).append((one, closed))
         return leading

@@ -1,6 +1,6 @@
 """Where currents run in conductors, and where they must not: only numbers and arrays.
 
-Networks are of circuits with one feed and one lamp, fit for `verify.sweep.judging`, and of at most
+Networks are of circuits with one feed and one lamp, fit for `verify.sweep.fault_judging`, and of at most
 six switches, so that a set of states is one 64-bit word.
 """
 

@@ -16,8 +16,8 @@ from verify.fault.contract import Fault, Site
 from verify.fault.families import NAMED_BY_SITE, Roles, family, place
 from verify.fault.registry import fault_kinds
 from verify.fault.wrong_switches import WholeCircuit
+from verify.sweep.interning import InternTable
 from verify.sweep.listing import Listing
-from verify.sweep.numbering import Numbering
 from verify.sweep.part_rows import Name
 
 Numbers = npt.NDArray[np.intp]
@@ -59,7 +59,7 @@ class Families:
         self._things: dict[tuple[str, ...], int] = {}
         #: By the names of all devices, which tell terminals from conductors.
         self._ends: dict[tuple[str, ...], dict[tuple[End, str], int]] = {}
-        self._called = Numbering()
+        self._called = InternTable()
         self._families = np.zeros(0, np.intp)
         self._of_site: dict[tuple[str, Site], int] = {}
         self._of_names: dict[tuple[Name, ...], Numbers] = {}
@@ -84,7 +84,7 @@ class Families:
             of_kind = (group.kind << _THING_BITS) + things[:, 0]
             keys.append((of_kind << _THING_BITS) + things[:, -1])
             rows_of.append(group.start + np.arange(len(things)))
-        called, new = self._called.of_keys(np.concatenate(keys))
+        called, new = self._called.of_integers(np.concatenate(keys))
         if len(new):
             starts = np.cumsum([0, *map(len, keys)])
             of_group = np.searchsorted(starts, new, side="right") - 1

@@ -1,6 +1,6 @@
 """Networks that were met, by name, and what they do; the rows of a circuit in which they come up.
 
-What *words* would look at is written down as a name (`verify.sweep.network_names`), and a network
+What *words* would look at is written down as a name (`verify.sweep.network_keys`), and a network
 whose name is known is not judged again, in whatever circuit it comes up. A name is compared whole,
 not by a hash of it: networks are taken for one only if they are one. Where its current runs in the
 conductors of a circuit is asked row by row.
@@ -24,10 +24,10 @@ from verify.fault.change import Change
 from verify.fault.network import NOTHING, FaultBatch, Flattener
 from verify.fault.registry import fault_kinds
 from verify.sweep import current_kernel as kernel
-from verify.sweep import network_names as names
+from verify.sweep.interning import InternTable
 from verify.sweep.listing import Listing
 from verify.sweep.net_currents import find_currents
-from verify.sweep.numbering import Numbering
+from verify.sweep.network_keys import fill_network_keys, network_key_width
 from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import Bounds
 from verify.verdict.judging import NONE, first_state, verdicts
@@ -51,7 +51,7 @@ class NetworkRows:
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
         self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
-        self.name_width = names.width_of_names(len(self.terminals), batch.closed.shape[1])
+        self.key_width = network_key_width(len(self.terminals), batch.closed.shape[1])
         self.terminal_of = np.full(batch.join_of.shape[1], NOTHING, np.int16)
         self.terminal_of[self.terminals] = np.arange(len(self.terminals))
         widths = [len(cable.conductors) for cable in circuit.cables]
@@ -95,9 +95,9 @@ class NetworkRows:
 class Networks:
     """The networks of circuits with the same devices that have been met, and what they do."""
 
-    def __init__(self, name_width: int, outcomes: KnownOutcomes) -> None:
+    def __init__(self, key_width: int, outcomes: KnownOutcomes) -> None:
         self._words = WordsEngine()
-        self._known = Numbering(name_width)
+        self._known = InternTable(key_width)
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
@@ -107,7 +107,7 @@ class Networks:
         self._out = self._into
         self._base: list[Outcome] = []
         self._outcomes = outcomes
-        self._with_currents = Numbering()
+        self._with_currents = InternTable()
         self._numbers = np.zeros(0, np.int64)
 
     def outcomes_of(self, rows: NetworkRows) -> tuple[Numbers, int]:
@@ -153,7 +153,7 @@ class Networks:
         key = network
         for state in first:
             key = key * 128 + 1 + state
-        number, new = self._with_currents.of_keys(key)
+        number, new = self._with_currents.of_integers(key)
         if len(new):
             learnt = [self._number(int(network[row]), first[:, row].tolist()) for row in new]
             self._numbers = np.concatenate((self._numbers, np.array(learnt, np.int64)))
@@ -191,9 +191,9 @@ class Networks:
     def _networks_of(self, rows: NetworkRows) -> tuple[Numbers, npt.NDArray[np.int16]]:
         """The number of the network of each row, and its nets; networks that are new are judged."""
         batch = rows.batch
-        called = np.empty((len(batch), rows.name_width), np.uint64)
+        keys = np.empty((len(batch), rows.key_width), np.uint64)
         nets = np.empty((len(batch), int(batch.join_of.max()) + 1), np.int16)
-        compiled(names.name_networks)(
+        compiled(fill_network_keys)(
             _unsigned(rows.terminals),
             _unsigned(batch.conductors),
             batch.is_ground,
@@ -202,10 +202,10 @@ class Networks:
             batch.closed,
             batch.works,
             batch.bridges,
-            called,
+            keys,
             _unsigned(nets),
         )
-        network, new = self._known.of(called)
+        network, new = self._known.of(keys)
         if len(new):
             self._learn(rows, nets, new)
         return network, nets

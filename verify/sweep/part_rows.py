@@ -48,7 +48,7 @@ class PartFaults:
         joins = wiring.joins
         self._loose = np.array([ends[0] for ends in joins if len(ends) > 1], np.int16)
         starts = np.cumsum([0, *(len(cable.conductors) for cable in wiring.circuit.cables)])
-        pairs = [_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
+        pairs = [_index_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
         self._pairs = np.concatenate(pairs) if pairs else np.zeros((0, 2), np.intp)
 
     def count(self, kind: FaultKind) -> int | None:
@@ -158,6 +158,6 @@ _KNOWN: dict[tuple[str, tuple[tuple[str, str], ...]], OfSwitches] = {}
 
 
 @lru_cache(maxsize=64)
-def _pairs(count: int) -> Numbers:
+def _index_pairs(count: int) -> Numbers:
     """Every two of so many, as rows."""
     return np.stack(np.triu_indices(count, 1), 1)

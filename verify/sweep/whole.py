@@ -27,7 +27,7 @@ class Cut(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Plainly:
+class PlainLayout:
     """Where the items are: item k is switch k, the last the lamp.
 
     `root` is the item where the feed arrives, `below` has for each run its lower box, and the items
@@ -39,7 +39,7 @@ class Plainly:
     below: tuple[tuple[int, int], ...]
 
 
-def plainly(arrangement: Arrangement) -> Plainly | None:
+def plain_layout(arrangement: Arrangement) -> PlainLayout | None:
     """The items of a plain arrangement, or None if it is not plain."""
     boxes = (*arrangement.switch_boxes, *arrangement.lamp_boxes)
     if len(arrangement.lamp_boxes) != 1 or sorted(boxes) != list(range(len(arrangement.boxes))):
@@ -47,7 +47,7 @@ def plainly(arrangement: Arrangement) -> Plainly | None:
     if any(box.is_metal for box in arrangement.boxes) or arrangement.neutral_everywhere:
         return None
     bit = {box: 1 << item for item, box in enumerate(boxes)}
-    return Plainly(
+    return PlainLayout(
         len(boxes),
         boxes.index(arrangement.root),
         tuple(
@@ -78,7 +78,7 @@ class SchemeCurrents:
         }
         self._cuts: dict[tuple[int, int], Cut] = {}
 
-    def cuts(self, arrangement: Arrangement, where: Plainly) -> list[Cut]:
+    def cuts(self, arrangement: Arrangement, where: PlainLayout) -> list[Cut]:
         """The cuts of all runs of an arrangement."""
         if any((where.root, below) not in self._cuts for _, below in where.below):
             every = list(runs(self._scheme, arrangement))

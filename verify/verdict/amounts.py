@@ -30,10 +30,10 @@ class Amount:
     def words(self) -> str:
         """The amount as a sentence without capital and full stop."""
         note = f": {self.note}" if self.note else ""
-        return f"{self.what} {shown(self.value, self.unit)}{note}"
+        return f"{self.what} {amount_text(self.value, self.unit)}{note}"
 
 
-def shown(value: float, unit: str) -> str:
+def amount_text(value: float, unit: str) -> str:
     """An amount with as many digits as a person wants to read."""
     digits = 0 if value >= 100 else 1 if value >= 10 else 2
     if 0 < value < 0.095:
@@ -80,7 +80,7 @@ def _currents(at: NodalState, cable: str) -> Iterator[str]:
         value = amperes.get(name, 0j)
         if abs(value) > at.network.assumed.unbalanced_amps / 10:
             near, far = part.between if (value / volts).real > 0 else part.between[::-1]
-            carried = shown(abs(value), "amperes")
+            carried = amount_text(abs(value), "amperes")
             yield f"{conductor_words(name)} carries {carried} from {near} to {far}"
 
 
@@ -109,7 +109,7 @@ def _breaker_action(curve: str, multiple: float) -> str:
     return "may trip after some hours" if multiple > limits["carries"] else _HOLDS
 
 
-def _unbalanced(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _unbalanced_currents(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.unbalanced()
     cable = subject or highest(amounts)[0]
     yield Amount(
@@ -117,7 +117,7 @@ def _unbalanced(at: NodalState, subject: str | None) -> Iterator[Amount]:
     )
 
 
-def _grounded(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _ground_currents(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.in_ground()
     name, worst = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     if worst > at.network.assumed.unbalanced_amps:
@@ -132,7 +132,7 @@ def _trip_time(at: NodalState) -> str:
     is_american = at.network.circuit.palette == "us"
     seconds = float((class_a_seconds if is_american else general_seconds)(np.array(amps)))
     device = "class A" if is_american else "30 mA"
-    left = shown(amps, "amperes")
+    left = amount_text(amps, "amperes")
     if not np.isfinite(seconds):
         return f"{left} do not return to the feed, too little for a {device} device to trip"
     return f"{left} do not return to the feed: a {device} device trips within {seconds:.2g} s"
@@ -151,18 +151,18 @@ def residuals(at: NodalState) -> dict[str, float]:
     return found
 
 
-def _loose(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _loose_heat(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.loose_watts()
     name, watts = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     amps = (watts / at.network.assumed.loose) ** 0.5
-    note = f"{shown(amps, 'amperes')} through {at.network.assumed.loose:g} Ω"
+    note = f"{amount_text(amps, 'amperes')} through {at.network.assumed.loose:g} Ω"
     loose = (b.a for b in at.branches if (b.kind, b.name) == ("loose", name))
     box = next(end.box for end in loose if isinstance(end, End))
     where = f"the loose connection in {box_words(box)} heats with"
     yield Amount(name, watts, "watts", where, note)
 
 
-def _above(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _overvoltage(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.overloaded()
     name, volts = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     nominal = at.network.circuit.volts
@@ -185,10 +185,10 @@ def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
 _AMOUNTS: Final[Mapping[str, Callable[[NodalState, str | None], Iterator[Amount]]]] = {
     "trips": _tripping,
     "backfed": _backfed,
-    "ground-carries-load": _grounded,
-    "neutral-ground-tied": _grounded,
-    "cable-unbalanced": _unbalanced,
-    "ground-current": _grounded,
-    "loose-join": _loose,
-    "overvoltage": _above,
+    "ground-carries-load": _ground_currents,
+    "neutral-ground-tied": _ground_currents,
+    "cable-unbalanced": _unbalanced_currents,
+    "ground-current": _ground_currents,
+    "loose-join": _loose_heat,
+    "overvoltage": _overvoltage,
 }

@@ -21,7 +21,7 @@ from verify.circuit.wording import box_words, conductor_words
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import Lamp, StateGraph, WireGraph
-from verify.verdict.amounts import Amount, amounts, hazard_subjects, shown, tell
+from verify.verdict.amounts import Amount, amount_text, amounts, hazard_subjects, tell
 from verify.verdict.walk import Tracer, Walk, place_words
 
 _Telling = Iterator[str | Walk]
@@ -142,7 +142,7 @@ class Prover:
             claim,
             state,
             tuple(zip(self._switches, self._wiring.positions(state), strict=True)),
-            tuple(map(_words, told)),
+            tuple(map(_item_words, told)),
             tuple(item for item in told if isinstance(item, Walk)),
             switch,
             lamp,
@@ -198,7 +198,9 @@ class Prover:
         yield f"{lamp.name} is {condition}"
         yield from details
         new_condition, new_details = _condition(after, lamp)
-        if new_condition == condition and [*map(_words, new_details)] == [*map(_words, details)]:
+        if new_condition == condition and [*map(_item_words, new_details)] == [
+            *map(_item_words, details)
+        ]:
             same = "lit in the same way" if lit else "dark for the same reason"
             yield f"{moved}, {lamp.name} is still {same}"
         else:
@@ -217,7 +219,7 @@ class Prover:
 
     def _light_words(self, at: StateGraph, lamp: Lamp) -> str:
         flow = self._flow(at.state)
-        volts = shown(flow.across(self._device(lamp)), "volts")
+        volts = amount_text(flow.across(self._device(lamp)), "volts")
         nominal = self._wiring.circuit.volts
         return f"{flow.light(self._device(lamp))}: {volts} of {nominal:g} V across it"
 
@@ -243,11 +245,11 @@ class Prover:
         )
 
 
-def _words(item: str | Walk) -> str:
+def _item_words(item: str | Walk) -> str:
     return item.words if isinstance(item, Walk) else item
 
 
-def _lamp(at: StateGraph, name: str) -> Lamp:
+def _lamp_named(at: StateGraph, name: str) -> Lamp:
     return next(lamp for lamp in at.wiring.lamps if lamp.name == name)
 
 
@@ -296,17 +298,17 @@ def _way_by_wire_from(at: StateGraph, end: End) -> str:
 
 
 def _tell_live_dark(at: StateGraph, name: str) -> _Telling:
-    condition, details = _condition(at, _lamp(at, name))
+    condition, details = _condition(at, _lamp_named(at, name))
     yield f"{name} is {condition}"
     yield from details
 
 
 def _tell_reversed(at: StateGraph, name: str) -> _Telling:
-    return _lit(at, _lamp(at, name))
+    return _lit(at, _lamp_named(at, name))
 
 
 def _tell_neutral_switched(at: StateGraph, name: str) -> _Telling:
-    lamp = _lamp(at, name)
+    lamp = _lamp_named(at, name)
     yield from _lit(at, lamp)
     back = next(side for side in lamp.sides if not at.is_live(side))
     yield _way_by_wire_from(at, back)
@@ -342,7 +344,7 @@ def _tell_ground_wire_live(at: StateGraph, name: str) -> _Telling:
 
 
 def _tell_ground_carries_load(at: StateGraph, name: str) -> _Telling:
-    return _lit(at, _lamp(at, name), to_ground=True)
+    return _lit(at, _lamp_named(at, name), to_ground=True)
 
 
 def _tell_neutral_ground_tied(at: StateGraph, _: str) -> _Telling:
@@ -361,7 +363,7 @@ def _tell_live_stub(at: StateGraph, name: str) -> _Telling:
 
 
 def _tell_backfed(at: StateGraph, name: str) -> _Telling:
-    live, other = sorted(_lamp(at, name).sides, key=at.is_live, reverse=True)
+    live, other = sorted(_lamp_named(at, name).sides, key=at.is_live, reverse=True)
     yield Tracer(at).walk("line", at.wiring.lines, [live])
     yield _way_from(at, other)
 

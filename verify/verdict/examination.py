@@ -1,6 +1,6 @@
 """A circuit that was examined: its verdict, states, hazards, what shows them, and all of it told.
 
-`verify.verdict.examining` makes it.
+`verify.verdict.rechecking` makes it.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -126,12 +126,14 @@ class Examination:
             return
         in_short: list[Passage] = []
         if self.judgement.observation is not None:
-            yield from _states(self.circuit, self.judgement.observation, columns, rest_of_states)
+            yield from _state_table(
+                self.circuit, self.judgement.observation, columns, rest_of_states
+            )
             in_short = [Passage(_in_short(self.behaviour))]
         yield [*in_short, Passage(self.how_proved)]
         proof = self.evidence[self.verdict]
         if isinstance(proof, Evidence):
-            yield [heading(f"Why it {self.verdict}"), *_shown(proof)]
+            yield [heading(f"Why it {self.verdict}"), *_evidence_passages(proof)]
         if self.hazards:
             yield [heading(counted(len(self.hazards), "hazard"))]
         for hazard in HAZARDS:
@@ -140,7 +142,7 @@ class Examination:
                 yield [
                     heading(f"{hazard.title} ({hazard.name})", _INDENT),
                     Passage(hazard.danger, _INDENT),
-                    *_shown(item),
+                    *_evidence_passages(item),
                 ]
 
     def _all_told(self, columns: int) -> Iterator[Group]:
@@ -160,7 +162,7 @@ def _in_short(name: str) -> str:
     return f"What the light does: {name}.{legend if any(map(str.isdigit, name)) else ''}"
 
 
-def _states(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Iterator[Group]:
+def _state_table(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Iterator[Group]:
     """The table of states, in the longest words for which there is room."""
     switches = [switch.name for switch in circuit.switches]
     lamps = [lamp.name for lamp in circuit.lamps]
@@ -204,7 +206,7 @@ def _initials(positions: Sequence[str]) -> str:
     return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
 
 
-def _shown(evidence: Evidence) -> Iterator[Passage]:
+def _evidence_passages(evidence: Evidence) -> Iterator[Passage]:
     """The state, the paths and the amounts that show a claim."""
     yield Passage(f"Shown with {positions_words(dict(evidence.positions))}:", _INDENT)
     for words in evidence.words:

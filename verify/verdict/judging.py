@@ -142,7 +142,7 @@ def _idle(found: Findings) -> Words:
     valid = np.uint64((1 << (1 << found.switches)) - 1 if found.switches < 6 else 2**64 - 1)
     # Only from dark to lit or back is a change: a lamp that is dim or over never makes one.
     idle = [
-        (~(lit ^ _moved(lit, switch)) | other | _moved(other, switch)) & valid
+        (~(lit ^ _after_moving(lit, switch)) | other | _after_moving(other, switch)) & valid
         for switch in range(found.switches)
     ]
     if not idle:
@@ -150,7 +150,7 @@ def _idle(found: Findings) -> Words:
     return np.stack(idle, axis=1)
 
 
-def _moved(words: Words, switch: int) -> Words:
+def _after_moving(words: Words, switch: int) -> Words:
     """Words over the states as seen after moving one switch."""
     if switch >= 6:
         return words[..., np.arange(words.shape[-1]) ^ (1 << (switch - 6))]

@@ -17,7 +17,7 @@ from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
-from verify.study.census.search_kernel import Numbers, Strings, Words, search
+from verify.study.census.search_kernel import Numbers, Strings, Words, search_growth_strings
 from verify.study.census.terminals import CensusParts, Wiring, parts_of
 
 #: Raised when batches or their results change: what is kept of an older run is then of no use.
@@ -199,7 +199,7 @@ def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple
     """The growth strings of `stop` terminals that the rules leave, and how many nodes it took."""
     tables = tables_of(parts_of(locations))
     is_small = locations <= _NOT_WORTH_COMPILING and rules == PRUNED
-    kernel = search if is_small else compiled(search)
+    kernel = search_growth_strings if is_small else compiled(search_growth_strings)
     room = _ROOM
     while True:
         found = np.zeros((room, stop), np.int8)

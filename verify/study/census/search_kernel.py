@@ -25,7 +25,7 @@ ONE_PLACE_SERVES = 8
 _NONE = np.uint64(0)
 
 
-def search(
+def search_growth_strings(
     full: np.uint64,
     odd: np.uint64,
     down: Words,

@@ -206,7 +206,7 @@ def structure(parts: CensusParts, wiring: Wiring) -> Structure:
     """
     ends, middle = _sides(parts, wiring)
     commons = frozenset(wiring[common] for common, _ in ends)
-    pairs = _chain([pair for _, pair in ends], middle)
+    pairs = _traveler_chain([pair for _, pair in ends], middle)
     if pairs[-1] != ends[1][1] or len(pairs) != parts.locations - 1:
         raise BugError(f"the switches of wiring {wiring} are in no chain")
     line, neutral = wiring[LINE], wiring[NEUTRAL]
@@ -280,7 +280,7 @@ def _sides(
     return ends, middle
 
 
-def _chain(ends: Sequence[Pair], middle: Sequence[tuple[Pair, Pair]]) -> list[Pair]:
+def _traveler_chain(ends: Sequence[Pair], middle: Sequence[tuple[Pair, Pair]]) -> list[Pair]:
     """The pairs of travelers from one end of the chain to the other, as far as it goes."""
     pairs = [ends[0]]
     left = list(middle)

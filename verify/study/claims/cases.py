@@ -37,7 +37,7 @@ Live = Callable[[Circuit, Sequence[Fault]], Words]
 
 
 @dataclass(frozen=True)
-class Eyes:
+class Observer:
     """Who says what circuits do: an engine, and the states in which each terminal is live.
 
     `live` is as `WordsEngine.live_terminals`.
@@ -53,10 +53,10 @@ class Study:
     `label` is the circuit's in a catalogue, or says where it comes from.
     """
 
-    def __init__(self, circuit: Circuit, label: str, eyes: Eyes) -> None:
+    def __init__(self, circuit: Circuit, label: str, observer: Observer) -> None:
         self.circuit = circuit
         self.label = label
-        self.eyes = eyes
+        self.observer = observer
         self.all_states = (1 << (1 << len(circuit.switches))) - 1
         self.faults: list[Fault] = []
         self.sites: list[list[Site]] = []
@@ -86,7 +86,7 @@ class Study:
         return (StudyCase(self, row) for kind in kinds for row in self._rows[kind])
 
     def _judge(self, faults: Sequence[Fault], sites: Sequence[list[Site]]) -> None:
-        found = self.eyes.engine.observe_faults(self.circuit, faults)
+        found = self.observer.engine.observe_faults(self.circuit, faults)
         judged = verdicts(found)
         trips, lit, hazards, dim, over, _ = (_numbers(array) for array in found.arrays)
         self.faults += faults
@@ -103,7 +103,7 @@ class Study:
         """The states in which a terminal is live, for every row judged so far."""
         known = len(self._live[terminal])
         if known < len(self.faults):
-            live = _numbers(self.eyes.live(self.circuit, self.faults[known:]))
+            live = _numbers(self.observer.live(self.circuit, self.faults[known:]))
             for place, states in enumerate(self._live.values()):
                 states.extend(live[:, place].tolist())
         return self._live[terminal]
@@ -128,7 +128,7 @@ class Study:
         """The same layout wired by another scheme."""
         if scheme not in self._siblings:
             circuit = self.layout.circuit(scheme)
-            self._siblings[scheme] = Study(circuit, f"{scheme}-{self.layout.code}", self.eyes)
+            self._siblings[scheme] = Study(circuit, f"{scheme}-{self.layout.code}", self.observer)
         return self._siblings[scheme]
 
     @cached_property

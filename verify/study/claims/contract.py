@@ -15,7 +15,7 @@ from verify.circuit.file import dump
 from verify.circuit.model import Circuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
-from verify.study.claims.cases import INTENDED, Eyes, Study, StudyCase
+from verify.study.claims.cases import INTENDED, Observer, Study, StudyCase
 
 STATUSES: Final = ("proved", "holds-in-samples", "depends", "refuted")
 
@@ -95,11 +95,11 @@ class Claim:
 class ClaimBench:
     """Where claims are decided: the studies of a run, each made once.
 
-    `eyes` see connections, `volts` what claims about volts and amperes need.
+    `observer` see connections, `volts` what claims about volts and amperes need.
     """
 
-    eyes: Eyes
-    volts: Eyes
+    observer: Observer
+    volts: Observer
     _kept: dict[tuple[CircuitSource, bool], list[Study]] = field(default_factory=dict)
     _by_label: dict[tuple[str, bool], Study] = field(default_factory=dict)
 
@@ -107,9 +107,9 @@ class ClaimBench:
         """The circuits of a source, each studied once whatever source it is of."""
         key = (source, volts)
         if key not in self._kept:
-            eyes = self.volts if volts else self.eyes
+            observer = self.volts if volts else self.observer
             self._kept[key] = [
-                self._by_label.setdefault((label, volts), Study(circuit, label, eyes))
+                self._by_label.setdefault((label, volts), Study(circuit, label, observer))
                 for label, circuit in source.circuits()
             ]
         return self._kept[key]

@@ -11,7 +11,7 @@ from verify.study.census.terminals import parts_of
 from verify.study.claims.cases import StudyCase
 from verify.study.claims.contract import Claim, ClaimAnswer, ClaimBench, Some, scope
 from verify.study.claims.domains import TWO, TWO_AND_THREE
-from verify.study.claims.vocabulary import ALL_KINDS, exchanges
+from verify.study.claims.vocabulary import ALL_KINDS, exchanged_terminals
 
 _THEME: Final = "counted"
 #: OEIS A000231, read: Boolean functions of n variables up to complementing any set of them.
@@ -117,7 +117,7 @@ def _is_between(joins: tuple[tuple[str, ...], ...]) -> bool:
 
 def _screws_only(case: StudyCase) -> bool | None:
     """Two screws of one switch changed places: is the light always on?"""
-    return case.lit == case.everything if any(exchanges(case)) else None
+    return case.lit == case.everything if any(exchanged_terminals(case)) else None
 
 
 CLAIMS: Final = (

@@ -6,7 +6,7 @@ from typing import Final
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.study.claims import counting, dangers, meters, symptoms, travelers
-from verify.study.claims.cases import Eyes
+from verify.study.claims.cases import Observer
 from verify.study.claims.contract import Claim, ClaimBench, JudgedClaim, Progress
 
 CLAIMS: Final[tuple[Claim, ...]] = (
@@ -23,7 +23,7 @@ def usual_bench() -> ClaimBench:
     """Claims decided by *words*, those about volts and amperes by *volts*."""
     words = WordsEngine()
     return ClaimBench(
-        Eyes(words, words.live_terminals), volts=Eyes(VoltsEngine(), words.live_terminals)
+        Observer(words, words.live_terminals), volts=Observer(VoltsEngine(), words.live_terminals)
     )
 
 

@@ -19,7 +19,7 @@ from verify.study.claims.domains import (
 from verify.study.claims.vocabulary import (
     common_exchanged,
     count,
-    exchanges,
+    exchanged_terminals,
     is_traveler,
     nets_touching,
     opened,
@@ -124,13 +124,14 @@ def _feed_common(case: StudyCase) -> bool:
 
 
 def _within_pair(case: StudyCase) -> bool | None:
-    found = [parts for _, parts in exchanges(case) if parts in _SAME_SIDE]
+    found = [parts for _, parts in exchanged_terminals(case) if parts in _SAME_SIDE]
     return case.verdict == "sound" if found else None
 
 
 def _is_mixed(case: StudyCase) -> bool:
     return any(
-        switch.kind == "four-way" and parts not in _SAME_SIDE for switch, parts in exchanges(case)
+        switch.kind == "four-way" and parts not in _SAME_SIDE
+        for switch, parts in exchanged_terminals(case)
     )
 
 

@@ -23,7 +23,7 @@ PAIRS: Final = (
 )
 
 
-def exchanges(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
+def exchanged_terminals(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
     """The pairs of terminals of one switch whose exchange is this mistake."""
     if case.kind != "exchanged":
         return
@@ -37,13 +37,14 @@ def exchanges(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
 
 def travelers_exchanged(case: StudyCase) -> Device | None:
     """The three-way whose two travelers are exchanged by this mistake."""
-    return next((switch for switch, parts in exchanges(case) if parts == TRAVELERS), None)
+    return next((switch for switch, parts in exchanged_terminals(case) if parts == TRAVELERS), None)
 
 
 def common_exchanged(case: StudyCase) -> Device | None:
     """The three-way whose common is exchanged with one of its travelers by this mistake."""
     return next(
-        (s for s, parts in exchanges(case) if "common" in parts and parts & TRAVELERS), None
+        (s for s, parts in exchanged_terminals(case) if "common" in parts and parts & TRAVELERS),
+        None,
     )
 
 

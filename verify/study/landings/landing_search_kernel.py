@@ -15,7 +15,7 @@ Places = npt.NDArray[np.int64]
 Pairs = npt.NDArray[np.int32]
 
 
-def merge(
+def merge_rows(
     left: Labels,
     right: Labels,
     at_left: Places,

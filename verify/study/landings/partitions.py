@@ -53,7 +53,7 @@ def partitions(ends: int) -> Rows:
     return rows
 
 
-def canonical(groups: npt.NDArray[np.integer]) -> Rows:
+def growth_strings(groups: npt.NDArray[np.integer]) -> Rows:
     """Rows whose groups have any numbers, with the groups numbered as they are met."""
     rows = np.zeros(groups.shape, np.uint8)
     count = np.zeros(len(groups), np.uint8)
@@ -79,7 +79,7 @@ def _rows_of(code: Numbers, ends: int) -> Rows:
     return (code[:, None] >> shifts & ((1 << _BITS) - 1)).astype(np.uint8)
 
 
-def exchanges(start: Rows, targets: Rows) -> Numbers:
+def fewest_exchanges(start: Rows, targets: Rows) -> Numbers:
     """The fewest exchanges of two ends that lead from `start` (1, ends) to each of `targets`.
 
     It is `NO_WAY` where the groups have other sizes: exchanges keep them. Found by going through
@@ -88,7 +88,7 @@ def exchanges(start: Rows, targets: Rows) -> Numbers:
     ends = start.shape[1]
     wanted = codes(targets)
     found = np.full(len(targets), NO_WAY, np.int64)
-    alike = np.flatnonzero((_sizes(targets) == _sizes(start)).all(axis=1))
+    alike = np.flatnonzero((_group_sizes(targets) == _group_sizes(start)).all(axis=1))
     frontier = seen = codes(start)
     steps = 0
     while True:
@@ -100,28 +100,28 @@ def exchanges(start: Rows, targets: Rows) -> Numbers:
         for one, other in combinations(range(ends), 2):
             order = np.arange(ends)
             order[[one, other]] = other, one
-            reached.append(np.unique(codes(canonical(rows[:, order]))))
+            reached.append(np.unique(codes(growth_strings(rows[:, order]))))
         frontier = np.setdiff1d(np.concatenate(reached), seen)
         seen = np.concatenate([seen, frontier])
         steps += 1
 
 
-def _sizes(rows: Rows) -> Numbers:
+def _group_sizes(rows: Rows) -> Numbers:
     """The sizes of the groups of each row, the largest first."""
     sizes = (rows[:, :, None] == np.arange(rows.shape[1])).sum(axis=1)
     return np.sort(sizes, axis=1)[:, ::-1]
 
 
-def moves(start: Rows, targets: Rows) -> Numbers:
+def fewest_moves(start: Rows, targets: Rows) -> Numbers:
     """The fewest ends that have to be landed elsewhere to get from `start` to each of `targets`.
 
     All ends but those that stay in the best matching of old groups and new ones: D. Gusfield,
     "Partition-distance", Information Processing Letters 82 (2002) 159–164 (from memory).
     """
-    return np.array([_moves(start[0], row) for row in targets], np.int64)
+    return np.array([_moves_to(start[0], row) for row in targets], np.int64)
 
 
-def _moves(start: Rows, target: Rows) -> int:
+def _moves_to(start: Rows, target: Rows) -> int:
     graph: nx.Graph[tuple[str, int]] = nx.Graph()
     for old, new in zip(start.tolist(), target.tolist(), strict=True):
         edge = ("old", old), ("new", new)

@@ -42,9 +42,9 @@ import numpy.typing as npt
 
 from verify.base.compiling import compiled
 from verify.base.problems import CircuitError, Problem
-from verify.study.landings.landing_search_kernel import Labels, Pairs, merge, number_equals
+from verify.study.landings.instance import Contacts, LandingInstance
+from verify.study.landings.landing_search_kernel import Labels, Pairs, merge_rows, number_equals
 from verify.study.landings.partitions import partitions
-from verify.study.landings.situation import Contacts, Situation
 
 Indices = npt.NDArray[np.int64]
 Progress = Callable[[int, int], None]
@@ -92,7 +92,7 @@ class Nothing:
 
 @dataclass(frozen=True, slots=True)
 class BoxOrigin:
-    """Origin of a part whose rows are the partitions of a box, by its place in the situation."""
+    """Origin of a part whose rows are the partitions of a box, by its place in the instance."""
 
     number: int
 
@@ -111,28 +111,28 @@ class MergedOrigin:
 
 
 def search(
-    situation: Situation, *, workers: int = 1, progress: Progress = lambda done, total: None
+    instance: LandingInstance, *, workers: int = 1, progress: Progress = lambda done, total: None
 ) -> Indices:
     """Every way with any-location control (ways, boxes), in ascending order.
 
-    A way is the number of a partition (a row of `partitions`) for each of `situation.boxes`.
+    A way is the number of a partition (a row of `partitions`) for each of `instance.boxes`.
     Raises `CircuitError` where the parts differ in so many ways that memory does not hold them.
     """
-    if not situation.lamp_works:
-        return np.zeros((0, len(situation.boxes)), np.int64)
-    found = _Search(situation, workers, progress).run()
+    if not instance.lamp_works:
+        return np.zeros((0, len(instance.boxes)), np.int64)
+    found = _Search(instance, workers, progress).run()
     order = np.lexsort(found.T[::-1]) if found.size else slice(None)
     ordered: Indices = found[order]
     return ordered
 
 
 class _Search:
-    def __init__(self, situation: Situation, workers: int, progress: Progress) -> None:
-        self._situation = situation
+    def __init__(self, instance: LandingInstance, workers: int, progress: Progress) -> None:
+        self._instance = instance
         self._pool = ThreadPoolExecutor(workers)
         self._window = 2 * workers
         self._progress = progress
-        self._rails = np.array([situation.line, situation.back, *situation.lamp], np.int64)
+        self._rails = np.array([instance.line, instance.back, *instance.lamp], np.int64)
         self._merges = 0
         self._merged = 0
 
@@ -140,12 +140,12 @@ class _Search:
         """See `search`."""
         with self._pool:
             part = self._whole()
-        self._check_size(int(part.ways.sum()) * (len(self._situation.boxes) + 1) * 16)
+        self._check_size(int(part.ways.sum()) * (len(self._instance.boxes) + 1) * 16)
         return self._expanded(part, np.arange(len(part.rows)))[1]
 
     def _whole(self) -> SearchPart:
         """Everything as one part."""
-        places = [[*self._parts_of(box.name)] for box in self._situation.circuit.boxes]
+        places = [[*self._parts_of(box.name)] for box in self._instance.circuit.boxes]
         places = [parts for parts in places if parts]
         self._merges = sum(map(len, places)) + len(places) - 1
         parts = [_nothing()]
@@ -165,13 +165,13 @@ class _Search:
 
     def _parts_of(self, box: str) -> Iterator[SearchPart]:
         """The switches in a box, then the box itself."""
-        for contacts in self._situation.contacts:
+        for contacts in self._instance.contacts:
             if contacts.box == box:
                 yield _switch(contacts)
-        for number, free in enumerate(self._situation.boxes):
+        for number, free in enumerate(self._instance.boxes):
             if free.name == box:
                 rows = partitions(len(free.ends))[:, None, :]
-                nodes = np.array([self._situation.node(end) for end in free.ends], np.int64)
+                nodes = np.array([self._instance.node(end) for end in free.ends], np.int64)
                 yield SearchPart(nodes, (), rows, np.ones(len(rows), np.int64), BoxOrigin(number))
 
     def _next(self, parts: Sequence[SearchPart]) -> tuple[SearchPart, SearchPart]:
@@ -202,7 +202,7 @@ class _Search:
             np.searchsorted(nodes, kept),
             np.isin(kept, outside),
             np.searchsorted(nodes, self._rails),
-            len(switches) < len(self._situation.contacts),
+            len(switches) < len(self._instance.contacts),
             self._merged == self._merges - 1,
         )
         step = max(1, _AT_ONCE // max(1, len(right.rows)))
@@ -264,7 +264,7 @@ class _Search:
             left_source, left = self._expanded(origin.left, pairs[:, 0])
             right_source, right = self._expanded(origin.right, pairs[left_source, 1])
             return source[left_source[right_source]], left[right_source] + right
-        chosen = np.zeros((len(rows), len(self._situation.boxes)), np.int64)
+        chosen = np.zeros((len(rows), len(self._instance.boxes)), np.int64)
         if isinstance(part.origin, BoxOrigin):
             chosen[:, part.origin.number] = rows
         return np.arange(len(rows)), chosen
@@ -272,7 +272,7 @@ class _Search:
 
 def _merge_some(arguments: tuple[object, ...], first: int, last: int) -> _Merging:
     """The task of a worker: rows that differ, all pairs that pass, and the row of each pair."""
-    rows, pairs = compiled(merge)(*arguments, first, last)
+    rows, pairs = compiled(merge_rows)(*arguments, first, last)
     firsts, kind = _number_equals(rows)
     return rows[firsts], pairs, kind
 

@@ -69,12 +69,12 @@ def existing_pairs(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
 def _meet(one: Flags, other: Flags) -> Flags:
     """Whether a row of `one` and a row of `other` have something in common."""
     meet = np.zeros((len(one), len(other)), np.bool_)
-    for here, there in zip(_words(one), _words(other), strict=True):
+    for here, there in zip(_as_words(one), _as_words(other), strict=True):
         meet |= (here[:, None] & there) != 0
     return meet
 
 
-def _words(flags: Flags) -> npt.NDArray[np.uint64]:
+def _as_words(flags: Flags) -> npt.NDArray[np.uint64]:
     """Rows of flags as 64-bit words, the first word of each row first."""
     spare = -flags.shape[1] % 64
     octets = np.packbits(np.pad(flags, ((0, 0), (0, spare))), axis=1)
@@ -89,14 +89,14 @@ def _ends(wiring: NumberedCircuit, faults: Sequence[Fault]) -> tuple[Flags, Flag
     for row, fault in enumerate(faults):
         moved[row, [end for end, _ in fault.change.moves]] = True
         if fault.change.replacement is not None:
-            moved[row, _terminals(wiring, fault.change.replacement.device)] = True
+            moved[row, _terminals_named(wiring, fault.change.replacement.device)] = True
         if fault.kind in _LANDING:
             box, *names = fault.site
             named[row, [wiring.number(box, n) for text in names for n in text.split("+")]] = True
     return moved, named | moved
 
 
-def _terminals(wiring: NumberedCircuit, name: str) -> list[int]:
+def _terminals_named(wiring: NumberedCircuit, name: str) -> list[int]:
     switch = wiring.circuit.device(name)
     return [
         wiring.number(switch.box, f"{name}.{terminal}")

@@ -95,7 +95,7 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
     first, second = np.nonzero(np.triu(existing_pairs(NumberedCircuit(circuit), chosen)))
     existing = len(first)
     if most is not None and most < existing:
-        rows = _sample(existing, most)
+        rows = _sampled_pairs(existing, most)
         first, second = first[rows], second[rows]
     singles = Singles(circuit, chosen)
     # The first row is the circuit without a fault.
@@ -124,7 +124,7 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
     )
 
 
-def _sample(existing: int, most: int) -> Rows:
+def _sampled_pairs(existing: int, most: int) -> Rows:
     """`most` different numbers below `existing`, in order."""
     draw = random.Random(0)
     rows: set[int] = set()

@@ -21,7 +21,7 @@ from verify.electric.sizes import unreadable_sizes
 from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP, Flattener
-from verify.study.landings.partitions import MOST_ENDS, Rows, bell, canonical
+from verify.study.landings.partitions import MOST_ENDS, Rows, bell, growth_strings
 
 MOST_SWITCHES: Final = 6
 #: Ways are counted in 64 bits.
@@ -53,7 +53,7 @@ class Contacts:
     closed: tuple[tuple[tuple[int, int], ...], tuple[tuple[int, int], ...]]
 
 
-class Situation:
+class LandingInstance:
     """A circuit of one feed and one lamp, prepared for counting.
 
     A node is what is connected in every way: ends of fixed joins, both ends of a conductor, shorts.
@@ -132,7 +132,7 @@ class Situation:
         """How the circuit has its free ends landed: a row for each box."""
         joins = self.wiring.join_of
         rows = ([[joins[end] for end in box.ends]] for box in self.boxes)
-        return tuple(canonical(np.array(row, np.int64)) for row in rows)
+        return tuple(growth_strings(np.array(row, np.int64)) for row in rows)
 
 
 def free_boxes(circuit: Circuit) -> tuple[FreeBox, ...]:

@@ -46,7 +46,7 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     if states <= _MOST_TRACED and found.observation is not None:
         _require_same(circuit, engine, found.observation, checker, checker.observe(circuit))
     evidence = dict(_evidence(circuit, found, engine.name))
-    rechecked = states if states <= _MOST_TRACED else len(_shown(evidence))
+    rechecked = states if states <= _MOST_TRACED else len(_states_shown(evidence))
     return Examination(circuit, found, evidence, engine.name, checker.name, rechecked)
 
 
@@ -95,19 +95,19 @@ def _examine_many(circuit: Circuit) -> Examination:
     """
     found = DiagramsEngine().prove(circuit)
     evidence = dict(_evidence(circuit, found, DiagramsEngine.name))
-    states = _shown(evidence)
+    states = _states_shown(evidence)
     if found.any_location:
-        sample = {0, *_sample(len(circuit.switches))}
+        sample = {0, *_sampled_states(len(circuit.switches))}
         _require_parity(circuit, sample)
         states |= sample
     return Examination(circuit, found, evidence, DiagramsEngine.name, PathsEngine.name, len(states))
 
 
-def _shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
+def _states_shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
     return {item.state for item in evidence.values() if isinstance(item, Evidence)}
 
 
-def _sample(switches: int) -> Iterator[int]:
+def _sampled_states(switches: int) -> Iterator[int]:
     draws = random.Random(0)
     return (draws.getrandbits(switches) for _ in range(_SAMPLED))
 

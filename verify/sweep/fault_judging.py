@@ -28,7 +28,7 @@ from verify.sweep.listing import Listing
 from verify.sweep.networks import UNBALANCED, NetworkRows, Networks
 from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import bounds_of, stays_simple
-from verify.sweep.whole import SchemeCurrents, plainly
+from verify.sweep.whole import SchemeCurrents, plain_layout
 from verify.verdict.judging import judge_faults, verdicts
 
 __all__ = ["Bulk", "JudgedFaults", "Outcome"]
@@ -99,7 +99,7 @@ class Bulk:
     def _of_plain(self, listing: Listing, scheme: str) -> Outcome | None:
         """The outcome of a plain circuit wired by another scheme; None if it is not so plain."""
         arrangement, circuit = listing.arrangement, listing.wiring.circuit
-        where = None if arrangement is None else plainly(arrangement)
+        where = None if arrangement is None else plain_layout(arrangement)
         if arrangement is None or where is None:
             return None
         if arrangement.switch_names != tuple(switch.name for switch in circuit.switches):
@@ -144,7 +144,7 @@ class Bulk:
         if shape not in self._shapes:
             if len(self._shapes) >= _MOST_SHAPES:
                 del self._shapes[next(iter(self._shapes))]
-            self._shapes[shape] = Networks(rows.name_width, self.outcomes)
+            self._shapes[shape] = Networks(rows.key_width, self.outcomes)
         return self._shapes[shape]
 
     def _judge_by(
