@@ -1,7 +1,8 @@
-"""Where currents run in conductors, and where they must not: only numbers and arrays.
+"""Finds the currents in conductors, and those that are where they must not be.
 
-Networks are of circuits with one feed and one lamp, fit for `verify.sweep.fault_judging`, and of at most
-six switches, so that a set of states is one 64-bit word.
+All is numbers and arrays. Networks are of circuits with one feed and one lamp, fit for
+`verify.sweep.fault_judging`, and of at most six switches, so that a set of states is one 64-bit
+word.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - functions of loops, because numba inlines them
@@ -46,21 +47,22 @@ def find_hazards(
     heated: Words,
     unclear: Words,
 ) -> None:
-    """In which states currents are where they must not be, as far as connections tell.
+    """Find the states in which currents are where they must not be, as far as connections tell.
 
-    `nets` (rows, joins) is the net of each join: where no current enters one, nothing runs in it.
+    `nets` (rows, joins) is the net of each join: where no current enters one, none flows in it.
     `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4)
-    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. `unbalanced`,
-    `in_ground` and `heated` (rows,): the current runs in conductors of a cable that do not cancel,
-    in a ground wire, through the end `loose` (rows,), which is negative for none. `unclear` gets
-    the states in which conductors make rings and contacts another. A cable with `is_alone`
-    (cables,) has no other beside it: what runs forth in it runs back, there being no other way.
+    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. Three results have a
+    set of states for each row: in `unbalanced` the currents in conductors of a cable do not cancel,
+    in `in_ground` a ground wire carries current, in `heated` the loose end `loose` (rows,) does,
+    which is negative for none. `unclear` gets the states in which conductors make rings and
+    contacts another. A cable with `is_alone` (cables,) has no other beside it: a current that
+    passes forth in it must come back in it.
 
-    A part of the current takes a way round where that shares a contact or a conductor with the way
-    of the rest: never all of it and never nothing. A ring of conductors is a way round as well: one
-    of them is left out, and the way round leads through it. Where one of the two carries so little
-    that it may not count (`verify.sweep.simple.Bounds`), or currents in one cable may cancel by
-    chance, as those of two rings alike do, that is `unclear` too.
+    A part of the current takes a second path where that shares a contact or a conductor with the
+    path of the rest: never all of it and never nothing. A ring of conductors is a second path as
+    well: one of them is left out, and the second path leads through it. Where one of the two
+    carries so little that it may not count (`verify.sweep.simple.Bounds`), or currents in one cable
+    may cancel by chance, as those of two equal rings do, the state is `unclear` too.
     """
     rows, joins = nets.shape
     count = len(conductors)

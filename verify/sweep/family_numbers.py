@@ -1,7 +1,7 @@
-"""The families of all single faults of a circuit, each worked out once for all that share a name.
+"""The families of all single faults of a circuit, each found once for faults with one name.
 
-A fault is called by the ends or conductors that it touches. What people would point at with the
-same words has one number here, so faults are called the same where these numbers are the same.
+A fault is named by the ends or conductors that it touches. Things that people would point at with
+the same words have one number here, so faults have one name where these numbers are the same.
 """
 
 from collections.abc import Iterator
@@ -35,7 +35,7 @@ class _Pointed(NamedTuple):
     of_conductors: bool
 
     def fault(self, listing: Listing, row: int) -> Fault:
-        """One of them by its place here, to be called by its site; it changes nothing."""
+        """Return the fault at a place here, to be named by its site; it changes nothing."""
         circuit, kind = listing.wiring.circuit, fault_kinds()[self.kind].name
         points = self.points[row].tolist()
         if self.of_conductors:
@@ -48,7 +48,7 @@ class _Pointed(NamedTuple):
 
 
 class Families:
-    """The families of faults, numbered as they are met; it remembers them from circuit to circuit.
+    """Numbers the families of faults as they come up, and keeps them from circuit to circuit.
 
     `names` has the name and the place of each.
     """
@@ -65,7 +65,7 @@ class Families:
         self._of_names: dict[tuple[Name, ...], Numbers] = {}
 
     def of(self, listing: Listing) -> Numbers:
-        """The number of the family of each fault."""
+        """Return the number of the family of each fault."""
         roles = Roles(listing.wiring.circuit, listing.wiring)
         which = np.zeros(len(listing), np.intp)
         for row, fault in listing.others.items():
@@ -119,7 +119,7 @@ class Families:
         return self._of_names[names]
 
     def _numbers_of_ends(self, roles: Roles) -> Numbers:
-        """A number for each end: equal where people would point at it with the same words."""
+        """Return a number for each end: equal where people point with the same words."""
         circuit, role = roles.circuit, roles.of_end
         known = self._ends.setdefault(tuple(device.name for device in circuit.devices), {})
         numbers = []
@@ -131,7 +131,7 @@ class Families:
         return np.array(numbers, np.intp)
 
     def _numbers_of_conductors(self, roles: Roles, listing: Listing) -> Numbers:
-        """The same for each conductor, by its role and its cable."""
+        """Return a number for each conductor, by its role and its cable."""
         role = roles.of_end
         cables = (cable for cable in roles.circuit.cables for _ in cable.conductors)
         ends = listing.flattener.conductors[:, 0].tolist()
@@ -145,7 +145,7 @@ class Families:
 
 
 def _pointed(listing: Listing) -> Iterator[_Pointed]:
-    """The kinds whose faults people call by what they point at."""
+    """Yield the kinds of faults that people name by what they point at."""
     for kind, (start, found) in listing.landings.items():
         yield _Pointed(kind, start, found.ends, of_conductors=False)
     for kind, rows in listing.of_parts.items():

@@ -43,6 +43,8 @@ class InternTable:
 
         These rows are in the order of the new numbers.
         """
+        if keys.shape[1] != self._keys.shape[1]:
+            raise ValueError(f"keys of {keys.shape[1]} words in a table of {self._keys.shape[1]}")
         self._make_room(len(keys))
         found = np.empty(len(keys), np.int64)
         first = np.empty(len(keys), np.int64)

@@ -1,4 +1,4 @@
-"""Lists wrong landings: only numbers and arrays."""
+"""Lists wrong landings, by numbers and arrays only."""
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - a function of loops, for numba
 
@@ -12,7 +12,7 @@ Numbers = npt.NDArray[np.int64]
 
 @compiled
 def _name(site: Numbers, name: Numbers, fault: int, number: int, one: int, other: int) -> None:
-    """Note where a fault is, and by which ends it is called."""
+    """Write down the place of a fault among the sites of its kind, and the ends that name it."""
     site[fault] = number
     name[fault, 0] = one
     name[fault, 1] = other
@@ -20,7 +20,7 @@ def _name(site: Numbers, name: Numbers, fault: int, number: int, one: int, other
 
 @compiled
 def _move(move: Numbers, at: int, fault: int, end: int, join: int) -> None:
-    """Note a move of a fault, which is counted within its kind."""
+    """Write down a move of a fault, which is counted within its kind."""
     move[at, 0] = fault
     move[at, 1] = end
     move[at, 2] = join
@@ -37,7 +37,7 @@ def list_landings(
     part_ways: Numbers,
     part_places: Numbers,
 ) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-    """Ends left off, landed elsewhere, exchanged, then joins that touch, then joins in two parts.
+    """List ends left off, moved, exchanged, then joins bridged, then joins split.
 
     `ordered` (ends,) are the ends in the order in which sites name them, box by box, each box
     beginning at one of `box_starts` (boxes + 1,); `join_of` (ends,) is the join of each end, and
@@ -45,8 +45,8 @@ def list_landings(
     For joins of so many ends `part_starts` says where the ways to part them begin, see
     `verify.sweep.landing_rows`. Returns, kind after kind, the place of each fault among the sites
     of its kind (F,), the two ends that name it (F, 2), what it moves (M, 3): the fault counted
-    within its kind, an end, and the join that it goes to; and for each kind how many of both there
-    are.
+    within its kind, an end, and the join that it goes to; and for each kind how many faults and
+    moves there are.
     """
     ends = len(join_of)
     joins = len(join_starts) - 1

@@ -1,9 +1,9 @@
-"""Networks that were met, by name, and what they do; the rows of a circuit in which they come up.
+"""The networks that were met, with what they do, and the rows of a circuit that have them.
 
-What *words* would look at is written down as a name (`verify.sweep.network_keys`), and a network
-whose name is known is not judged again, in whatever circuit it comes up. A name is compared whole,
-not by a hash of it: networks are taken for one only if they are one. Where its current runs in the
-conductors of a circuit is asked row by row.
+All that *words* would look at is written into a key (`verify.sweep.network_keys`), and a network
+with a known key is not judged again, in whatever circuit it comes up. Keys are compared whole, not
+by a hash: two networks are taken for one only if they are equal. The currents in the conductors of
+a circuit are found row by row.
 """
 
 from typing import Final
@@ -42,7 +42,7 @@ Numbers = npt.NDArray[np.int64]
 
 
 class NetworkRows:
-    """Networks of one circuit as arrays, with what the kernels ask of it."""
+    """Networks of one circuit as arrays, with the arrays that the kernels need."""
 
     def __init__(self, flattener: Flattener, batch: FaultBatch, bounds: Bounds) -> None:
         self.flattener = flattener
@@ -62,7 +62,7 @@ class NetworkRows:
 
     @classmethod
     def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "NetworkRows":
-        """The circuit as it is."""
+        """Return the circuit as it is, as one row."""
         flattener = Flattener(circuit)
         return cls(flattener, flattener.batch([Change()]), bounds)
 
@@ -70,7 +70,10 @@ class NetworkRows:
     def of_listing(
         cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds
     ) -> "NetworkRows":
-        """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
+        """Return some faults of a listing in order, then the circuit.
+
+        None of the faults may rebuild the circuit.
+        """
         place = np.full(len(listing), NOTHING, np.intp)
         place[rows] = np.arange(len(rows))
         moves = listing.moves.copy()
@@ -111,7 +114,7 @@ class Networks:
         self._numbers = np.zeros(0, np.int64)
 
     def outcomes_of(self, rows: NetworkRows) -> tuple[Numbers, int]:
-        """The number of the outcome of each row, and how many rows had to be solved."""
+        """Return the number of the outcome of each row, and how many had to be solved."""
         batch = rows.batch
         network, nets = self._networks_of(rows)
         unclear = self._unclear[network].copy()
@@ -160,7 +163,7 @@ class Networks:
         return self._numbers[number], solved
 
     def path_of(self, rows: NetworkRows) -> tuple[Outcome, npt.NDArray[np.int8]]:
-        """Of the first row, its outcome by connections and the one path of its current.
+        """Return the outcome of the first row by connections, and the one path of its current.
 
         The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
         """
@@ -176,9 +179,10 @@ class Networks:
         return self._base[network], into.astype(np.int8) - out.astype(np.int8)
 
     def _number(self, network: int, first: list[int]) -> int:
-        """The number of the outcome of a network; `first` are states in which currents are bad.
+        """Return the number of the outcome of a network.
 
-        First those of an unbalanced cable, then of a ground, then of a loose join.
+        `first` are the first states in which a cable is unbalanced, ground carries current, a loose
+        join heats.
         """
         electrical = [
             (hazard, state)
@@ -189,7 +193,7 @@ class Networks:
         return self._outcomes.number(with_hazards(outcome, electrical) if electrical else outcome)
 
     def _networks_of(self, rows: NetworkRows) -> tuple[Numbers, npt.NDArray[np.int16]]:
-        """The number of the network of each row, and its nets; networks that are new are judged."""
+        """Return the number of each row's network, and its nets; new networks are judged."""
         batch = rows.batch
         keys = np.empty((len(batch), rows.key_width), np.uint64)
         nets = np.empty((len(batch), int(batch.join_of.max()) + 1), np.int16)
@@ -250,12 +254,12 @@ class Networks:
 
 
 def _unsigned(numbers: npt.NDArray[np.int16]) -> npt.NDArray[np.uint16]:
-    """The same numbers, none of them negative: machine code need not ask of each if it is."""
+    """Return the same numbers as unsigned: machine code need not check each for being negative."""
     return numbers.view(np.uint16)
 
 
 def _appended(array: Words, count: int, more: Words) -> Words:
-    """`array` with `more` after its first `count` rows; it grows by half or more if it must."""
+    """Return `array` with `more` after its first `count` rows; it grows by half or more."""
     if count + len(more) > len(array):
         larger = np.empty((max(count + len(more), 3 * count // 2), *more.shape[1:]), np.uint64)
         if count:
@@ -266,7 +270,7 @@ def _appended(array: Words, count: int, more: Words) -> Words:
 
 
 def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
-    """Which cables, in a tree of boxes, have no other between the same two; elsewhere none."""
+    """Return which cables, in a tree of boxes, have no other between the same two boxes."""
     between = [frozenset(cable.between) for cable in circuit.cables]
     runs = set(between)
     is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(

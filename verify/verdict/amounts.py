@@ -1,4 +1,4 @@
-"""How much: the volts, amperes and watts behind a claim, by plain nodal analysis of one state."""
+"""The volts, amperes and watts behind a claim, by plain nodal analysis of one state."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -28,13 +28,13 @@ class Amount:
 
     @property
     def words(self) -> str:
-        """The amount as a sentence without capital and full stop."""
+        """The amount as a clause, without capital and full stop."""
         note = f": {self.note}" if self.note else ""
         return f"{self.what} {amount_text(self.value, self.unit)}{note}"
 
 
 def amount_text(value: float, unit: str) -> str:
-    """An amount with as many digits as a person wants to read."""
+    """Return an amount with as many digits as a person wants to read."""
     digits = 0 if value >= 100 else 1 if value >= 10 else 2
     if 0 < value < 0.095:
         return f"{value * 1000:.{0 if value >= 0.01 else 2}f} m{SYMBOLS[unit]}"
@@ -42,17 +42,17 @@ def amount_text(value: float, unit: str) -> str:
 
 
 def amounts(at: NodalState, claim: str, subject: str | None = None) -> Iterator[Amount]:
-    """The amounts behind a claim in a state, about `subject` where the claim is about a part.
+    """Yield the amounts behind a claim in a state, about `subject` if the claim is about a part.
 
-    ``trips``, the electrical hazards, and those of connections whose amount matters; nothing for
-    others.
+    There are amounts for ``trips``, the electrical hazards, and those hazards of connections whose
+    amount matters; none for others.
     """
     if claim in _AMOUNTS:
         yield from _AMOUNTS[claim](at, subject)
 
 
 def tell(at: NodalState, claim: str, subject: str) -> Iterator[str]:
-    """What shows an electrical hazard of `subject`, as sentences without capital and full stop."""
+    """Yield what shows an electrical hazard of `subject`, each as a clause without full stop."""
     if claim == "cable-unbalanced":
         yield from _currents(at, subject)
     elif claim == "ground-current":
@@ -64,13 +64,13 @@ def tell(at: NodalState, claim: str, subject: str) -> Iterator[str]:
 
 
 def hazard_subjects(at: NodalState, claim: str) -> list[str]:
-    """What shows an electrical hazard in a state, the worst first."""
+    """Return the parts that show an electrical hazard in a state, the worst first."""
     found = sorted(electrical_subjects(at, claim), key=lambda item: -item[1])
     return [name for name, _ in found]
 
 
 def _currents(at: NodalState, cable: str) -> Iterator[str]:
-    """What each conductor of a cable carries, and where to."""
+    """Yield what each conductor of a cable carries, and where to."""
     part = next(c for c in at.network.circuit.cables if c.name == cable)
     amperes = at.amperes("conductor")
     names = [conductor_name(cable, colour) for colour in part.conductors]
@@ -97,7 +97,7 @@ _HOLDS: Final = "holds"
 
 
 def _breaker_action(curve: str, multiple: float) -> str:
-    """What a breaker does with a current that lasts, by how many times its rating it is."""
+    """Return what a breaker does with a lasting current, given as a multiple of its rating."""
     limits = section("breaker", curve)
     may_at_once, at_once = cast(list[float], limits["at_once"])
     if multiple > at_once:
@@ -125,7 +125,7 @@ def _ground_currents(at: NodalState, subject: str | None) -> Iterator[Amount]:
 
 
 def _trip_time(at: NodalState) -> str:
-    """What residual-current protection at the feed would do, where there is any."""
+    """Return what residual-current protection at the feed would do, if there were any."""
     amps = max(residuals(at).values(), default=0.0)
     if amps * 1000 < 1:
         return ""
@@ -139,7 +139,7 @@ def _trip_time(at: NodalState) -> str:
 
 
 def residuals(at: NodalState) -> dict[str, float]:
-    """What each feed's line and neutral do not return to each other, in amperes."""
+    """Return, for each feed, the amperes that its line and neutral do not return to each other."""
     service = at.amperes("service")
     found = {}
     for supply in at.network.supplies:
@@ -170,7 +170,7 @@ def _overvoltage(at: NodalState, subject: str | None) -> Iterator[Amount]:
 
 
 def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
-    """What the far side of the lamp has against the ground of the feed."""
+    """Yield the volts of the far side of the lamp against the ground of the feed."""
     network = at.network
     for lamp in network.wiring.lamps:
         if lamp.name == subject:

@@ -1,4 +1,4 @@
-"""A circuit that was examined: its verdict, states, hazards, what shows them, and all of it told.
+"""The result of examining a circuit: its verdict, states, hazards and evidence, and its text.
 
 `verify.verdict.rechecking` makes it.
 """
@@ -94,7 +94,7 @@ class Examination:
 
     @property
     def how_proved(self) -> str:
-        """By which engines, in how many states, and whether volts were computed: in sentences."""
+        """By which engines, in how many states, and whether volts were computed, in sentences."""
         switches = len(self.circuit.switches)
         if self.engine == DiagramsEngine.name:
             return (
@@ -117,9 +117,9 @@ class Examination:
         )
 
     def told(self, columns: int, rest_of_states: str = "states has them all") -> Iterator[Group]:
-        """The verdict with all that shows it, its table of states fit for so many columns.
+        """Yield the verdict with all that shows it, its table of states fit for the columns.
 
-        `rest_of_states` says where those are to be found that the table leaves out.
+        `rest_of_states` says where to find the states that the table leaves out.
         """
         yield [Passage(f"{self.verdict.upper()}: {self.meaning}")]
         if self.verdict == "undecided":
@@ -163,7 +163,7 @@ def _in_short(name: str) -> str:
 
 
 def _state_table(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Iterator[Group]:
-    """The table of states, in the longest words for which there is room."""
+    """Yield the table of states, in the longest words for which there is room."""
     switches = [switch.name for switch in circuit.switches]
     lamps = [lamp.name for lamp in circuit.lamps]
     short_switches = [f"S{number}" for number, _ in enumerate(switches, 1)]
@@ -197,17 +197,18 @@ def _is_too_wide(headings: Sequence[str], columns: int) -> bool:
 
 
 def _in_one_column(headings: Sequence[str]) -> str:
+    """Return headings as one, for a table too wide for a column each."""
     return f"{headings[0]} to {headings[-1]}"
 
 
 def _initials(positions: Sequence[str]) -> str:
-    """The positions by a letter each, in groups that the eye can count."""
+    """Return the positions by a letter each, in groups that the eye can count."""
     letters = "".join(position[0] for position in positions)
     return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
 
 
 def _evidence_passages(evidence: Evidence) -> Iterator[Passage]:
-    """The state, the paths and the amounts that show a claim."""
+    """Yield the state, the paths and the amounts that show a claim."""
     yield Passage(f"Shown with {positions_words(dict(evidence.positions))}:", _INDENT)
     for words in evidence.words:
         yield Passage(words, _INDENT, "- ")

@@ -1,6 +1,6 @@
-"""Examining a circuit: what one engine finds, one that shares no code with it finds again.
+"""Examines circuits: one engine judges, and one that shares no code with it checks.
 
-Where the two do not agree nothing is reported but that.
+Where the two disagree, only the disagreement is reported.
 """
 
 import random
@@ -33,7 +33,7 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     """Judge a circuit and find the evidence for each claim.
 
     By default the engine is that of `engine_for`: with volts and amperes where they can be
-    computed, by connections where not, without listing states beyond sixteen switches.
+    computed, by connections elsewhere, and without listing states beyond sixteen switches.
 
     Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else.
     """
@@ -53,7 +53,7 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
 def _require_same(
     circuit: Circuit, engine: Engine, found: Observation, checker: Engine, again: Observation
 ) -> None:
-    """Raise BugError unless both engines saw the same."""
+    """Raise BugError unless both engines found the same."""
     if found == again:
         return
     pairs = zip(_doings(circuit, found), _doings(circuit, again), strict=True)
@@ -70,7 +70,7 @@ def _require_same(
 
 
 def _doings(circuit: Circuit, seen: Observation) -> Iterator[str]:
-    """What is found in each state, in words."""
+    """Yield what is found in each state, in words."""
     for state, row in enumerate(state_rows(circuit, seen)):
         lamps = [f"{name} {does}" for name, does in row.lamps.items()]
         hazards = [
@@ -108,12 +108,13 @@ def _states_shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
 
 
 def _sampled_states(switches: int) -> Iterator[int]:
+    """Yield a sample of states, the same for every circuit of that many switches."""
     draws = random.Random(0)
     return (draws.getrandbits(switches) for _ in range(_SAMPLED))
 
 
 def _require_parity(circuit: Circuit, states: Iterable[int]) -> None:
-    """Raise BugError unless in these states every lamp is lit as any-location control demands."""
+    """Raise BugError unless in these states every lamp is as any-location control demands."""
     wiring = WireGraph(circuit)
     first = [StateGraph(wiring, 0).lit_sides(lamp) is not None for lamp in wiring.lamps]
     for state in states:

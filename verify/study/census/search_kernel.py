@@ -1,10 +1,10 @@
-"""The search itself, written for numba and plain Python alike: only numbers and arrays.
+"""The kernel of the search, compiled by numba or run by plain Python: numbers and arrays only.
 
 A wiring is a growth string: `block[t]` is the number of terminal t's join, joins being numbered in
-the order in which they are first met, so that every partition is written in exactly one way.
-For every pair of joins one word holds the states in which they are connected, by contacts too.
+the order in which they are first met, so that every partition is written in exactly one way. For
+every pair of joins one word holds the states in which they are connected, by contacts too.
 
-What the rules are, and why each is safe, is told in `verify.study.census.pruning`.
+`verify.study.census.pruning` tells what the rules are, and why each is safe.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it all

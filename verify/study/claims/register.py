@@ -1,4 +1,4 @@
-"""All claims, and deciding them."""
+"""All claims, and the function that decides them."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -20,7 +20,7 @@ CLAIM: Final = {claim.name: claim for claim in CLAIMS}
 
 
 def usual_bench() -> ClaimBench:
-    """Claims decided by *words*, those about volts and amperes by *volts*."""
+    """Return a bench with *words*, and with *volts* for claims about volts and amperes."""
     words = WordsEngine()
     return ClaimBench(
         Observer(words, words.live_terminals), volts=Observer(VoltsEngine(), words.live_terminals)
@@ -32,7 +32,10 @@ def decide(
     bench: ClaimBench | None = None,
     progress: Progress = lambda done, total: None,
 ) -> list[JudgedClaim]:
-    """The answer to each claim, in order; `progress` is told how many are done of how many."""
+    """Return the answer to each claim, in order.
+
+    `progress` is told how many are done and how many there are.
+    """
     chosen = list(claims)
     bench = usual_bench() if bench is None else bench
     judged: list[JudgedClaim] = []

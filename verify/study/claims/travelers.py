@@ -37,7 +37,7 @@ _SAME_SIDE: Final = (frozenset(("a1", "a2")), frozenset(("b1", "b2")))
 
 
 def _any_travelers(case: StudyCase) -> bool | None:
-    """Two traveler conductors of one box, of any pairs, changed places."""
+    """Say whether the result is sound, where two traveler conductors of one box are exchanged."""
     roles = case.study.roles
     devices = {device.name for device in case.circuit.devices}
     for box, one, other in case.sites:
@@ -53,7 +53,7 @@ def _any_travelers(case: StudyCase) -> bool | None:
 
 
 def _lead_away(case: StudyCase, box: str, one: str, other: str) -> bool:
-    """True if each of two conductors is landed on a device in this box, not passing through."""
+    """Return True if each of two conductors is landed on a device in this box."""
     joins = {end.name: group for group in case.circuit.grouped_ends for end in group}
     devices = {device.name for device in case.circuit.devices}
     return all(
@@ -148,7 +148,7 @@ def _is_sound(case: StudyCase) -> bool:
 
 
 def _half_of_the_time(case: StudyCase) -> bool | None:
-    """One position of one end switch leaves the light dark, in the other the rest works."""
+    """Say whether the light works in one position of an end switch and is dark in the other."""
     if not is_traveler(opened(case)):
         return None
     shown = case.lit

@@ -39,9 +39,10 @@ _ALIKE: Final = {
 
 
 def families(instance: LandingInstance, ways: Indices) -> Indices:
-    """The family of each of `ways` (ways, boxes), all that work: its first way, by place.
+    """Return the family of each of `ways` (ways, boxes): the place of its first way.
 
-    `ways` are in ascending order. Raises `BugError` if a renaming leads out of them.
+    All of `ways` work, and they are in ascending order. Raises `BugError` if a renaming leads out
+    of them.
     """
     family = np.arange(len(ways))
     images = [_image(instance, ways, renaming) for renaming in _renamings(instance)]
@@ -56,7 +57,7 @@ def families(instance: LandingInstance, ways: Indices) -> Indices:
 
 
 def _renamings(instance: LandingInstance) -> Iterator[list[tuple[int, int]]]:
-    """Exchanges of free ends, by their numbers, that lead from ways to ways of their family."""
+    """Yield exchanges of free ends, by number, that lead from ways to ways of their family."""
     circuit = instance.circuit
     index = circuit.end_index
     free = {end for box in instance.boxes for end in box.ends}
@@ -88,7 +89,7 @@ def _terminal_ends(switch: Device, one: str, other: str) -> tuple[End, End]:
 def _image(
     instance: LandingInstance, ways: Indices, renaming: Sequence[tuple[int, int]]
 ) -> Indices:
-    """Where in `ways` a renaming leads from each of them."""
+    """Return the places in `ways` to which a renaming leads from each of them."""
     other = {end: end for box in instance.boxes for end in box.ends}
     for a, b in renaming:
         other[a], other[b] = b, a
@@ -107,7 +108,7 @@ def _image(
 
 
 def _keys(ways: Indices, instance: LandingInstance) -> Indices:
-    """Each way as one number, in the order of the ways: all ways are fewer than 2^63."""
+    """Return each way as one number, in the order of the ways: all ways are fewer than 2^63."""
     key = np.zeros(len(ways), np.int64)
     for place, box in enumerate(instance.boxes):
         key = key * box.partitions + ways[:, place]
@@ -116,7 +117,7 @@ def _keys(ways: Indices, instance: LandingInstance) -> Indices:
 
 @dataclass(frozen=True, slots=True)
 class Distances:
-    """How far ways (ways,) are from the intended one.
+    """The distances of ways (ways,) from the intended one.
 
     - `exchanges`: the fewest exchanges of two ends of one box, `NO_WAY` where none lead there
     - `moves`: the fewest ends to be landed elsewhere
@@ -126,13 +127,13 @@ class Distances:
     moves: Indices
 
     def nearest(self, members: Indices) -> int:
-        """The member, by number, that comes first: fewest exchanges, moves, and then its number."""
+        """Return the nearest member: fewest exchanges, then fewest moves, then its number."""
         far = np.where(self.exchanges == NO_WAY, np.iinfo(np.int64).max, self.exchanges)
         return int(members[np.lexsort((members, self.moves[members], far[members]))[0]])
 
 
 def distances(instance: LandingInstance, ways: Indices) -> Distances:
-    """How far each of `ways` (ways, boxes) is from how the circuit is drawn.
+    """Return how far each of `ways` (ways, boxes) is from the circuit as it is drawn.
 
     Every exchange and every move is within one box, so the distances of the boxes add up.
     """

@@ -24,7 +24,7 @@ Numbers = npt.NDArray[np.int64]
 
 @cache
 def bell(ends: int) -> int:
-    """In how many ways so many ends can be joined."""
+    """Return in how many ways so many ends can be joined."""
     row = [1]
     for _ in range(ends):
         # The triangle of Aitken and Peirce: each row starts with the end of the one before.
@@ -36,7 +36,7 @@ def bell(ends: int) -> int:
 
 @cache
 def partitions(ends: int) -> Rows:
-    """All partitions of so many ends (bell(ends), ends), in the order of their rows.
+    """Return all partitions of so many ends (bell(ends), ends), in the order of their rows.
 
     Raises ValueError for more than `MOST_ENDS`.
     """
@@ -54,7 +54,7 @@ def partitions(ends: int) -> Rows:
 
 
 def growth_strings(groups: npt.NDArray[np.integer]) -> Rows:
-    """Rows whose groups have any numbers, with the groups numbered as they are met."""
+    """Return rows whose groups have any numbers, with the groups numbered as they are met."""
     rows = np.zeros(groups.shape, np.uint8)
     count = np.zeros(len(groups), np.uint8)
     every = np.arange(len(groups))
@@ -67,7 +67,7 @@ def growth_strings(groups: npt.NDArray[np.integer]) -> Rows:
 
 
 def codes(rows: Rows) -> Numbers:
-    """Each row as one number, in the same order as the rows."""
+    """Return each row as one number, in the same order as the rows."""
     code = np.zeros(len(rows), np.int64)
     for place in range(rows.shape[1]):
         code = code << _BITS | rows[:, place]
@@ -80,10 +80,11 @@ def _rows_of(code: Numbers, ends: int) -> Rows:
 
 
 def fewest_exchanges(start: Rows, targets: Rows) -> Numbers:
-    """The fewest exchanges of two ends that lead from `start` (1, ends) to each of `targets`.
+    """Return the fewest exchanges of two ends from `start` (1, ends) to each of `targets`.
 
-    It is `NO_WAY` where the groups have other sizes: exchanges keep them. Found by going through
-    everything that one exchange, two, three … lead to, until every target has been met.
+    It is `NO_WAY` where the groups have other sizes, since exchanges keep them. A breadth-first
+    search goes through all that one exchange, two, three … lead to, until every target has been
+    met.
     """
     ends = start.shape[1]
     wanted = codes(targets)
@@ -107,13 +108,13 @@ def fewest_exchanges(start: Rows, targets: Rows) -> Numbers:
 
 
 def _group_sizes(rows: Rows) -> Numbers:
-    """The sizes of the groups of each row, the largest first."""
+    """Return the sizes of the groups of each row, the largest first."""
     sizes = (rows[:, :, None] == np.arange(rows.shape[1])).sum(axis=1)
     return np.sort(sizes, axis=1)[:, ::-1]
 
 
 def fewest_moves(start: Rows, targets: Rows) -> Numbers:
-    """The fewest ends that have to be landed elsewhere to get from `start` to each of `targets`.
+    """Return the fewest ends to land elsewhere to get from `start` to each of `targets`.
 
     All ends but those that stay in the best matching of old groups and new ones: D. Gusfield,
     "Partition-distance", Information Processing Letters 82 (2002) 159–164 (from memory).

@@ -1,9 +1,8 @@
-"""What becomes of a circuit when its free ends are landed in every way: the ways that work, judged.
+"""Judges all ways to land the free ends of a circuit that work.
 
 The search proves which ways give any-location control; engines then judge one of each family. An
 engine that knows only connections must find what the search found, or there is a `BugError`; the
-one that is asked for the hazards may know volts and overrule it, which a lamp too large for its
-breaker shows.
+one that finds the hazards may know volts and overrule it, as with a lamp too large for its breaker.
 """
 
 from collections.abc import Callable, Sequence
@@ -52,7 +51,7 @@ class WayClass:
 
 @dataclass(frozen=True, slots=True)
 class Landings:
-    """What there is to say about all ways to land the free ends of one circuit.
+    """The result of a survey of all ways to land the free ends of one circuit.
 
     `renamings` is how many ways are the intended wiring but for names of travelers and conductors,
     0 if the intended wiring does not work.
@@ -125,7 +124,7 @@ def survey(
 def _judged_ways(
     instance: LandingInstance, ways: Indices, engine: Engine
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """The hazards of each way (ways, hazards), and whether the engine finds that it works."""
+    """Return the hazards of each way (ways, hazards), and whether it works by the engine."""
     faults = [instance.fault(number, rows) for number, rows in enumerate(_rows(instance, ways))]
     hazards = np.zeros((len(ways), len(HAZARD_NAMES)), np.int64)
     works = np.zeros(len(ways), np.bool_)
@@ -142,7 +141,7 @@ def _judged_ways(
 
 
 def _rows(instance: LandingInstance, ways: Indices) -> list[list[Sequence[int]]]:
-    """Each way as the group of each free end of each box."""
+    """Return each way as the group of each free end of each box."""
     columns = [
         partitions(len(box.ends))[ways[:, place]].tolist()
         for place, box in enumerate(instance.boxes)

@@ -1,6 +1,7 @@
-"""All pairs of single faults of a circuit, or a seeded sample: what they do and what they hide.
+"""Judges all pairs of single faults of a circuit, or a seeded sample of them.
 
-Connections decide (*words*); volts are not computed for pairs.
+It says what each pair does and what it hides. Connections decide (*words*); volts are not computed
+for pairs.
 """
 
 import random
@@ -78,7 +79,7 @@ class PairSurvey:
 
     @property
     def is_complete(self) -> bool:
-        """True if every pair that there is was judged."""
+        """True if every pair was judged."""
         return len(self) == self.existing
 
 
@@ -125,7 +126,7 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
 
 
 def _sampled_pairs(existing: int, most: int) -> Rows:
-    """`most` different numbers below `existing`, in order."""
+    """Return `most` different numbers below `existing`, in order."""
     draw = random.Random(0)
     rows: set[int] = set()
     while len(rows) < most:
@@ -154,6 +155,6 @@ def _outcomes(one: Numbers, other: Numbers, together: Numbers) -> Numbers:
 
 
 def of_outcome(survey: PairSurvey, *names: str) -> Iterator[int]:
-    """The places in a survey of the pairs with one of these outcomes, in order."""
+    """Yield the places in a survey of the pairs with one of these outcomes, in order."""
     wanted = [OUTCOMES.index(name) for name in names]
     yield from np.flatnonzero(np.isin(survey.outcome, wanted)).tolist()
