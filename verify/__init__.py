@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from verify.base.firstuse import loader
 
-if TYPE_CHECKING:  # for who reads types; the names are loaded by `__getattr__`
+if TYPE_CHECKING:  # for type checkers; at run time `__getattr__` loads the names
     from verify.base.problems import BugError, CircuitError, UserError
     from verify.circuit.file import dump, load
     from verify.circuit.file import loads as loads

@@ -42,7 +42,7 @@ class CircuitError(UserError):
 class UnknownNameError(UserError, KeyError):
     """A name that nothing has; it is a `KeyError` too, for callers that look names up."""
 
-    __str__ = Exception.__str__  # that of KeyError quotes the text
+    __str__ = Exception.__str__  # `KeyError.__str__` would put the text in quotation marks
 
 
 class BugError(Exception):

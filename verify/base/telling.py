@@ -13,9 +13,9 @@ from typing import Final
 
 from verify.base.cautions import summary
 
-#: How many columns plain text fills where nobody says otherwise.
+#: How many columns plain text fills by default.
 COLUMNS: Final = 80
-#: For what has no columns: as wide as anybody likes.
+#: The width of output that has no columns: lines are never broken.
 NO_LIMIT: Final = 1_000_000
 _BETWEEN_COLUMNS: Final = "  "
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
@@ -104,7 +104,7 @@ def filled(text: str, columns: int, indent: str = "", first: str | None = None) 
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_long_words=False,
-        break_on_hyphens=False,  # names are full of hyphens
+        break_on_hyphens=False,  # names have many hyphens, and must not be broken there
     )
     return lines.replace(_NO_BREAK, " ")
 

@@ -14,7 +14,7 @@ from verify.behaviour.signature import Signature
 VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
 
 
-#: Those that an engine can reach, in the order of tables.
+#: The verdicts that an engine can reach, in the order of tables.
 PROVED_VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips")
 
 
@@ -30,7 +30,7 @@ MISBEHAVES: Final = 2
 TRIPS: Final = 3
 
 
-#: What each verdict says of a circuit.
+#: What each verdict says about a circuit.
 MEANINGS: Final = {
     "sound": "Every switch changes every lamp in every combination of positions, and none of the "
     "hazards that are looked for is there.",

@@ -11,7 +11,7 @@ from typing import Final
 from verify.base.sentences import with_and
 from verify.behaviour.signature import DARK, LIT, TRIP, Signature, is_parity
 
-#: Switches of which only the parity matters count as one: moving any of them does the same.
+#: Switches of which only the parity matters: moving any of them does the same.
 Group = tuple[int, ...]
 
 _MOST_GROUPS_BY_CASES: Final = 4

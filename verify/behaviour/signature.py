@@ -23,7 +23,7 @@ TRIP: Final = 4
 OUTCOMES: Final = ("dark", "dim", "lit", "over", "trips")
 SYMBOLS: Final = "-dLOT"
 _BASE: Final = len(SYMBOLS)
-#: The outcomes of more lamps than this do not fit one code of 64 bits.
+#: The outcomes of more lamps than this do not fit into one code of 64 bits.
 MOST_LAMPS: Final = 27
 _LONGEST_CACHED: Final = 64
 
@@ -88,7 +88,7 @@ def packed(outcomes: Sequence[int]) -> int:
     return code
 
 
-@lru_cache(maxsize=4096)  # few of them differ, and every state of every signature asks
+@lru_cache(maxsize=4096)  # few codes differ, and every state of every signature asks
 def unpacked(code: int, lamps: int) -> tuple[int, ...]:
     """Return the outcome of each lamp from a code, the inverse of `packed`."""
     return tuple(code // _BASE**place % _BASE for place in reversed(range(lamps)))

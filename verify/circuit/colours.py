@@ -37,7 +37,7 @@ class Palette:
         return f"{self.numbered}-{index - len(self.line) + 1}"
 
     def listing(self) -> str:
-        """The colours as a person would list them."""
+        """Return the colours as a person would list them."""
         numbered = (f"{self.numbered}-1 to {self.numbered}-99",) if self.numbered else ()
         return ", ".join((*self.line, *numbered, self.neutral, *self.ground))
 

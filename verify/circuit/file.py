@@ -146,7 +146,9 @@ class _Reader:
     def __init__(self, document: Mapping[str, object]) -> None:
         self.document = document
         self.problems: list[Problem] = []
-        self.unreadable: set[str] = set()  # devices and cables not fully understood
+        self.unreadable: set[str] = (
+            set()
+        )  # names of devices and cables that could not be read completely
 
     def circuit(self) -> Circuit:
         """Return the circuit; raises `CircuitError` with all mistakes."""
@@ -183,7 +185,7 @@ class _Reader:
         if lost & {"device", "cable"}:
             self.unreadable |= _owners_named_in(parts)
         rank = {place: number for number, place in enumerate(self._places())}
-        # A box that only joins mention, where its section is lost, has no place.
+        # A box whose section is lost, so that only joins mention it, has no place.
         readable = rank.keys() - lost
         self.problems += [
             problem

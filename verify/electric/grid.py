@@ -143,7 +143,7 @@ class Grid:
         ]
         self.branches = np.array([branch[:2] for branch in self._branches], np.int16)
 
-    # --- what the parts are
+    # --- the parts of the circuit
 
     def _ohms(self, size: str | None, length_m: float) -> float:
         return length_m * ohms_per_metre(size or self.assumed.size, self.assumed.celsius)

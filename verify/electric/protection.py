@@ -15,7 +15,7 @@ from verify.electric.numbers import section
 Reals = npt.NDArray[np.float64]
 Bytes = npt.NDArray[np.uint8]
 
-#: What a breaker does with a current that lasts, from nothing to the most certain.
+#: What a breaker does with a lasting current, from not tripping to tripping at once.
 HOLDS: Final = 0
 MAY_TRIP_IN_TIME: Final = 1
 TRIPS_IN_TIME: Final = 2

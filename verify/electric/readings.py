@@ -137,7 +137,7 @@ def _to_reference(
     solution = energise(grid, network).solution
     volts = np.nan_to_num(solution.at(ends))
     high, low = np.abs(volts), np.abs(volts)
-    # What is next to nothing without a meter is no more with one: only the rest is solved again.
+    # A meter only lowers a voltage: what is negligible without one is not solved again with it.
     doubtful = high >= grid.assumed.phantom_volts
     if on_line is not None:
         doubtful &= ~on_line
@@ -154,7 +154,7 @@ def _to_reference(
     pulled = solve(grid, loaded, solution.states[row, turn, None]).at(ends)
     pulled = pulled[np.arange(len(row)), 0, place]
     low[at] = np.abs(pulled)
-    # What the meter sees from outside, by how far it has pulled the voltage down.
+    # The impedance that the meter sees follows from how far it has pulled the voltage down.
     inside = grid.assumed.low_meter * (volts[at] / pulled - 1)
     high[at] *= grid.assumed.high_meter / np.abs(grid.assumed.high_meter + inside)
     return high, low
@@ -190,7 +190,7 @@ def pairs_to_return(circuit: Circuit) -> Iterator[tuple[End, End]]:
 def _ohms_between(solution: Solution, row: int, ends: npt.NDArray[np.intp]) -> Phasors:
     """Return the impedance between each pair of ends (P, 2) in each state of a row (T, P)."""
     y = _admittances(solution, row)[:, :-1, :-1]
-    # What has no potential is told apart from all that has, and never asked for.
+    # Nodes without a potential get a 1 on the diagonal, so that the rest can be solved.
     exists = ~np.isnan(solution.volts[row, :, :-1])
     y *= exists[:, :, None] & exists[:, None, :]
     nodes = np.arange(y.shape[1])

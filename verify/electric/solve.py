@@ -10,7 +10,7 @@ from verify.base.compiling import compiled_where
 from verify.electric.grid import Grid, Network, Reals
 from verify.electric.solving_kernel import Phasors, States, solve_rows
 
-#: How many pairs of row and state are worth loading the compiler for.
+#: From so many pairs of row and state on it is worth loading the compiler.
 WORTH_COMPILING: Final = 2500
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-10
@@ -46,31 +46,34 @@ class Solution:
         return _difference(self.at(pairs[:, 0]), self.at(pairs[:, 1]))
 
     def lamp_volts(self) -> Phasors:
-        """The volts across each lamp's two sides (R, T, L), failed lamps included."""
+        """Return the volts across each lamp's two sides (R, T, L), failed lamps included."""
         return self.across(self.grid.lamps)
 
     def lamp_amps(self) -> Phasors:
-        """The current of each lamp (R, T, L) from contact to shell, 0 where it has failed."""
+        """Return each lamp's current (R, T, L) from contact to shell, 0 where it has failed."""
         start = len(self.grid.conductors)
         siemens = self.network.admittances[:, start : start + len(self.grid.lamps)]
         return self.lamp_volts() * siemens[:, None]
 
     def load_volts(self) -> Phasors:
-        """The volts across what is plugged into each receptacle (R, T, loads)."""
+        """Return the volts across the loads of each receptacle (R, T, loads)."""
         start = len(self.grid.conductors) + len(self.grid.lamps)
         return self.across(self.grid.branches[start : start + self.grid.loads])
 
     def conductor_amps(self) -> Phasors:
-        """The current of each conductor (R, T, C), from its cable's first box to the second."""
+        """Return each conductor's current (R, T, C), from its cable's first box to the second."""
         siemens = self.network.admittances[:, : len(self.grid.conductors)]
         return self.across(self.grid.conductors) * siemens[:, None]
 
     def cable_amps(self) -> Phasors:
-        """The currents of all conductors of each cable added up (R, T, cables)."""
+        """Return the currents of all conductors of each cable added up (R, T, cables)."""
         return cast(Phasors, np.add.reduceat(self.conductor_amps(), self.grid.cable_starts, axis=2))
 
     def feed_amps(self) -> Phasors:
-        """What leaves the service on line, neutral and ground of each feed (R, T, F, 3)."""
+        """Return the currents from the service on each feed's three conductors (R, T, F, 3).
+
+        They are line, neutral and ground.
+        """
         sources = self.grid.sources
         volts = self.at(np.array([source.ends for source in sources]).ravel())
         volts = volts.reshape(*volts.shape[:2], len(sources), 3)
@@ -81,7 +84,7 @@ class Solution:
         return _or_nothing(amps)
 
     def loose_watts(self) -> Reals:
-        """The heat of the loose join that heats most (R, T), 0 where none is loose.
+        """Return the heat of the loose join that heats most (R, T), 0 where none is loose.
 
         It is the most, not the sum: a fire starts at one of them.
         """

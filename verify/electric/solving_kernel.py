@@ -44,7 +44,7 @@ Phasors = npt.NDArray[np.complex128]
 _UP = 1
 _DOWN = 2
 _BOTH = 3
-#: In place of a state: what holds in all of them.
+#: Stands in place of a state for all states together.
 _ANY_STATE = -1
 
 

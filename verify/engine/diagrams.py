@@ -24,7 +24,7 @@ from verify.engine.components import Components
 if TYPE_CHECKING:
     from verify.fault.contract import Fault
 
-#: More nodes than this in all diagrams together, and the engine gives up.
+#: The engine gives up when all diagrams together have more nodes than this.
 MOST_NODES: Final = 2_000_000
 _CHECKED_EVERY: Final = 64
 
@@ -90,7 +90,7 @@ class _Proof:
         self.variables = [self.manager.var(f"s{number}") for number in range(self.switches)]
         self._reach = self._reached()
         components = self.components
-        # Each feed's own line, and lines of different legs, must not meet what they must not.
+        # It trips where a line meets a neutral or ground, or a line of the other leg.
         returns = (*components.neutrals, *components.grounds)
         crossed = ((a, b) for a in components.lines_a for b in components.lines_b)
         shorted = ((line, back) for line in components.lines for back in returns)
@@ -135,7 +135,7 @@ class _Proof:
         while waiting:
             size, component = heapq.heappop(waiting)
             if sizes.get(component) != size:
-                continue  # it was eliminated, or waits under another size
+                continue  # it was eliminated already, or is in the queue again with another size
             del sizes[component]
             around = edges.pop(component)
             for other in around:
@@ -381,7 +381,7 @@ def _manager(switches: int) -> Any:
 
         manager = autoref.BDD()
     else:
-        # Small at first: most circuits need next to nothing, and making room takes time.
+        # Small at first: most circuits need few nodes, and allocating many takes time.
         manager = cudd.BDD(initial_cache_size=1 << 12, memory_estimate=1 << 26)
     manager.configure(reordering=False)
     manager.declare(*(f"s{number}" for number in reversed(range(switches))))

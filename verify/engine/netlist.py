@@ -28,7 +28,7 @@ from verify.engine.paths import WireGraph
 REFERENCE: Final = "0"
 #: Simulators look for a resting point first and need a path for direct current to every node.
 LEAK_OHMS: Final = 1e12
-#: How every netlist begins.
+#: The words with which every netlist begins.
 BEGINNING: Final = "* Miswire netlist:"
 _WIDTH: Final = 96
 _PRINTED: Final = 8
@@ -148,7 +148,7 @@ class Netlist:
             )
 
     def _contacts(self) -> Iterator[Element]:
-        # Numbered through all contacts, open or closed: a name is one contact in every state.
+        # Open contacts are numbered too, so that a name means the same contact in every state.
         pairs = [
             (self.circuit.terminal(switch, contact.a), self.circuit.terminal(switch, contact.b))
             for switch in self.circuit.switches

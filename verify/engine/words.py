@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 #: How many 64-bit words of states a batch must have to be worth loading the compiler.
 WORTH_COMPILING: Final = 32
-#: The same for a process with one circuit to judge: about a second of work either way.
+#: The same for a process with one circuit to judge: both ways take about a second.
 WORTH_COMPILING_ONCE: Final = 1500
 
 

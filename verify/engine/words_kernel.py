@@ -45,7 +45,7 @@ Places = npt.NDArray[np.uint16]
 Joins = npt.NDArray[np.int16] | npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 
-#: In which of the states 0…63 switch 0…5 is down; switch i > 5 is down in whole words.
+#: The states among 0…63 in which switch 0…5 is down; switch i > 5 is down in whole words.
 DOWN = np.array(
     [
         0xAAAAAAAAAAAAAAAA,

@@ -67,7 +67,7 @@ class Example:
         return self.layout if self.scheme is None else f"{self.scheme}-{self.layout}"
 
     def circuit(self) -> Circuit:
-        """The circuit in which the mistake is made."""
+        """Return the circuit in which the mistake is made."""
         if self.scheme is None:
             return load(data_path("circuits") / f"{self.layout}.toml")
         return Layout.parse(self.layout).circuit(self.scheme)
@@ -127,7 +127,7 @@ def _result(wiring: NumberedCircuit, change: Change) -> object | None:
     for end, join in change.moves:
         groups[wiring.join_of[end]].discard(end)
         groups[join].add(end)
-    # Joins that come out as they were do not count: two partitions are equal if what is new is.
+    # Unchanged joins do not count: two partitions are equal if their new joins are.
     return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
 
 
@@ -140,7 +140,7 @@ def _replaced_joins(wiring: NumberedCircuit, replacement: Replacement) -> object
     }
     own = {wiring.join_of[end] for end in terminals}
     if len(own) == len(terminals) and all(len(wiring.joins[join]) > 1 for join in own):
-        return None  # each conductor tells on what it landed
+        return None  # the other ends of each join tell on which terminal it landed
     joins = {
         frozenset(
             replacement.landed.get(terminals[end]) if end in terminals else end

@@ -14,7 +14,7 @@ from verify.fault.mixed_supplies import SUPPLY_KINDS
 from verify.fault.wrong_switches import WRONG_KINDS
 
 
-@cache  # asked for again and again
+@cache  # callers ask for them often
 def fault_kinds() -> tuple[FaultKind, ...]:
     """Return every kind, in the order in which lists show them."""
     return (*LANDING_KINDS, *PART_KINDS, *WRONG_KINDS, *SUPPLY_KINDS)

@@ -81,7 +81,7 @@ class CableRun:
     cable: Cable
     parent: int
     child: int
-    carries: Mapping[str, str]  # net name to colour
+    carries: Mapping[str, str]  # maps the name of a net to its colour
 
 
 class _Router:
@@ -147,7 +147,7 @@ class _Router:
         met = [strand for strand in self.plan.sequence if self._crosses(strand, child)]
         shared = [strand for strand in self.plan.bundle if self._crosses(strand, child)]
         if len(met) % 2:
-            # What is left over closes its loop through the bundle.
+            # The current of a strand that is left over returns through the bundle.
             shared.insert(0, met.pop())
         groups = [[*met[i], *met[i + 1]] for i in range(0, len(met), 2)]
         together = [net for strand in shared for net in strand]
@@ -284,7 +284,7 @@ def _parents(boxes: int, root: int, runs: Sequence[tuple[int, int]]) -> tuple[in
         further = near[box] - above.keys()
         above |= dict.fromkeys(further, box)
         met += further
-    # Of so many runs, all boxes are met only if none closes a circle.
+    # One run fewer than boxes reaches all boxes only if no run closes a circle.
     return tuple(above[box] for box in range(boxes)) if len(met) == boxes else None
 
 

@@ -32,7 +32,7 @@ MOST_OUTLETS: Final = 2
 _SHARED_BOX: Final = 1 / 8
 _METAL_BOX: Final = 1 / 3
 _HAS_OUTLETS: Final = 1 / 4
-#: What may be plugged in, in watts; all of it at once is less than a breaker of 15 A carries.
+#: The loads that may be plugged in, in watts; a breaker of 15 A carries all of them at once.
 _LOADS: Final = (25.0, 100.0, 600.0)
 _LABEL_LENGTH: Final = 10
 

@@ -15,11 +15,11 @@ from verify.circuit.parts import End
 from verify.engine.paths import WireGraph
 from verify.rules.loads import Load
 
-# Beyond the feeds: where their lines come from, and where neutrals and grounds are connected.
+# Two nodes at the service: the source of all lines, and the bond of neutrals and grounds.
 _LINES: Final = -1
 _SERVICE: Final = -2
 
-#: So many states are gone through: all of a circuit with at most eight switches.
+#: The most states that are gone through: all of a circuit with eight switches.
 _MOST_STATES: Final = 256
 # Multiples of an odd number differ in all their bits, so that every switch is seen both ways.
 _STRIDE: Final = 40_503

@@ -16,11 +16,11 @@ from verify.engine.paths import WireGraph
 from verify.rules.currents import Currents
 from verify.rules.loads import Load
 
-#: Sets of states grow as 2^switches bits; more switches than this no engine proves either.
+#: A set of states has 2^switches bits, and no engine lists the states of more switches.
 MOST_SWITCHES: Final = 16
 
 Standing = Literal["seen", "open", "note"]
-#: What a heading says of findings of each standing, in the order in which they are told.
+#: The heading for findings of each standing, in the order in which they are shown.
 STANDINGS: Final[Mapping[Standing, str]] = {
     "seen": "Seen in this wiring",
     "open": "Depends on what the file does not hold",
@@ -54,7 +54,7 @@ class Reach:
         self._reached = dict.fromkeys(self.components, at.every)
         waiting = dict.fromkeys(self.components)
         while waiting:
-            # First come, first served: what is farther waits until all that leads to it is known.
+            # The queue is first in, first out: farther components wait for nearer ones.
             component = next(iter(waiting))
             del waiting[component]
             for other, closed in at.contacts.get(component, ()):

@@ -11,7 +11,7 @@ from verify.rules.premises import MOST_SWITCHES, STANDINGS, Finding, Premises, S
 
 Look = Callable[[Premises, Text], Iterator[Finding]]
 
-#: What looks for each rule of `data/rules.toml`, by its id.
+#: The function that looks for each rule of `data/rules.toml`, by its id.
 LOOKS: Final[Mapping[str, Look]] = {
     "switching-ungrounded": switching.switching_ungrounded,
     "no-switch-in-neutral": switching.no_switch_in_neutral,

@@ -27,11 +27,11 @@ from verify.behaviour.signature import Codes
 
 Flags = npt.NDArray[np.bool_]
 
-#: With more switches sets of states do not fit the search: 2^6 states are one machine word.
+#: Sets of the states of more switches do not fit the search: 2^6 states are one machine word.
 MOST_SWITCHES: Final = 6
-#: A shortest walk is proved for so many states; over more of them a good one is taken.
+#: A walk through at most so many states is proved to be shortest; for more it is a good one.
 MOST_WALKED: Final = 16
-#: Of more smallest sets than this not all are tried for the shortest walk.
+#: The most smallest sets that are tried for the shortest walk.
 _MOST_SETS: Final = 64
 
 

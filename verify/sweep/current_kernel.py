@@ -87,11 +87,13 @@ def find_hazards(
     ring = np.zeros((_MOST_RINGS, edges), np.int8)
     charge = np.zeros(joins, np.int16)
     shared = np.empty(_MOST_RINGS, np.uint64)
-    sums = np.empty(4, np.uint64)  # the states in which a way is unbalanced in a cable
-    turned = np.empty(2, np.uint64)  # in which the way round is, or leads through a ground wire
+    sums = np.empty(4, np.uint64)  # the states in which a path is unbalanced in a cable
+    turned = np.empty(
+        2, np.uint64
+    )  # those in which the second path is, or leads through a ground wire
     first_sum = np.empty(4, np.uint64)
     tilted = np.empty((cables, 2), np.uint64)
-    lone = np.empty(2, np.uint64)  # in which a ring is on one of two returns
+    lone = np.empty(2, np.uint64)  # those in which a ring is on one of two returns
     used = 0
     for row in range(rows):
         of = join_of[row]
@@ -152,13 +154,13 @@ def find_hazards(
             if degree[join] == 1:
                 stack[height] = join
                 height += 1
-        # What enters at the tips runs on to the only neighbour that is left.
+        # Current that enters at a tip flows on to the only neighbour that is left.
         rings = 0
         gone = 0
         first = 0
         while left:
             if not height:
-                # Rings are left: open one.
+                # Only rings are left: leave one conductor of a ring out.
                 while not is_there[first]:
                     first += 1
                 is_there[first] = False
@@ -231,7 +233,7 @@ def find_hazards(
                 in_ground[row] |= ground
                 if is_alone[cable]:
                     continue
-                # How many run forth less how many run back, in four bits modulo 16.
+                # How many currents go forth less how many come back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
                 for e in range(cable_starts[cable], stop):
                     carry = forth[way, e]
@@ -254,7 +256,7 @@ def find_hazards(
                 if way >= 2:
                     sums[way] &= round_[way - 2]
                     turned[way - 2] |= sums[way]
-                    # More than one, so that half of it is one.
+                    # The states in which the difference is more than one current.
                     several |= (
                         sums[way] & sums[way - 2] & ~(s0 & ((s1 & s2 & s3) | ~(s1 | s2 | s3)))
                     )
@@ -280,7 +282,7 @@ def find_hazards(
             unbalanced[row] |= sums[0] | sums[1] | sums[2] | sums[3]
         for way in range(2):
             if turned[way]:
-                # Of each of the two ways, whether a conductor is on it or contacts alone.
+                # For each of the two paths: whether a conductor is on it, or contacts alone.
                 apart = _NONE
                 together = _NONE
                 least = np.inf
@@ -301,7 +303,7 @@ def find_hazards(
             unclear[row] |= flows[known, 0] | flows[known, 1]
         elif rings:
             for r in range(rings):
-                # Through the conductor left out, and back along those that were taken off.
+                # The ring goes through the conductor left out, and back along those taken off.
                 x = left_out[r]
                 for e in range(edges):
                     ring[r, e] = 0
@@ -322,7 +324,7 @@ def find_hazards(
                 for e in range(edges):
                     if ring[r, e]:
                         shared[r] |= forth[0, e] | back[0, e] | forth[1, e] | back[1, e]
-            # What runs in one ring runs in those that share a conductor with it.
+            # A current in one ring is also in the rings that share a conductor with it.
             for _ in range(rings):
                 for r in range(rings):
                     for q in range(rings):
@@ -384,7 +386,7 @@ def find_hazards(
                     unclear[row] |= shared[r] & returns
         end = loose[row]
         if end >= 0:
-            # Its ohms are many more than those of the other way.
+            # This path has many more ohms than the other.
             unclear[row] |= returns | round_[0] | round_[1]
             for r in range(min(rings, _MOST_RINGS)):
                 unclear[row] |= shared[r]

@@ -22,7 +22,7 @@ from verify.sweep.part_rows import Name
 
 Numbers = npt.NDArray[np.intp]
 
-#: Bits of a key that tell apart what people point at.
+#: How many bits of a key number the things that people point at.
 _THING_BITS: Final = 24
 
 
@@ -57,7 +57,7 @@ class Families:
         self.names: list[Name] = []
         self._numbers: dict[Name, int] = {}
         self._things: dict[tuple[str, ...], int] = {}
-        #: By the names of all devices, which tell terminals from conductors.
+        #: The key is the names of all devices, by which terminals differ from conductors.
         self._ends: dict[tuple[str, ...], dict[tuple[End, str], int]] = {}
         self._called = InternTable()
         self._families = np.zeros(0, np.intp)

@@ -33,7 +33,7 @@ from verify.verdict.judging import judge_faults, verdicts
 
 __all__ = ["Bulk", "JudgedFaults", "Outcome"]
 
-#: Shapes of circuits whose networks are remembered.
+#: For how many shapes of circuits the networks are cached.
 _MOST_SHAPES: Final = 12
 
 
@@ -86,7 +86,7 @@ class Bulk:
                 which[row] = self.outcomes.number(outcome)
                 continue
             whole = listing.rewired(scheme)
-            # Its cables are as long as cables are; those of the circuit may be short.
+            # Cables of this layout have the default length; those of the circuit may be shorter.
             bounds = bounds_of(whole)
             if bounds is None:
                 which[row] = self._judge_by(engine, listing, [row])[0]

@@ -39,9 +39,10 @@ class InternTable:
         return self._count
 
     def of(self, keys: Words) -> tuple[Numbers, Numbers]:
-        """Return the number of each of `keys` (rows, width), and the rows in which new ones first come.
+        """Return the number of each of `keys` (rows, width), and the rows with new keys.
 
-        These rows are in the order of the new numbers.
+        A row with a new key is the first that has it; these rows are in the order of the new
+        numbers. Raises ValueError for keys of another width.
         """
         if keys.shape[1] != self._keys.shape[1]:
             raise ValueError(f"keys of {keys.shape[1]} words in a table of {self._keys.shape[1]}")

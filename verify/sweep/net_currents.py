@@ -187,7 +187,7 @@ def find_currents(
             _prune(one, other, active, source, sink, lit[row], met)
             flowing = active[last]
             forked = _forked(one, other, active, met) & flowing
-            # One edge less in each forked state, the first that makes a path of what remains.
+            # In each forked state leave out the first edge without which the rest is a path.
             omitted[:] = _NONE
             for e in range(last):
                 left_out = active[e] & forked
@@ -215,12 +215,12 @@ def find_currents(
             for e in range(last):
                 closing = omitted[e]
                 if one[e] == other[e]:
-                    # A closed contact beside the conductors of one net.
+                    # This closed contact bypasses the conductors of one net.
                     closing = mask[e] & at[one[e]] & flowing
                     unclear[row] |= closing & rounds
                     rounds |= closing
                 elif closing:
-                    # From one end of what was left out to the other, and back through it.
+                    # The second path goes through the edge left out, from one of its ends to the other.
                     trial[:] = active
                     _prune(one, other, trial, one[e], other[e], closing, met)
                     unclear[row] |= _forked(one, other, trial, met) & closing

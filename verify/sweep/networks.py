@@ -285,7 +285,7 @@ def _solve(rows: NetworkRows, unclear: Words, matters: Words, shown: Words) -> N
     `matters` (3, rows) are the states in which each of the three counts. Only first states are
     asked for, so a row is solved state by state until each is found, and no further.
     """
-    compiled(solve_rows)  # there is always more to come
+    compiled(solve_rows)  # worth compiling: there is always more to solve
     shown &= ~unclear
     shown &= matters
     (at,) = np.nonzero(unclear)
@@ -295,7 +295,7 @@ def _solve(rows: NetworkRows, unclear: Words, matters: Words, shown: Words) -> N
     left = unclear[at]
     while True:
         lowest = left & (~left + np.uint64(1))
-        # Nothing is left to ask where what was found comes before all that is not solved.
+        # A row is done when its first states come before all that are not solved yet.
         is_found = ((shown[:, at] & (lowest - np.uint64(1))) != 0) | ((matters[:, at] & left) == 0)
         (open_,) = np.nonzero((left != 0) & ~is_found.all(axis=0))
         if not len(open_):

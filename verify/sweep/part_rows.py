@@ -19,7 +19,7 @@ from verify.fault.families import Roles, family, place
 from verify.fault.network import Bytes, FaultBatch, Flattener
 
 Numbers = npt.NDArray[np.intp]
-#: What a family is called, and where it can be found.
+#: The name of a family, and the place where it can be found.
 Name = tuple[str, str]
 
 _OF_SWITCHES: Final = ("contact-open", "contact-welded", "switch-stuck", "wrong-device")
@@ -70,7 +70,7 @@ class PartFaults:
         return counts[kind.name]() if kind.name in counts else None
 
     def _tells_landings_apart(self) -> bool:
-        """True if no terminals of a switch are connected to each other, or to nothing.
+        """Return True if no terminals of a switch are connected to each other or to nothing.
 
         Then no two ways to replace it come out the same.
         """
@@ -153,7 +153,7 @@ class PartFaults:
 
 
 _MOST_KNOWN: Final = 256
-#: By kind, and names and kinds of all switches.
+#: The key is the kind of fault, and the names and kinds of all switches.
 _KNOWN: dict[tuple[str, tuple[tuple[str, str], ...]], OfSwitches] = {}
 
 

@@ -86,7 +86,7 @@ def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] 
     wires = assumed.short + contacts + ohms
     length = assumed.feed_length_m if feed.length_m is None else feed.length_m
     outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius) + assumed.terminal
-    # Every path is at most all there is, and of two returns neither gets less than this share.
+    # No path has more than all ohms together, so each of two returns gets at least this share.
     whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
     amps = circuit.volts / (load + whole)
     share = outside / (2 * outside + wires)

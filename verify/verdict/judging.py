@@ -195,6 +195,6 @@ def first_state(words: Words) -> Numbers:
         word = (words != 0).argmax(axis=-1)
         content = np.take_along_axis(words, word[..., None], axis=-1)[..., 0]
         before = (word * 64).astype(np.int32)
-    # The bits below the lowest set bit; of nothing that would be all 64.
+    # These are the bits below the lowest set bit, or all 64 if none is set.
     below = np.bitwise_count(~content & (content - np.uint64(1))).astype(np.int32)
     return np.where(content == 0, np.int32(NONE), before + below)

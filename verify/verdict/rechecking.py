@@ -22,10 +22,10 @@ from verify.verdict.evidence import Coverage, Evidence, Prover
 from verify.verdict.examination import Examination
 from verify.verdict.judging import judge, why_unprovable
 
-#: How many states of a circuit with too many are gone through by the second engine.
+#: How many states the second engine samples if a circuit has too many.
 _SAMPLED: Final = 32
 
-#: Circuits with at most so many states are gone through by the second engine as a whole.
+#: The second engine goes through all states of circuits with at most so many.
 _MOST_TRACED: Final = 256
 
 

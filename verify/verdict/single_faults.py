@@ -21,7 +21,7 @@ from verify.fault.contract import Fault, FaultKind
 from verify.fault.registry import all_faults, fault_kinds
 from verify.verdict.judging import NONE, Verdicts, judge, judge_faults, why_unprovable
 
-#: What `FaultList.to_dicts` says of each fault.
+#: The keys of a row of `FaultList.to_dicts`.
 ROW_KEYS: Final = [
     "label",
     "kind",

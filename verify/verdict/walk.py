@@ -175,7 +175,7 @@ class Tracer:
         places = dict.fromkeys(words for end in ends for words in self._dead_ends(end))
         if places:
             return f"leads only to {_listed(list(places))}"
-        # Nothing is the last place on a way, so the ways meet again.
+        # No place is the end of a path, so the paths meet again.
         return f"leads only in a circle through {_listed([*dict.fromkeys(map(self._place, ends))])}"
 
     def _dead_ends(self, end: End) -> Iterator[str]:

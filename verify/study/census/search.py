@@ -20,16 +20,16 @@ from verify.study.census.pruning import PRUNED
 from verify.study.census.search_kernel import Numbers, Strings, Words, search_growth_strings
 from verify.study.census.terminals import CensusParts, Wiring, parts_of
 
-#: Raised when batches or their results change: what is kept of an older run is then of no use.
+#: Raised when batches or their results change: stored results of older runs are then stale.
 VERSION: Final = 1
 
 #: For each number of locations, how many terminals the beginnings have that batches are made of:
 #: those of feed and lamp and of some four-ways; and how many beginnings make a batch.
 _BEGINNINGS: Final[Mapping[int, tuple[int, int]]] = {3: (8, 64), 4: (8, 16), 5: (12, 32)}
-#: More contacts than that make no limit worth checking.
+#: A limit of more contacts than this is not worth checking.
 _MOST_LEFT: Final = 2
 _ROOM: Final = 4096
-#: With so few locations the kernel is done sooner as plain Python than it is loaded as code.
+#: With so few locations plain Python is done before the compiled kernel is loaded.
 _NOT_WORTH_COMPILING: Final = 2
 
 

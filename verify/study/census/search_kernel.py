@@ -84,7 +84,7 @@ def search_growth_strings(
             now = together[t]
 
             # Through the contacts of terminal t, each state closing one of them at most, join i
-            # gets into the piece of join b in the states gain[i].
+            # gets into the component of join b in the states gain[i].
             contacts = 0
             while contacts < most_contacts and partner[t, contacts] >= 0:
                 contacts += 1
@@ -100,7 +100,7 @@ def search_growth_strings(
             may_be_odd = True
             may_be_even = True
             if t >= 1:
-                n = block[1]  # neutral's join; line's is 0
+                n = block[1]  # the join of neutral; that of line is 0
                 if now[0, n] | (gain[0] & gain[n]):
                     continue
             if t >= 3:

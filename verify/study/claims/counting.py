@@ -41,7 +41,7 @@ class CountsAsPublished:
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Count the kinds of behaviour of every word of two to four switches."""
-        del bench  # words, not circuits
+        del bench  # it counts words and needs no circuits
         counts = {switches: behaviours(switches) for switches in PUBLISHED}
         cases = sum(1 << (1 << switches) for switches in counts)
         wrong = [n for n, number in counts.items() if number != PUBLISHED[n]]
@@ -89,7 +89,7 @@ class FourWayBetween:
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Go through every wiring of three locations, without boxes."""
-        del bench  # the census has its own search
+        del bench  # the census searches by itself and needs no bench
         parts = parts_of(3)
         wirings = [w for _, found in search_batches(run_of(3).batches) for w in found.wirings]
         where = "every way to join the terminals of feed, lamp, two three-ways and a four-way"

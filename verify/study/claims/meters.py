@@ -171,7 +171,7 @@ def _continuity(switch: Device, failure: Failure | None) -> dict[Position, set[f
                 closed = failure.kind == "contact-welded"
             if closed:
                 pairs.add(frozenset((contact.a, contact.b)))
-        # Through one closed contact and the next.
+        # A path may lead through one closed contact and then another.
         pairs |= {one ^ other for one, other in combinations(pairs, 2) if len(one ^ other) == 2}
         found[where] = pairs
     return found

@@ -47,7 +47,7 @@ def _any_travelers(case: StudyCase) -> bool | None:
             and is_traveler(roles.at(box, one))
             and is_traveler(roles.at(box, other))
         ):
-            # Two ends of one cable conductor's way are no exchange of travelers but a loop.
+            # Where a traveler only passes through the box, exchanging its ends makes a loop.
             return case.verdict == "sound" if _lead_away(case, box, one, other) else None
     return None
 
@@ -75,7 +75,7 @@ def _sense_only(case: StudyCase) -> bool | None:
 def _one_position(case: StudyCase) -> bool | None:
     if common_exchanged(case) is None:
         return None
-    # In some position of another switch it works, in some other it does not, for each switch.
+    # For each switch: it works in some position of another switch, and in some it does not.
     idle = [case.idle(number) for number in range(len(case.circuit.switches))]
     return not case.trips and all(0 < count(states) < count(case.everything) for states in idle)
 

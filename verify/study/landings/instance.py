@@ -24,7 +24,7 @@ from verify.fault.network import CLOSED_DOWN, CLOSED_UP, Flattener
 from verify.study.landings.partitions import MOST_ENDS, Rows, bell, growth_strings
 
 MOST_SWITCHES: Final = 6
-#: Ways are counted in 64 bits.
+#: The number of ways must fit into 64 bits.
 MOST_WAYS: Final = 2**63 - 1
 
 Indices = npt.NDArray[np.int64]

@@ -16,7 +16,7 @@ import numpy.typing as npt
 MOST_ENDS: Final = 12
 NO_WAY: Final = -1
 
-_BITS: Final = 4  # for a group's number: there are at most 12 groups
+_BITS: Final = 4  # a group's number takes four bits, since there are at most 12 groups
 
 Rows = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int64]

@@ -57,7 +57,7 @@ _Merging = tuple[Labels, Pairs, Pairs]
 _AT_ONCE: Final = 1 << 19
 #: The bytes that the rows and pairs of one merge may take.
 _MOST_BYTES: Final = 2_000_000_000
-#: Labels are bytes.
+#: Labels are bytes, so a part has at most so many nodes.
 _MOST_NODES: Final = 255
 #: In how many steps the progress of one merge is shown.
 _STEPS: Final = 1000

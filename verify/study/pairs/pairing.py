@@ -41,12 +41,12 @@ PAIRED_KINDS: Final = (
     WrongDevice.name,
     CablesMixed.name,
 )
-#: No kind needs more of its joins than two things, each of two joins or one.
+#: Every kind needs at most two things of its joins, each of one join or two.
 _MOST_NEEDS: Final = 2
 _MOST_JOINS: Final = 2
 _NOTHING: Final = -1
 
-#: Joins, and how many ends they must have together.
+#: A need: joins, and how many ends they must have together.
 Need = tuple[tuple[int, ...], int]
 
 

@@ -25,7 +25,7 @@ from verify.verdict.judging import NONE, Numbers, verdicts, why_unprovable
 #: Raised whenever pairs or their outcomes may change.
 VERSION: Final = 1
 
-#: What can become of two mistakes; a mistake shows if alone it breaks any-location control.
+#: The outcomes of two mistakes; a mistake shows if alone it breaks any-location control.
 OUTCOMES: Final = (
     "hides-both",
     "hides-one",
