@@ -35,11 +35,11 @@ def landings() -> list[dict[str, float | int | str]]:
         measured.append(
             {
                 "circuit": name,
-                "ways": found.situation.ways,
+                "ways": found.instance.ways,
                 "any_location": found.any_location,
                 "seconds": round(seconds[0], 2),
                 "seconds_with_two_workers": round(seconds[1], 2),
-                "ways_per_second": round(found.situation.ways / min(seconds)),
+                "ways_per_second": round(found.instance.ways / min(seconds)),
             }
         )
     return measured

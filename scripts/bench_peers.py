@@ -1,6 +1,6 @@
 """Measure one question, any-location control of a faulted circuit, in Miswire and general tools.
 
-Every tool gets what conductors alone connect (`Pieces`), so that none is measured at reading
+Every tool gets what conductors alone connect (`Components`), so that none is measured at reading
 circuits, and is used as its own documentation shows: networkx and scipy go through the states, z3
 and a SAT solver get the lamp as a formula and look for a state in which it differs from the parity
 that state 0 implies.
@@ -21,7 +21,7 @@ from scipy.sparse.csgraph import connected_components
 
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.model import Circuit
-from verify.engine.components import Pieces
+from verify.engine.components import Components
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
@@ -35,7 +35,7 @@ class Asked:
     """A circuit with one lamp as pieces: `contacts` are (switch, closed up, closed down, a, b)."""
 
     def __init__(self, circuit: Circuit) -> None:
-        pieces = Pieces(circuit)
+        pieces = Components(circuit)
         self.circuit = circuit
         self.switches = len(circuit.switches)
         numbers: dict[int, int] = {}

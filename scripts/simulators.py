@@ -100,7 +100,7 @@ def by_one_matrix(grid: Grid, network: Network, row: int, state: int) -> Phasors
 
 def _matrix(grid: Grid, network: Network, row: int, state: int) -> tuple[Phasors, Phasors]:
     """Return admittances of nodes, the reference last (N+1, N+1), and currents fed in (N,)."""
-    join, nodes = network.joins[row], len(network.order)
+    join, nodes = network.node_of[row], len(network.order)
     positions = np.where(state >> grid.contact_switch & 1, CLOSED_DOWN, CLOSED_UP)
     closes = (network.closed[row] & positions) > 0
     pairs = join[np.concatenate([grid.branches, network.extras[row], grid.contacts])]

@@ -11,7 +11,7 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.paths import PathsEngine, StateGraph, WireGraph
 from verify.engine.words import WordsEngine, terminals
 from verify.fault.contract import Fault
-from verify.study.claims.cases import Eyes, Study, StudyCase
+from verify.study.claims.cases import Observer, Study, StudyCase
 from verify.study.claims.contract import CircuitSource, Claim, ClaimBench, Every, Some
 
 
@@ -33,13 +33,15 @@ def live_by_paths(circuit: Circuit, faults: Sequence[Fault]) -> Words:
 
 def paths_bench() -> ClaimBench:
     """*paths* for connections and *nodal* for volts."""
-    return ClaimBench(Eyes(PathsEngine(), live_by_paths), volts=Eyes(NodalEngine(), live_by_paths))
+    return ClaimBench(
+        Observer(PathsEngine(), live_by_paths), volts=Observer(NodalEngine(), live_by_paths)
+    )
 
 
-def words_eyes() -> Eyes:
+def words_observer() -> Observer:
     """The fast engine."""
     engine = WordsEngine()
-    return Eyes(engine, engine.live_terminals)
+    return Observer(engine, engine.live_terminals)
 
 
 @dataclass(frozen=True)

@@ -171,7 +171,7 @@ def shown_terminals(circuit: Circuit, reading: Reading) -> Partition:
     wiring = WireGraph(circuit)
     nets: dict[int, set[End]] = {}
     for end in shown:
-        nets.setdefault(wiring.piece(end), set()).add(end)
+        nets.setdefault(wiring.component(end), set()).add(end)
     return frozenset(map(frozenset, nets.values()))
 
 

@@ -16,7 +16,7 @@ from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, 
 from catalogue.prove.proving import prove
 from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import Store
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump
 
 
 class Own(DrawnSpec):
@@ -28,7 +28,7 @@ class Own(DrawnSpec):
         text = dump(stair()).replace("[device.slipway-switch]", f'[device."{switch}"]')
         text = text.replace("slipway-switch", switch)
         text = text.replace('"Boathouse stair"', json.dumps(HOSTILE))
-        return PlannedCircuit("boathouse-süd", "drawn", "chain", parse(text))
+        return PlannedCircuit("boathouse-süd", "drawn", "chain", loads(text))
 
 
 @pytest.fixture(scope="session")

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Final
 
 from verify.base.firstuse import loader
 
-if TYPE_CHECKING:  # for who reads types; the names are loaded by `__getattr__`
+if TYPE_CHECKING:  # for type checkers; at run time `__getattr__` loads the names
     from verify.base.problems import BugError, CircuitError, UserError
     from verify.circuit.file import dump, load
-    from verify.circuit.file import parse as loads
+    from verify.circuit.file import loads as loads
     from verify.circuit.model import Circuit
     from verify.fault.registry import find_fault
     from verify.layout.enumeration import Layout, layouts, wire
     from verify.layout.sampler import random_circuit
     from verify.verdict.examination import Examination
-    from verify.verdict.examining import examine
+    from verify.verdict.rechecking import examine
     from verify.verdict.single_faults import FaultList, faults
 
 __all__ = [
@@ -49,12 +49,12 @@ _PLACES: Final = {
     "Layout": "verify.layout.enumeration:Layout",
     "UserError": "verify.base.problems:UserError",
     "dump": "verify.circuit.file:dump",
-    "examine": "verify.verdict.examining:examine",
+    "examine": "verify.verdict.rechecking:examine",
     "faults": "verify.verdict.single_faults:faults",
     "find_fault": "verify.fault.registry:find_fault",
     "layouts": "verify.layout.enumeration:layouts",
     "load": "verify.circuit.file:load",
-    "loads": "verify.circuit.file:parse",
+    "loads": "verify.circuit.file:loads",
     "random_circuit": "verify.layout.sampler:random_circuit",
     "wire": "verify.layout.enumeration:wire",
 }
@@ -62,4 +62,5 @@ __getattr__ = loader(__name__, _PLACES)
 
 
 def __dir__() -> list[str]:
+    """List the names of the front door with those that are loaded already."""
     return __all__

@@ -30,21 +30,21 @@ _FURNITURE: Final = ("single-pole", "receptacle", "feed")
 
 
 def schemes() -> st.SearchStrategy[str]:
-    """The name of any scheme, the sound ones first."""
+    """Draw the name of any scheme, the sound ones first."""
     return st.sampled_from(tuple(SCHEMES))
 
 
 def sound_schemes() -> st.SearchStrategy[str]:
-    """The name of a scheme that is sound."""
+    """Draw the name of a scheme that is sound."""
     return st.sampled_from(SOUND_SCHEMES)
 
 
 @st.composite
 def arrangements(draw: st.DrawFn, *, most_locations: int = 4) -> Arrangement:
-    """Places for the parts of a circuit of two to `most_locations` locations.
+    """Draw places for the parts of a circuit of two to `most_locations` locations.
 
-    The two three-way switches stand in boxes of their own; a four-way switch and a lamp may share
-    a box with others.
+    The two three-way switches stand in boxes of their own; a four-way switch and a lamp may share a
+    box with others.
     """
     locations = draw(st.integers(2, most_locations))
     boxes = 2
@@ -70,9 +70,10 @@ def arrangements(draw: st.DrawFn, *, most_locations: int = 4) -> Arrangement:
 
 @st.composite
 def _trees(draw: st.DrawFn, boxes: int) -> tuple[Sequence[int], Set[int]]:
-    """A rooted tree as the parent of each box, and the boxes of metal; every tree can be drawn.
+    """Draw a rooted tree as the parent of each box, and the boxes of metal.
 
-    All about one box is drawn together, so that a box that does not matter shrinks away.
+    Every tree can be drawn. All about one box is drawn together, so that a box that does not matter
+    shrinks away.
     """
     order: list[int] = []  # each box after its parent
     places: list[int] = []  # of the parents in `order`
@@ -97,7 +98,7 @@ def circuits(
     most_locations: int = 4,
     schemes: st.SearchStrategy[str] | None = None,
 ) -> Circuit:
-    """Circuits without a mistake, by a sound scheme unless others are given."""
+    """Draw circuits without a mistake, wired by a sound scheme unless others are given."""
     scheme = draw(sound_schemes() if schemes is None else schemes)
     arrangement = draw(arrangements(most_locations=most_locations))
     return route(scheme, arrangement, drawn_name(scheme, arrangement))
@@ -105,7 +106,7 @@ def circuits(
 
 @st.composite
 def supplied_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
-    """Circuits without a mistake, with receptacles that stay energised and perhaps a second feed.
+    """Draw circuits without a mistake, with energised receptacles and perhaps a second feed.
 
     The simplest is one receptacle, with nothing plugged in, on the light's own feed.
     """
@@ -124,7 +125,7 @@ def supplied_circuits(draw: st.DrawFn, *, most_locations: int = 3) -> Circuit:
 
 
 def states(circuit: Circuit) -> st.SearchStrategy[int]:
-    """The number of a state, as observations and evidence have it: bit i is 1 for switch i down.
+    """Draw the number of a state, in which bit i is 1 for switch i down.
 
     The simplest is 0, every switch up.
     """
@@ -133,7 +134,7 @@ def states(circuit: Circuit) -> st.SearchStrategy[int]:
 
 @st.composite
 def faults(draw: st.DrawFn, circuit: Circuit) -> Fault:
-    """Single faults of a circuit: every kind that has a site is as likely as any other."""
+    """Draw single faults of a circuit: each kind that has a site is as likely as any other."""
     wiring = NumberedCircuit(circuit)
     kinds = [kind for kind in fault_kinds() if any(kind.faults(wiring))]
     every = list(draw(st.sampled_from(kinds)).faults(wiring))
@@ -144,7 +145,7 @@ def faults(draw: st.DrawFn, circuit: Circuit) -> Fault:
 def faulted_circuits(
     draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None
 ) -> tuple[Circuit, Fault]:
-    """A circuit, `of` which `circuits()` is the default, and one of its single faults."""
+    """Draw a circuit of `of`, by default of `circuits()`, and one of its single faults."""
     circuit = draw(circuits() if of is None else of)
     return circuit, draw(faults(circuit))
 
@@ -153,7 +154,7 @@ def faulted_circuits(
 def miswired_circuits(
     draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most_faults: int = 3
 ) -> Circuit:
-    """Circuits with up to `most_faults` mistakes made one after the other."""
+    """Draw circuits with up to `most_faults` mistakes made one after the other."""
     circuit = draw(circuits() if of is None else of)
     for _ in range(draw(st.integers(0, most_faults))):
         circuit = draw(faults(circuit)).apply(circuit)
@@ -162,9 +163,10 @@ def miswired_circuits(
 
 @st.composite
 def rewirings(draw: st.DrawFn, circuit: Circuit) -> Circuit:
-    """The same parts joined in any way at all, by landing ends elsewhere one after the other.
+    """Draw the same parts joined in any way at all.
 
-    The simplest is the circuit as it is; its joins lose what is ``fixed``.
+    Ends are landed elsewhere one after the other. The simplest is the circuit as it is; its joins
+    lose what is ``fixed``.
     """
     unused = itertools.count(len(circuit.grouped_ends))
     join_of = _join_of(circuit)
@@ -179,10 +181,10 @@ def rewirings(draw: st.DrawFn, circuit: Circuit) -> Circuit:
 def furnished_circuits(
     draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most_devices: int = 3
 ) -> Circuit:
-    """A circuit, `of` which `circuits()` is the default, with up to `most_devices` more devices.
+    """Draw a circuit of `of`, by default of `circuits()`, with more devices.
 
-    They are single-pole switches, receptacles and feeds of either leg; each of their terminals is
-    landed somewhere in its box, at the simplest on nothing.
+    There are up to `most_devices`: single-pole switches, receptacles and feeds of either leg. Each
+    of their terminals is landed somewhere in its box, at the simplest on nothing.
     """
     bare = draw(circuits() if of is None else of)
     boxes = st.sampled_from([box.name for box in bare.boxes])
@@ -209,12 +211,12 @@ def furnished_circuits(
 
 
 def _join_of(circuit: Circuit) -> dict[End, int]:
-    """The number of the join of each end."""
+    """Return the number of the join of each end."""
     return {end: join for join, group in enumerate(circuit.grouped_ends) for end in group}
 
 
 def _joined(circuit: Circuit, join_of: Mapping[End, int]) -> Circuit:
-    """The circuit with its ends in other joins."""
+    """Return the circuit with its ends in other joins."""
     joins: dict[int, list[End]] = {}
     for end, join in join_of.items():
         joins.setdefault(join, []).append(end)
@@ -225,7 +227,7 @@ def _joined(circuit: Circuit, join_of: Mapping[End, int]) -> Circuit:
 
 
 def failures(circuit: Circuit, *, most: int = 4) -> st.SearchStrategy[tuple[Failure, ...]]:
-    """Up to `most` failed parts that a circuit can have besides those it has."""
+    """Draw up to `most` failed parts that a circuit can have besides those it has."""
     options = [
         fault.change.failure
         for fault in all_faults(circuit, PART_KINDS)
@@ -238,7 +240,7 @@ def failures(circuit: Circuit, *, most: int = 4) -> st.SearchStrategy[tuple[Fail
 def failing_circuits(
     draw: st.DrawFn, of: st.SearchStrategy[Circuit] | None = None, *, most: int = 4
 ) -> Circuit:
-    """A circuit, `of` which `circuits()` is the default, in which up to `most` parts fail."""
+    """Draw a circuit of `of`, by default of `circuits()`, in which up to `most` parts fail."""
     circuit = draw(circuits() if of is None else of)
     failed = (*circuit.failures, *draw(failures(circuit, most=most)))
     return replace(circuit, failures=failed)

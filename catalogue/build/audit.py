@@ -23,7 +23,7 @@ from verify.base.problems import BugError
 from verify.base.spreading import in_order
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.nodal import NodalEngine
@@ -191,7 +191,7 @@ def _audit_circuit(path: Path, chosen: tuple[int, _Chosen]) -> list[Disagreement
             db.conn.execute("select label, file, engine from circuit where id = ?", [circuit_id])
         )
         checker: Engine = NodalEngine() if engine == VoltsEngine.name else PathsEngine()
-        circuit = parse(text)
+        circuit = loads(text)
         faults = {fault.label: fault for fault in all_faults(circuit)}
         return [
             *_wrong_faults(db, circuit, label, faults, fault_ids, checker),

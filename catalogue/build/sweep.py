@@ -24,7 +24,7 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.volts import VoltsEngine
 from verify.fault.registry import all_faults, find_fault
 from verify.layout.enumeration import Layout
-from verify.sweep.judging import Bulk
+from verify.sweep.fault_judging import Bulk
 from verify.verdict.judging import judge, judge_faults
 
 #: How many batches may be under way at once for each worker: all stay busy, few are in memory.

@@ -25,7 +25,7 @@ from verify.base.sentences import counted
 from verify.circuit.file import load
 from verify.rules.book import Rulebook, choose
 from verify.verdict.examination import Examination
-from verify.verdict.examining import examine
+from verify.verdict.rechecking import examine
 
 _MOST_STATES_INDENTED: Final = 1024
 _METERS: Final = "What a meter reads at every point: miswire readings FILE."

@@ -98,7 +98,7 @@ def _draw_classes(found: Landings, folder: Path) -> list[Path]:
         if problems:
             raise UserError(problems)
     folder.mkdir(exist_ok=True)
-    intended = found.situation.circuit
+    intended = found.instance.circuit
     for out, one in zip(files, found.classes, strict=True):
         svg = wiring_picture(one.example, intended=intended if one.moves else None)
         out.write_text(standalone(svg), "utf-8", newline="\n")
@@ -111,7 +111,7 @@ def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
     A class's `circuit` is its member that is nearest to the intended wiring, as a circuit file;
     `exchanges` is null where exchanges alone lead to no member.
     """
-    circuit = found.situation.circuit
+    circuit = found.instance.circuit
     classes: list[dict[str, object]] = [
         {
             "verdict": one.verdict,
@@ -128,7 +128,7 @@ def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
         form["picture"] = str(out)
     return {
         "name": circuit.name,
-        "ways": found.situation.ways,
+        "ways": found.instance.ways,
         "any_location": found.any_location,
         "sound": found.sound,
         "by_hazard": found.by_hazard,
@@ -139,7 +139,7 @@ def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
                 "free_ends": [circuit.ends[end].name for end in box.ends],
                 "ways": box.partitions,
             }
-            for box in found.situation.boxes
+            for box in found.instance.boxes
         ],
         "intended": {
             "verdict": found.intended.verdict,
@@ -154,12 +154,12 @@ def _as_json(found: Landings, drawn: list[Path]) -> dict[str, object]:
 
 def _lines(found: Landings, drawn: list[Path], file: Path) -> Iterator[str]:
     """Yield what a person is told, line by line."""
-    yield heading(found.situation.circuit.name)
+    yield heading(found.instance.circuit.name)
     yield file_name(file)
     yield ""
-    yield heading(f"{counted(found.situation.ways, 'way')} to land the free ends")
+    yield heading(f"{counted(found.instance.ways, 'way')} to land the free ends")
     yield ""
-    rows = [(box.name, str(len(box.ends)), f"{box.partitions:,}") for box in found.situation.boxes]
+    rows = [(box.name, str(len(box.ends)), f"{box.partitions:,}") for box in found.instance.boxes]
     if rows:
         yield table(("box", "free ends", "ways"), rows, numbers=True)
         yield ""

@@ -21,7 +21,7 @@ from catalogue.store.writing import require_catalogue
 from verify.base.problems import listing, shown
 from verify.base.resources import data_path
 from verify.base.sentences import counted
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 
 COMMAND: Final = "lessons"
@@ -136,7 +136,7 @@ def _catalogue(database: Path) -> Iterator[tuple[Resolve, Stored]]:
                 row = connection.execute(
                     "select file from circuit where label = ?", [label]
                 ).fetchone()
-                known[label] = parse(row[0]) if row else shipped_circuit(label)
+                known[label] = loads(row[0]) if row else shipped_circuit(label)
             return known[label]
 
         def stored(case: Case) -> str | None:

@@ -31,7 +31,7 @@ def ladder_described(circuit: Circuit, view: StateView) -> str:
     nets: dict[int, list[str]] = {}
     for device in circuit.devices:
         for name in device.form.switched_terminals:
-            net = wiring.piece(circuit.terminal(device, name))
+            net = wiring.component(circuit.terminal(device, name))
             nets.setdefault(net, []).append(f"{device.name} {name}")
     sentences = [
         f"Connected by conductors: {with_and(places)}."

@@ -116,7 +116,7 @@ class _Ladder:
         self.lines: dict[int, list[tuple[Point, ...]]] = {net: [] for net in self.x}
 
     def net(self, end: End) -> int:
-        return self.wiring.piece(end)
+        return self.wiring.component(end)
 
     def _rails(self) -> Mapping[int, list[End]]:
         """Return the nets of the feeds' terminals, ground only where something else is on it."""

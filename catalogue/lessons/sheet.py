@@ -24,7 +24,7 @@ from verify.rules.book import BookChoice, Rulebook
 from verify.rules.remarks import Remark, remarks
 from verify.verdict.evidence import Coverage
 from verify.verdict.examination import Examination
-from verify.verdict.examining import examine
+from verify.verdict.rechecking import examine
 
 #: A function that gives the stored verdict of a case, None if a catalogue does not have the fault.
 Stored = Callable[[Case], str | None]

@@ -6,7 +6,7 @@ from catalogue.drawing.pictures import wiring_picture
 from catalogue.pages.contract import Facts, MissingError, Page, Row, Visit
 from catalogue.pages.pictures import MOST_BOXES, picture
 from verify.base.problems import CircuitError
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 from verify.fault.registry import find_fault
 
@@ -99,7 +99,7 @@ def _row(visit: Visit) -> Row:
 def _circuits(row: Row) -> tuple[Circuit, Circuit]:
     """Return the circuit of a counterexample as intended and as found."""
     try:
-        intended = parse(row["circuit"])
+        intended = loads(row["circuit"])
         found = find_fault(intended, row["fault"]).apply(intended) if row["fault"] else intended
     except (CircuitError, KeyError) as error:
         raise MissingError(

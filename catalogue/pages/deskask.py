@@ -18,7 +18,7 @@ from catalogue.pages.deskwiring import ORDINALS, AnyLayout, KnownWiring, OneCirc
 from catalogue.pages.lookup import circuit_row
 from catalogue.pages.paging import whole_number
 from verify.base.problems import shown
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End
 from verify.layout.schemes import SOUND_SCHEMES
@@ -115,9 +115,9 @@ def _wiring(visit: Visit) -> KnownWiring | None:
         return _wiring_of_layouts(visit)
     if ways == ["circuit"]:
         row = circuit_row(visit, query["circuit"])
-        return _circuit(parse(row["file"]), {"circuit": row["label"]}, row["label"])
+        return _circuit(loads(row["file"]), {"circuit": row["label"]}, row["label"])
     text = _unpacked(query["packed"]) if ways == ["packed"] else _pasted(query["file"])
-    circuit = parse(text)
+    circuit = loads(text)
     return _circuit(circuit, {"packed": packed(dump(circuit))})
 
 

@@ -17,7 +17,7 @@ from catalogue.pages.rulefacts import rule_facts
 from catalogue.pages.state_tables import compared_facts, forms_of, shown_states
 from catalogue.report.json_forms import evidence_form
 from verify.behaviour.findings import Observation
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.engine.volts import engine_for
 from verify.verdict.evidence import Evidence
@@ -95,7 +95,7 @@ def fault(visit: Visit) -> Page:
 
 def _rules(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
     """Return what published rules say about the mistake."""
-    intended = parse(intended_file) if checked.circuit else None
+    intended = loads(intended_file) if checked.circuit else None
     return rule_facts(visit, checked.circuit, intended)
 
 
@@ -104,7 +104,7 @@ def _both_wirings(visit: Visit, intended_file: str, checked: Recheck) -> Facts:
     if checked.circuit is None:
         return {}
     evidence = checked.examination.evidence if checked.examination else {}
-    return {"picture": picture(visit, checked.circuit, evidence, intended=parse(intended_file))}
+    return {"picture": picture(visit, checked.circuit, evidence, intended=loads(intended_file))}
 
 
 def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
@@ -132,7 +132,7 @@ def _fault_row(visit: Visit, circuit: Row, kind: Row, site: str) -> Row:
 @lru_cache(maxsize=_INTENDED_KEPT)
 def _intended(file: str) -> tuple[Circuit, Observation | None]:
     """Return a circuit and what it does as intended; the same for every fault of it."""
-    circuit = parse(file)
+    circuit = loads(file)
     return circuit, judge(circuit, engine_for(circuit)).observation
 
 

@@ -9,7 +9,7 @@ from catalogue.pages.state_tables import state_facts
 from catalogue.prove.flip_rows import KNOWN, UNKNOWN
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.engine.words import WordsEngine
 
 _TITLE: Final = "How to test a new installation by flipping, and what that cannot show"
@@ -89,7 +89,7 @@ def _walks(visit: Visit, locations: object) -> list[Facts]:
 def _walk(row: Row) -> Facts | None:
     """Return a walk step by step: the move, the positions after it, what the light does."""
     try:
-        circuit = parse(row["file"])
+        circuit = loads(row["file"])
     except CircuitError:
         return None
     walk = [int(state) for state in row["walk"].split(",") if state]

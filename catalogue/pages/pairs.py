@@ -12,7 +12,7 @@ from catalogue.pages.state_tables import forms_of
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
 from verify.behaviour.hazards import HAZARD_NAMES
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine
 from verify.fault.contract import Fault
@@ -271,7 +271,7 @@ def _pair(visit: Visit) -> tuple[Row, Circuit, Fault, Fault]:
             "alone, or the pair was not judged. Those that are told are in the list of pairs."
         )
     try:
-        intended = parse(circuit["file"])
+        intended = loads(circuit["file"])
         one, other = (
             find_fault(intended, f"{kind['name']}/{parts[site]}")
             for kind, site in zip(kinds, ("site", "other_site"), strict=True)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from verify.base.problems import BugError, CircuitError
 from verify.behaviour.judgement import Judgement
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import find_fault
 from verify.verdict.examination import Examination
-from verify.verdict.examining import examine
+from verify.verdict.rechecking import examine
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Recheck:
 def recheck(file: str, stored: Stored, fault_label: str | None = None) -> Recheck:
     """Judge the circuit in a stored file, or one of its faults, and compare."""
     try:
-        circuit = parse(file)
+        circuit = loads(file)
         if fault_label is not None:
             circuit = find_fault(circuit, fault_label).apply(circuit)
     except CircuitError as error:

@@ -17,8 +17,8 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 from verify.sweep.family_numbers import Families
-from verify.sweep.judging import Bulk, JudgedFaults
-from verify.sweep.numbering import number_again
+from verify.sweep.fault_judging import Bulk, JudgedFaults
+from verify.sweep.interning import intern_numbers
 from verify.sweep.outcomes import Outcome
 from verify.verdict.judging import NONE
 
@@ -161,7 +161,7 @@ class BatchPlaces:
             self._place_of = np.concatenate((self._place_of, more))
             self._met = np.concatenate((self._met, more))
         places = numbers.copy()
-        self._count = number_again(places, self._place_of, self._met, self._count)
+        self._count = intern_numbers(places, self._place_of, self._met, self._count)
         return places.astype(np.int32)
 
 

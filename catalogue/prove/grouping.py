@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from verify.sweep.numbering import Numbering
+from verify.sweep.interning import InternTable
 
 Numbers = npt.NDArray[np.int64]
 
@@ -34,9 +34,9 @@ def interned(things: Iterable[object]) -> Numbers:
 def group_alike(keys: Sequence[npt.NDArray[Any]]) -> FaultGroups:
     """Group faults with equal keys; each array of `keys` has those of one circuit's faults."""
     sizes = np.array([len(own) for own in keys], np.int64)
-    alike, first = Numbering().of_keys(np.concatenate([*keys, np.zeros(0, np.int64)]))
+    alike, first = InternTable().of_integers(np.concatenate([*keys, np.zeros(0, np.int64)]))
     circuit = np.repeat(np.arange(len(keys)), sizes)
-    _, first_in_circuit = Numbering().of_keys(alike * len(keys) + circuit)
+    _, first_in_circuit = InternTable().of_integers(alike * len(keys) + circuit)
     starts = np.cumsum(sizes) - sizes
     return FaultGroups(
         np.bincount(alike, minlength=len(first)),

@@ -19,7 +19,7 @@ from catalogue.prove.pair_rows import PAIRS_AT, PairRows, pair_rows
 from verify.base.problems import Problem, UserError
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import dump
-from verify.sweep.judging import JudgedFaults
+from verify.sweep.fault_judging import JudgedFaults
 
 Numbers = npt.NDArray[np.int32]
 Counts = npt.NDArray[np.int64]

@@ -14,7 +14,7 @@ from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import require_catalogue
 from verify.base.problems import Problem, UnknownNameError, shown
 from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 
 
@@ -79,7 +79,7 @@ class Catalogue:
         if not found:
             remedy = "is no circuit here; labels are in the column label of the table circuit"
             raise UnknownNameError([Problem(f"label={shown(label)}", remedy)])
-        return parse(str(found[0]["file"]))
+        return loads(str(found[0]["file"]))
 
     def _told(self) -> Iterator[Group]:
         yield [heading(self.path.name)]

@@ -8,7 +8,7 @@ from functools import lru_cache
 from sqlite3 import Connection
 from typing import Any, Final, TypeVar
 
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
@@ -36,7 +36,7 @@ def circuit_of_row(label: str, file: str) -> NumberedCircuit:
             return NumberedCircuit(Layout.parse(code).circuit(scheme))
         except ValueError:
             pass  # the label is that of a drawn circuit
-    return NumberedCircuit(parse(file))
+    return NumberedCircuit(loads(file))
 
 
 @lru_cache(maxsize=_LISTS)

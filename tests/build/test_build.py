@@ -29,7 +29,7 @@ from catalogue.store.rendering import register_text_functions
 from catalogue.store.schema import open_for_writing
 from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.fault.registry import all_faults, fault_kinds
 from verify.layout.enumeration import Layout
 
@@ -504,7 +504,7 @@ def test_every_sort_of_pair_is_proved_again(built: tuple[Path, str]) -> None:
                 " where outcome = ? limit 1",
                 [outcome],
             ).fetchone()
-            circuit = parse(text)
+            circuit = loads(text)
             faults = {fault.label: fault for fault in all_faults(circuit)}
             assert not list(wrong_pairs(db, circuit, faults, [(pair[0], pair[1])])), circuit_id
 

@@ -17,7 +17,7 @@ from verify.base.problems import CircuitError
 from verify.base.resources import data_path
 from verify.circuit.colours import PALETTES
 from verify.circuit.devices import ALIASES, KINDS, POSITIONS
-from verify.circuit.file import LARGEST_BYTES, dump, load, parse
+from verify.circuit.file import LARGEST_BYTES, dump, load, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Failure, Join
 
@@ -73,7 +73,7 @@ SHIPPED = sorted(data_path("circuits").glob("*.toml"))
 def mistakes(content: bytes | str) -> list[str]:
     """The messages about a file, each fit to be printed on a line; none if it is a circuit."""
     try:
-        parse(content)
+        loads(content)
     except CircuitError as error:
         refusal = error
     else:
@@ -98,7 +98,7 @@ def changed(*edits: tuple[str, str]) -> str:
 
 def test_the_base_file_is_a_circuit() -> None:
     """The file that the tests below spoil is right, and says what it seems to say."""
-    assert parse(BASE) == Circuit(
+    assert loads(BASE) == Circuit(
         "Slipway light",
         (Box("slipway"), Box("workshop", "metal")),
         (
@@ -122,13 +122,13 @@ def test_the_base_file_is_a_circuit() -> None:
 def test_what_is_left_out_has_its_default() -> None:
     """The defaults are those of the format: 120 V, us, plastic, 60 W, 15 A, not fixed."""
     left_out = ('name = "Slipway light"\n', "volts = 120\n", "breaker_amps = 20\n", "watts = 40\n")
-    circuit = parse(changed(*((line, "") for line in left_out)))
+    circuit = loads(changed(*((line, "") for line in left_out)))
     assert (circuit.name, circuit.volts, circuit.palette) == ("unnamed", 120.0, "us")
     assert circuit.boxes[0].material == "plastic"
     assert circuit.lamps[0].watts == 60.0
     assert circuit.feed.breaker_amps == 15.0
     assert [join.fixed for join in circuit.joins] == [False, True, False]
-    assert replace(circuit, name="Slipway light") == parse(
+    assert replace(circuit, name="Slipway light") == loads(
         changed(("breaker_amps = 20", "breaker_amps = 15.0"), ("watts = 40", "watts = 60"))
     )
 
@@ -882,14 +882,14 @@ def test_toml_mistakes_are_located() -> None:
 def test_a_byte_order_mark_is_no_mistake() -> None:
     """Some editors put a byte order mark before a text or end its lines with two characters."""
     for content in (BASE.encode("utf-8-sig"), BASE.replace("\n", "\r\n").encode()):
-        assert parse(content) == parse(BASE)
+        assert loads(content) == loads(BASE)
 
 
 def test_loading_a_file(tmp_path: Path) -> None:
     """A file is read as its bytes are parsed."""
     path = tmp_path / "slipway light ☼.toml"
     path.write_text(BASE, "utf-8")
-    assert load(path) == load(str(path)) == parse(BASE)
+    assert load(path) == load(str(path)) == loads(BASE)
 
 
 @pytest.mark.parametrize("mode", ["r", "rb"])
@@ -899,7 +899,7 @@ def test_loading_an_open_file(tmp_path: Path, mode: str) -> None:
     for mark in ("", "\ufeff"):
         path.write_text(mark + BASE, "utf-8")
         with path.open(mode, encoding=None if "b" in mode else "utf-8") as file:
-            assert load(file) == parse(BASE)
+            assert load(file) == loads(BASE)
 
 
 def test_an_open_file_that_cannot_be_read(tmp_path: Path) -> None:
@@ -1032,9 +1032,9 @@ def failures(circuit: Circuit) -> st.SearchStrategy[tuple[Failure, ...]]:
 def test_round_trip_is_identity(circuit: Circuit) -> None:
     """What is dumped and read again is the same circuit, and dumped again the same text."""
     text = dump(circuit)
-    assert parse(text) == circuit
-    assert parse(text.encode()) == circuit
-    assert dump(parse(text)) == text
+    assert loads(text) == circuit
+    assert loads(text.encode()) == circuit
+    assert dump(loads(text)) == text
     assert text.endswith("\n")
 
 
@@ -1055,7 +1055,7 @@ def test_order_of_joins_and_ends_means_nothing(circuit: Circuit, rng: random.Ran
         {"kind": f.kind, "at": list(f.at)} | ({"position": f.position} if f.position else {})
         for f in failed
     ]
-    again = parse(written(document))
+    again = loads(written(document))
     assert again == circuit
     assert dump(again) == dump(circuit)
 
@@ -1064,13 +1064,13 @@ def test_order_of_joins_and_ends_means_nothing(circuit: Circuit, rng: random.Ran
 def test_shipped_circuits_survive_the_round_trip(path: Path) -> None:
     """The circuits that people read say the same after a round trip."""
     circuit = load(path)
-    assert parse(dump(circuit)) == circuit
+    assert loads(dump(circuit)) == circuit
 
 
 def test_the_dump_reads_like_a_file_written_by_hand() -> None:
     """The dump has the order and the look of a file that a person writes, without the defaults."""
     assert (
-        dump(parse(BASE))
+        dump(loads(BASE))
         == """\
 format = 1
 name = "Slipway light"

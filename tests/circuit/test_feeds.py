@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verify.circuit.devices import LEGS
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Join
 from verify.engine.paths import PathsEngine
@@ -53,7 +53,7 @@ def test_engines_agree_on_several_feeds(circuit: Circuit) -> None:
     """Protection, lamps and hazards are the same by both engines, and the file says it all."""
     seen = WordsEngine().observe(circuit)
     assert seen == PathsEngine().observe(circuit)
-    assert parse(dump(circuit)) == circuit
+    assert loads(dump(circuit)) == circuit
     prover = Prover(circuit)
     found = judge(circuit, WordsEngine())
     if found.verdict == "trips":

@@ -15,7 +15,7 @@ from verify.circuit.parts import Box, Device
 from verify.engine.diagrams import DiagramsEngine
 from verify.fault.registry import fault_kinds
 from verify.layout.sampler import sample
-from verify.verdict import examining
+from verify.verdict import rechecking as examining
 
 STATE = {
     "type": "object",

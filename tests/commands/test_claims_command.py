@@ -13,7 +13,7 @@ from commandline import run, words
 
 from catalogue.build.claim_rows import register_form, store_register
 from verify.base.cautions import cautions
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.fault.registry import find_fault
 from verify.study.claims.contract import STATUSES
 from verify.study.claims.register import CLAIM, decide
@@ -64,7 +64,7 @@ def test_json_has_the_fixed_form() -> None:
         found = claim["counterexample"]
         if found is not None:
             assert list(found)[:3] == ["circuit", "fault", "why"]
-            circuit = parse(found["circuit"])
+            circuit = loads(found["circuit"])
             if found["fault"]:
                 assert find_fault(circuit, found["fault"]).apply(circuit) != circuit
     by_name = {claim["name"]: claim for claim in form["claims"]}
@@ -199,7 +199,7 @@ def test_the_page_of_a_claim(told: Browser, name: str) -> None:
         return
     assert found["why"] in document.words
     assert len(document.all("svg")) == 1
-    circuit = parse(found["circuit"])
+    circuit = loads(found["circuit"])
     handles = ",".join(f"{switch.name}=down" for switch in circuit.switches)
     check_page(told.get(f"{path}?state={handles}"), path)
     if found["is_stored"]:

@@ -15,7 +15,16 @@ from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, End, Failure, Join
 from verify.electric.grid import Grid
 from verify.electric.numbers import Parameters, parameters, section
-from verify.electric.outcomes import DARK, DIM, LIT, OVER, Outcomes, energise, judge, judge_faults
+from verify.electric.outcomes import (
+    DARK,
+    DIM,
+    LIT,
+    OVER,
+    Outcomes,
+    circuit_outcomes,
+    energise,
+    outcomes_of_faults,
+)
 from verify.electric.physics import ohms_per_metre
 from verify.electric.protection import (
     HOLDS,
@@ -86,7 +95,7 @@ SERIES: Final = wired(
 
 def test_two_lamps_in_series_share_the_volts() -> None:
     """I = U / (2·240 Ω + source + line run + contact + neutral run), half of 120 V for each."""
-    found = judge(SERIES)
+    found = circuit_outcomes(SERIES)
     amps = 120 / abs(480 + US.source + 2 * RUN + US.contact)
     assert found.lamp_amps[0, ON] == pytest.approx([amps, amps], rel=1e-9)
     assert found.lamp_volts[0, ON] == pytest.approx([240 * amps] * 2, rel=1e-9)
@@ -96,7 +105,7 @@ def test_two_lamps_in_series_share_the_volts() -> None:
 def test_two_filaments_in_series() -> None:
     """By the exponents each gives 0.095 of its light and takes 0.34 of its watts (computed)."""
     law = section("lamp")
-    found = judge(SERIES, replace(US, lamp_exponent=law["amperes_exponent"]))
+    found = circuit_outcomes(SERIES, replace(US, lamp_exponent=law["amperes_exponent"]))
     shares = found.lamp_volts[0, ON] / 120
     assert shares == pytest.approx([0.5, 0.5], rel=2e-3)
     watts = found.lamp_volts[0, ON] * found.lamp_amps[0, ON] / 60
@@ -108,7 +117,7 @@ def test_two_filaments_in_series() -> None:
 def test_filaments_settle_at_their_law() -> None:
     """Unequal filaments in series carry one current, each its own nominal times share^0.541."""
     circuit = replace(SERIES, devices=(FEED, SWITCH, lamp("near", 25.0), lamp("far", 100.0)))
-    found = judge(circuit, replace(US, lamp_exponent=0.541))
+    found = circuit_outcomes(circuit, replace(US, lamp_exponent=0.541))
     shares = found.lamp_volts[0, ON] / 120
     nominal = np.array([25.0, 100.0]) / 120
     assert found.lamp_amps[0, ON] == pytest.approx(nominal * shares**0.541, rel=1e-8)
@@ -135,7 +144,7 @@ def test_lost_neutral_on_two_legs() -> None:
         "feed-a.line switch.s1 | switch.s2 small.contact | feed-b.line large.contact"
         "| small.shell large.shell",
     )
-    found = judge(lost)
+    found = circuit_outcomes(lost)
     amps = 240 / abs(384 + 2 * US.source + 2 * RUN + US.contact)
     assert found.lamp_volts[0, ON] == pytest.approx([240 * amps, 144 * amps], rel=1e-9)
     assert found.lamp_volts[0, ON] == pytest.approx([150, 90], rel=2e-3)
@@ -152,7 +161,7 @@ def test_a_neutral_lost_before_two_cables() -> None:
     """
     circuit = load(data_path("circuits") / "net-loft-two-legs.toml")
     lost = find_fault(circuit, "neutral-lost/light-feed,bench-feed")
-    found = judge_faults(circuit, [lost])
+    found = outcomes_of_faults(circuit, [lost])
     metres = 2 * 7.0 + 2 * 4.0 + 2 * 5.5
     way = metres * ohms_per_metre("14 AWG", US.celsius) + 2 * US.contact + 2 * US.source + 2 * RUN
     amps = 240 / abs(240 + 576 + way)
@@ -175,7 +184,7 @@ def test_a_shared_neutral_carries_the_difference() -> None:
         "| small.shell large.shell feed-a.neutral feed-b.neutral",
     )
     solution = solved(whole)
-    found = judge(whole)
+    found = circuit_outcomes(whole)
     assert found.lamps[0, ON].tolist() == [LIT, LIT]
     returned = solution.feed_amps()[0, ON, :, 1].sum()
     assert abs(returned) == pytest.approx(100 / 120 - 60 / 120, rel=5e-3)
@@ -194,7 +203,7 @@ def test_neutral_and_ground_in_parallel_divide_the_return() -> None:
         cables=cables,
         quay="supply.black lamp.contact | lamp.shell supply.white bond.bare box.quay",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     whole = found.lamp_amps[0, ON, 0]
     by_neutral = 20 * ohms_per_metre("14 AWG", 20.0) + RUN
     by_ground = 20 * ohms_per_metre("10 AWG", 20.0) + RUN
@@ -292,7 +301,7 @@ def test_a_dead_short_trips_at_once() -> None:
         [FEED, SWITCH, lamp("lamp")],
         "feed.line switch.s1 lamp.contact | switch.s2 feed.neutral lamp.shell",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     amps = 120 / abs(US.source + 2 * RUN + 1 / (1 / US.contact + 1 / 240))
     assert found.inrush[0, ON, 0] == pytest.approx(amps, rel=1e-9)
     assert found.level[0, :, 0].tolist() == [TRIPS_AT_ONCE, HOLDS]
@@ -309,7 +318,7 @@ def test_each_feed_has_its_own_protection() -> None:
         "feed-a.line switch.s1 small.contact | switch.s2 feed-a.neutral small.shell"
         "| feed-b.line large.contact | feed-b.neutral large.shell",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     assert found.level[0, ON].tolist() == [TRIPS_AT_ONCE, HOLDS]
     assert found.lamps[0].tolist() == [[DARK, LIT], [LIT, LIT]]
 
@@ -321,7 +330,7 @@ def test_two_legs_connected_trip_both() -> None:
         "feed-a.line switch.s1 small.contact | switch.s2 feed-b.line large.contact"
         "| feed-a.neutral feed-b.neutral small.shell large.shell",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     assert found.level[0, ON].tolist() == [TRIPS_AT_ONCE, TRIPS_AT_ONCE]
     amps = 240 / abs(2 * US.source + 2 * RUN + US.contact)
     assert found.inrush[0, ON].tolist() == pytest.approx([amps, amps], rel=1e-2)
@@ -342,7 +351,7 @@ def test_a_loose_join_heats() -> None:
     shorted = wired(
         [FEED, SWITCH, lamp("lamp")], "feed.line switch.s1 lamp.contact | switch.s2 feed.neutral"
     )
-    found = judge(replace(shorted, failures=(loose,)))
+    found = circuit_outcomes(replace(shorted, failures=(loose,)))
     assert found.inrush[0, ON, 0] == pytest.approx(120 / 5.2, rel=0.01)
     assert found.level[0, ON, 0] == TRIPS_IN_TIME
 
@@ -361,7 +370,7 @@ def test_several_loose_joins_add_their_ohms() -> None:
         failure = Failure("loose-join", (further,), box="loft")
         grid = Grid(circuit)
         as_change = Outcomes.of(energise(grid, grid.network([Change(), Change(failure=failure)])))
-        as_circuit = judge(replace(circuit, failures=(*circuit.failures, failure)))
+        as_circuit = circuit_outcomes(replace(circuit, failures=(*circuit.failures, failure)))
         amps = [120 / abs(240 + ohms + US.source + 2 * RUN + US.contact) for ohms in (5, 10)]
         assert as_change.lamp_amps[:, ON, 0] == pytest.approx(amps, rel=1e-9)
         assert as_change.loose_watts[:, ON] == pytest.approx([5 * a**2 for a in amps], rel=1e-9)
@@ -377,7 +386,7 @@ def test_a_loose_end_in_a_splice_parts_only_what_is_behind_it() -> None:
         "| near.shell far.shell feed.neutral",
         Failure("loose-join", ("far.contact",), box="loft"),
     )
-    near, far = judge(circuit).lamp_volts[0, ON]
+    near, far = circuit_outcomes(circuit).lamp_volts[0, ON]
     assert far / near == pytest.approx(240 / 245, rel=1e-9)
 
 
@@ -407,7 +416,10 @@ def control(neutral: str) -> Circuit:
 
 def test_currents_apart_from_their_return_are_unbalanced() -> None:
     """Out in one cable and back in the other: each is off by the current of the lamp."""
-    apart, together = judge(control("spare.white")), judge(control("pair.white"))
+    apart, together = (
+        circuit_outcomes(control("spare.white")),
+        circuit_outcomes(control("pair.white")),
+    )
     assert apart.lamps.tolist() == together.lamps.tolist()
     lit = apart.lamps[0, :, 0] == LIT
     assert apart.unbalanced_amps[0, lit] == pytest.approx(apart.lamp_amps[0, lit, 0], rel=1e-3)
@@ -422,7 +434,7 @@ def test_return_through_ground_is_residual_current() -> None:
         [FEED, SWITCH, lamp("lamp", 6.0)],
         "feed.line switch.s1 | switch.s2 lamp.contact | lamp.shell feed.ground",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     assert found.residual_amps[0, ON, 0] == pytest.approx(0.05, rel=1e-3)
     seconds = class_a_seconds(found.residual_amps[0])
     assert seconds[ON, 0] == pytest.approx((20 / 50) ** 1.43, rel=1e-2)
@@ -438,7 +450,7 @@ def test_plugged_in_loads_draw_current() -> None:
         "feed.line switch.s1 | switch.s2 lamp.contact | lamp.shell receptacle.line"
         "| receptacle.neutral feed.neutral",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     amps = 120 / abs(144 + 120**2 / 1800 + US.source + 2 * RUN + US.contact)
     assert found.lamp_amps[0, ON, 0] == pytest.approx(amps, rel=1e-9)
     assert found.lamps[0, ON, 0] == LIT
@@ -451,7 +463,7 @@ def test_an_overload_trips_in_time() -> None:
         [FEED, SWITCH, lamp("lamp"), receptacle],
         "feed.line switch.s1 | switch.s2 receptacle.line | receptacle.neutral feed.neutral",
     )
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     assert found.inrush[0, ON, 0] == pytest.approx(25, rel=0.05)
     assert found.level[0, :, 0].tolist() == [TRIPS_IN_TIME, HOLDS]
 
@@ -464,7 +476,7 @@ def test_longer_and_warmer_runs_have_more_ohms() -> None:
     )
     run = 40 * ohms_per_metre("12 AWG", 75.0) + US.terminal
     assert run - US.terminal == pytest.approx(40 * 1.93 / 304.8, rel=1e-4)
-    found = judge(circuit, replace(US, celsius=75.0))
+    found = circuit_outcomes(circuit, replace(US, celsius=75.0))
     amps = 120 / abs(US.source + 2 * run + US.contact)
     assert found.inrush[0, ON, 0] == pytest.approx(amps, rel=1e-6)
 

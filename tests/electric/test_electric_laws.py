@@ -24,9 +24,9 @@ from verify.electric.outcomes import (
     LIT,
     Energised,
     Outcomes,
+    circuit_outcomes,
     energise,
-    judge,
-    judge_faults,
+    outcomes_of_faults,
 )
 from verify.electric.readings import readings
 from verify.electric.solve import all_states, solve
@@ -101,7 +101,7 @@ def compared(circuit: Circuit) -> Iterator[int]:
     tight = tuple(failure for failure in circuit.failures if failure.kind != "loose-join")
     circuit = replace(circuit, failures=tight)
     words = WordsEngine().observe(circuit)
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     for state in range(1 << len(circuit.switches)):
         trips = bool(words.trips >> state & 1)
         if loads_in_series(circuit, state) and not trips:
@@ -126,7 +126,7 @@ def test_words_and_volts_agree_on_every_fault(scheme: str) -> None:
     """The same for all single faults of a small circuit, of which few put loads in series."""
     circuit = Layout.parse("1.f.1").circuit(scheme)
     words = WordsEngine().observe_faults(circuit, every := all_faults(circuit))
-    found = judge_faults(circuit, every)
+    found = outcomes_of_faults(circuit, every)
     states = range(1 << len(circuit.switches))
     for row, fault in enumerate(every):
         seen = words.observation(row)
@@ -146,7 +146,7 @@ def test_loads_in_series_are_met() -> None:
     assert len(list(compared(stair()))) == 4
     lit = WordsEngine().observe(stair()).lit[0]
     expected = [[DIM, DIM] if lit >> state & 1 else [DARK, DARK] for state in range(4)]
-    assert judge(behind).lamps[0].tolist() == expected
+    assert circuit_outcomes(behind).lamps[0].tolist() == expected
     assert WordsEngine().observe(behind).lit == (0, 0)
 
 
@@ -191,7 +191,7 @@ def test_a_potential_exists_where_something_leads_to_the_reference(
 @given(anything())
 def test_cables_in_a_tree_are_balanced(circuit: Circuit) -> None:
     """Whatever is wrong, what goes out by the only way between two places comes back by it."""
-    found = judge(circuit)
+    found = circuit_outcomes(circuit)
     graph: nx.MultiGraph[str] = nx.MultiGraph(cable.between for cable in circuit.cables)
     if graph.number_of_edges() == graph.number_of_nodes() - 1:
         scale = 1 + found.inrush.max(axis=2) * ~found.trips
@@ -258,9 +258,9 @@ REALS: Final = (
 def assert_rows_are_circuits(circuit: Circuit) -> None:
     """Hold each row of a batch to the faulted circuit by itself."""
     every = all_faults(circuit)
-    found = judge_faults(circuit, every)
+    found = outcomes_of_faults(circuit, every)
     for row, fault in enumerate(every):
-        alone = judge(fault.apply(circuit))
+        alone = circuit_outcomes(fault.apply(circuit))
         for name in ("level", "lamps"):
             assert (getattr(found, name)[row] == getattr(alone, name)[0]).all(), fault.label
         for name in REALS:
@@ -314,8 +314,8 @@ def test_compiled_kernel_does_what_the_source_says(circuit: Circuit) -> None:
 def test_filaments_change_nothing_at_their_volts(circuit: Circuit) -> None:
     """In a sound circuit no lamp is far from its volts, whatever law its current follows."""
     assumed = parameters(circuit.palette)
-    constant = judge(circuit, assumed)
-    filaments = judge(circuit, replace(assumed, lamp_exponent=0.541))
+    constant = circuit_outcomes(circuit, assumed)
+    filaments = circuit_outcomes(circuit, replace(assumed, lamp_exponent=0.541))
     assert (constant.lamps == filaments.lamps).all()
     lit = constant.lamps == LIT
     np.testing.assert_allclose(constant.lamp_amps[lit], filaments.lamp_amps[lit], rtol=0.02)

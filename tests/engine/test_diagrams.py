@@ -22,8 +22,8 @@ from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout
 from verify.strategies import faulted_circuits
 from verify.verdict.evidence import Prover
-from verify.verdict.examining import examine
 from verify.verdict.judging import judge
+from verify.verdict.rechecking import examine
 
 DIAGRAMS, WORDS = DiagramsEngine(), WordsEngine()
 

@@ -129,7 +129,7 @@ def test_conductors_alone_connect_what_libraries_say(
     """What *paths* takes for one piece of wire is one component, and the other way round."""
     wiring = WireGraph(circuit)
     labels = components(circuit, list(wired(circuit)))
-    pairs = {(wiring.piece(end), labels[end]) for end in circuit.ends}
+    pairs = {(wiring.component(end), labels[end]) for end in circuit.ends}
     assert len(pairs) == len({piece for piece, _ in pairs}) == len({label for _, label in pairs})
 
 

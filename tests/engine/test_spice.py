@@ -14,7 +14,7 @@ from simulators import by_ngspice
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device
 from verify.electric.numbers import parameters
-from verify.electric.outcomes import judge
+from verify.electric.outcomes import circuit_outcomes
 from verify.engine.netlist import BEGINNING, LEAK_OHMS, Netlist, netlist
 from verify.strategies import circuits, miswired_circuits
 
@@ -120,7 +120,7 @@ def test_the_command_prints_what_ngspice_reads(file: str) -> None:
     made = Netlist(stair(), 2)
     lamp = next(element for element in made.elements if element.name == "Rlamp1")
     volts = abs(found[lamp.a] - found[lamp.b])
-    assert volts == pytest.approx(judge(stair()).lamp_volts[0, 2, 0], rel=1e-6)
+    assert volts == pytest.approx(circuit_outcomes(stair()).lamp_volts[0, 2, 0], rel=1e-6)
 
 
 def test_the_command_shows_the_cautions(file: str) -> None:

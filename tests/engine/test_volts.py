@@ -20,7 +20,7 @@ from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults
 from verify.layout.enumeration import Layout
 from verify.strategies import faulted_circuits
-from verify.verdict.amounts import shown
+from verify.verdict.amounts import amount_text
 from verify.verdict.evidence import Evidence, Prover
 from verify.verdict.judging import judge
 
@@ -256,4 +256,4 @@ def test_too_much_to_solve_is_left_to_connections() -> None:
 )
 def test_amounts_have_the_digits_that_people_read(value: float, text: str) -> None:
     """Three figures or so, thousandths where the unit is too large."""
-    assert shown(value, "amperes") == text
+    assert amount_text(value, "amperes") == text

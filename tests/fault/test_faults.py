@@ -9,7 +9,7 @@ from hypothesis import given, settings
 
 import environment
 from verify.base.problems import UserError
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure
 from verify.engine.contract import Engine
@@ -120,8 +120,8 @@ def test_faulted_circuit_survives_the_file(circuit: Circuit) -> None:
     """Every faulted circuit can be written to a file and is the same circuit when read again."""
     for fault in all_faults(circuit):
         faulted = fault.apply(circuit)
-        assert parse(dump(faulted)) == faulted, fault.label
-    assert [f.label for f in all_faults(parse(dump(circuit)))] == [
+        assert loads(dump(faulted)) == faulted, fault.label
+    assert [f.label for f in all_faults(loads(dump(circuit)))] == [
         f.label for f in all_faults(circuit)
     ]
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 
 from verify.base.resources import data_path
-from verify.circuit.file import dump, load, parse
+from verify.circuit.file import dump, load, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import End, Failure
 from verify.engine.paths import PathsEngine
@@ -233,7 +233,7 @@ def test_engines_agree_and_files_keep_them(circuit: Circuit) -> None:
     places = {box.name for box in circuit.boxes} | {device.name for device in circuit.devices}
     for row, fault in enumerate(faults[:40]):
         faulted = fault.apply(circuit)
-        assert parse(dump(faulted)) == faulted
+        assert loads(dump(faulted)) == faulted
         assert found.observation(row) == PathsEngine().observe(faulted)
         assert family(roles, fault)
         assert place(fault) in places

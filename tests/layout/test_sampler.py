@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from verify.circuit.colours import PALETTES
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.electric import outcomes as electric
 from verify.electric.numbers import parameters
@@ -84,7 +84,7 @@ def test_receptacles_stay_energised_and_leave_the_light_alone() -> None:
     The limits are those of `data/electrical.toml`.
     """
     for drawn in SERIES[:80]:
-        found = electric.judge(drawn.circuit)
+        found = electric.circuit_outcomes(drawn.circuit)
         assert not found.trips.any(), drawn.label
         assert set(found.lamps.ravel()) <= {DARK, LIT}, drawn.label
         limit = parameters(drawn.circuit.palette).unbalanced_amps
@@ -211,7 +211,7 @@ def test_neutral_is_at_every_switch_where_it_should() -> None:
 def test_sample_can_be_written_and_read_back() -> None:
     """The file gives the circuit back, and the circuit where everything was put."""
     for drawn in SERIES:
-        assert parse(dump(drawn.circuit)) == drawn.circuit
+        assert loads(dump(drawn.circuit)) == drawn.circuit
         placed = replace(drawn.arrangement, neutral_everywhere=False)
         has_outlets = "no receptacle" not in shown(drawn)
         assert arrangement_of(drawn.circuit) == (None if has_outlets else placed)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import find, given, settings
 from hypothesis import strategies as st
 
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.engine.words import WordsEngine
 from verify.fault.contract import Fault, FaultKind
@@ -159,7 +159,7 @@ def test_every_sort_of_further_device_is_drawn() -> None:
 @given(failing_circuits(furnished_circuits().flatmap(rewirings)))
 def test_drawn_circuits_can_be_written_and_read_back(circuit: Circuit) -> None:
     """Whatever is drawn, the file gives it back."""
-    assert parse(dump(circuit)) == circuit
+    assert loads(dump(circuit)) == circuit
 
 
 @given(circuits(most_locations=3), st.data())

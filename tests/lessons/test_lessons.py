@@ -16,7 +16,7 @@ from catalogue.lessons.usage import Usage, glossary, reworded_svg, rewording
 from verify.base.resources import data_path
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 from verify.engine.nodal import NodalEngine
 from verify.fault.registry import all_faults, fault_kinds
@@ -81,7 +81,7 @@ def test_every_answer_is_proved_again_from_the_sheets_own_file(case: Case) -> No
     the table, the hazards and no other, and each path of the evidence is found in it."""
     sheet = form(case.label)
     answer = sheet["answer"]
-    circuit = parse(answer["circuit_file"])
+    circuit = loads(answer["circuit_file"])
     found = judge(circuit, NodalEngine())
     assert found.verdict == answer["verdict"]
     assert found.observation is not None
@@ -117,7 +117,7 @@ def test_the_first_question_has_one_right_answer(case: Case) -> None:
     (right,) = question.right
     assert right.text == sheet.truth.description
     assert len(question.choices) >= 3
-    intended = parse(form(case.label)["intended_file"])
+    intended = loads(form(case.label)["intended_file"])
     suspects = {suspect.description: suspect for suspect in sheet.pool.suspects}
     faults = {fault.label: fault for fault in all_faults(intended)}
     truth = NodalEngine().observe(sheet.found)

@@ -18,7 +18,7 @@ from catalogue.desk.symptoms import SIGHTS
 from catalogue.pages.deskask import LONGEST_FILE, packed
 from catalogue.pages.response import PICTURE_HEADERS
 from verify.base.resources import data_path
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.layout.sampler import sample
 
 pytest_plugins = ["small_catalogue"]
@@ -146,7 +146,7 @@ def test_a_pasted_circuit_is_judged(browser: Browser) -> None:
     facts = browser.facts(path)
     words = check_page(browser.get(path), path).words
     assert "landing" in words
-    expected = pool_of_circuit(parse(STAIR))
+    expected = pool_of_circuit(loads(STAIR))
     dark = [s for s in expected.suspects if not expected.codes[s.codes].any()]
     assert facts["suspects_left"] == len(dark)
     assert facts["unsound"] is None
@@ -155,7 +155,7 @@ def test_a_pasted_circuit_is_judged(browser: Browser) -> None:
 def test_an_unsound_circuit_is_called_out(browser: Browser) -> None:
     """A circuit that is not sound by itself says so above the answer."""
     faulty = (data_path("circuits") / "faulty-open-traveler.toml").read_text("utf-8")
-    path = at(DESK, packed=packed(dump(parse(faulty))), at_uuuu="dark")
+    path = at(DESK, packed=packed(dump(loads(faulty))), at_uuuu="dark")
     assert browser.facts(path)["unsound"] == "misbehaves"
     assert "not sound as it was given" in check_page(browser.get(path), path).words
 
@@ -178,7 +178,7 @@ def wide(switches: int = 2, receptacles: int = 0) -> str:
     more = "".join(
         f'[device.outlet-{i}]\nkind = "receptacle"\nbox = "landing"\n' for i in range(receptacles)
     )
-    circuit = sample(1, 0, fewest=switches, most=switches).circuit if switches > 2 else parse(STAIR)
+    circuit = sample(1, 0, fewest=switches, most=switches).circuit if switches > 2 else loads(STAIR)
     return dump(circuit) if switches > 2 else STAIR.replace("[cable.", f"{more}\n[cable.", 1)
 
 

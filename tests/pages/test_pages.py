@@ -26,7 +26,7 @@ from catalogue.report.terms import terms
 from verify.base.cautions import cautions
 from verify.behaviour.hazards import HAZARDS, Hazard
 from verify.behaviour.judgement import VERDICTS
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.engine.paths import PathsEngine
 from verify.fault.contract import FaultKind
 from verify.fault.registry import all_faults, fault_kinds
@@ -109,7 +109,7 @@ def test_faults_of_every_verdict(browser: Browser, verdict: str) -> None:
         for evidence in (shown["evidence"], *(h["evidence"] for h in shown["hazards"])):
             for step in evidence.get("path", ()):
                 assert f"{step[:1].upper()}{step[1:]}." in document.words
-        judged = judge(parse(shown["circuit_file"]), PathsEngine())
+        judged = judge(loads(shown["circuit_file"]), PathsEngine())
         assert (judged.verdict, list(judged.hazards)) == (
             verdict,
             [hazard["name"] for hazard in shown["hazards"]],
@@ -192,7 +192,7 @@ def test_circuit_page_counts_its_faults(browser: Browser) -> None:
     """A circuit's page tells layout, states and every fault; its file is the circuit."""
     path = f"{ROOT}/circuit/tied-L.2.f"
     facts = browser.facts(f"{ROOT}/circuit/tied-f.L.1")
-    circuit = parse(facts["circuit_file"])
+    circuit = loads(facts["circuit_file"])
     assert facts["counts"]["total"] == len(all_faults(circuit))
     assert facts["layout"][0]["box"] == circuit.feed.box
     assert "lamp-box: feed, lamp" in browser.read(f"{ROOT}/circuit/tied-f.L.1").words

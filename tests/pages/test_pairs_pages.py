@@ -10,7 +10,7 @@ from browser import ROOT, Browser, changed, check_page, visiting
 
 from catalogue.pages.contract import Visit
 from catalogue.pages.pairs import NOT_COMPUTED
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.engine.paths import PathsEngine
 from verify.fault.registry import all_faults
 from verify.layout.enumeration import layouts
@@ -93,7 +93,7 @@ def test_a_pair_has_a_page_and_both_singles(browser: Browser, outcome: str) -> N
             single = f"{ROOT}/fault/{row['circuit']}/{row[kind]}/{row[site]}"
             assert single in document.links
             assert browser.facts(single)["verdict"] == row[alone] == facts[alone]
-        found = judge(parse(facts["circuit_file"]), PathsEngine())
+        found = judge(loads(facts["circuit_file"]), PathsEngine())
         assert found.verdict == facts["verdict"] == facts["rechecked"]
         assert list(found.hazards) == facts["hazards"] == facts["hazards_found"]
         assert len(facts["states"]) == 4
@@ -124,7 +124,7 @@ def test_tests_show_what_they_say(browser: Browser, visit: Visit) -> None:
     assert len(rows) == 2
     paths = PathsEngine()
     for row in rows:
-        circuit = parse(row["file"])
+        circuit = loads(row["file"])
         states = {int(state) for state in row["state_set"].split(",")}
         walk = [int(state) for state in row["walk"].split(",")]
         assert len(states) == row["states"]

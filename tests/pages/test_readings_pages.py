@@ -9,7 +9,7 @@ from browser import HOSTILE, ROOT, Browser, check_page
 
 from catalogue.pages import readings as readings_page
 from catalogue.report.metering import against_returns
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.electric.readings import Reading
 
 pytest_plugins = ["small_catalogue"]
@@ -108,7 +108,7 @@ def test_an_open_traveler_is_a_phantom(browser: Browser, table: int) -> None:
 def test_the_tables_are_the_readings(browser: Browser, path: str) -> None:
     """Every cell of both tables is what the library reads in the circuit of the page."""
     facts = browser.facts(path)
-    circuit = parse(facts["circuit_file"])
+    circuit = loads(facts["circuit_file"])
     shown = tables(browser, path)
     found = against_returns(circuit, range(4))
     assert len(shown.rows) == 2

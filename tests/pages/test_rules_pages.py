@@ -4,7 +4,7 @@ import pytest
 from browser import CLASSIC, HOSTILE, MIMIC, ROOT, Browser, check_page
 
 from catalogue.pages import rulefacts
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.rules.book import BookChoice, choose, note
 from verify.rules.remarks import Remark, RemarkForm, remark_form, remarks
 
@@ -16,7 +16,7 @@ CIRCUIT = f"{ROOT}/circuit/chain-1.f.1"
 def test_a_circuit_page_tells_what_rules_find(browser: Browser) -> None:
     """Every remark is there with its section, reason and paraphrase, and the note before them."""
     facts = browser.facts(CIRCUIT)
-    found = remarks(parse(facts["circuit_file"]), BookChoice().book("us"))
+    found = remarks(loads(facts["circuit_file"]), BookChoice().book("us"))
     assert facts["rules"] == [remark_form(remark) for remark in found]
     told = check_page(browser.get(CIRCUIT), CIRCUIT).words
     assert f"Published rules it touches: NEC 2023 {note()}" in told

@@ -13,7 +13,7 @@ from catalogue.store.tables import TABLES
 from verify.base.problems import CircuitError
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import VERDICTS
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.fault.registry import fault_kinds
 
 ROOT = Path(__file__).parents[2]
@@ -84,7 +84,7 @@ def test_the_circuit_file_in_the_readme_is_one() -> None:
     """The example of the format is read, but for parts that it leaves out."""
     (text,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
     try:
-        parse(text)
+        loads(text)
     except CircuitError as error:
         pytest.fail(str(error))
 

@@ -23,7 +23,7 @@ from catalogue.report.json_forms import (
 from verify.base.resources import data_path
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import Signature
-from verify.circuit.file import load, parse
+from verify.circuit.file import load, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Device
 from verify.engine.diagrams import DiagramsEngine
@@ -31,9 +31,9 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
 from verify.layout.enumeration import Layout
-from verify.verdict import examining
-from verify.verdict.examining import examine
+from verify.verdict import rechecking as examining
 from verify.verdict.judging import judge
+from verify.verdict.rechecking import examine
 from verify.verdict.single_faults import FaultList, faults
 
 SHIPPED = sorted(data_path("circuits").glob("*.toml"))
@@ -184,7 +184,7 @@ def test_every_fault_is_as_the_other_engine_finds_it() -> None:
         (fault.kind, fault.site_text) for fault in every
     ]
     for form, fault in zip(forms, every, strict=True):
-        circuit = parse(form["circuit"])
+        circuit = loads(form["circuit"])
         assert circuit == fault.apply(stair())
         found = judge(circuit, engine)
         assert found.signature is not None

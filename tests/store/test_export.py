@@ -15,7 +15,7 @@ from commandline import run, words
 from catalogue.report.json_forms import short_cautions
 from catalogue.store.export import FORMATS
 from catalogue.store.tables import TABLE, TABLES
-from verify.circuit.file import parse
+from verify.circuit.file import loads
 from verify.fault.registry import fault_kind, find_fault
 
 pytest_plugins = ["small_catalogue"]
@@ -73,7 +73,7 @@ def test_texts_that_are_not_stored_come_out(whole: Path, connection: sqlite3.Con
     assert len(written) > 1000
     for row in written[:: len(written) // 40]:
         kind = kinds[int(row["kind_id"])]
-        fault = find_fault(parse(files[int(row["circuit_id"])]), f"{kind}/{row['at']}")
+        fault = find_fault(loads(files[int(row["circuit_id"])]), f"{kind}/{row['at']}")
         assert fault.site_text == row["at"], labels[int(row["circuit_id"])]
         assert row["description"] == fault_kind(kind).in_words(fault.site)
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 from typing import Final
 
 import pytest
-from claiming import case_of, paths_bench, thinned, words_eyes
+from claiming import case_of, paths_bench, thinned, words_observer
 from hypothesis import find, settings
 
-from verify.circuit.file import dump, parse
+from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.electric.readings import readings
 from verify.fault.change import NumberedCircuit
@@ -147,15 +147,15 @@ def test_counterexamples_stand_by_themselves(register: dict[str, JudgedClaim]) -
         found, question = item.answer.counterexample, item.claim.question
         if found is None or not isinstance(question, Every):
             continue
-        circuit = parse(found.circuit)
+        circuit = loads(found.circuit)
         assert dump(circuit) == found.circuit
-        eyes = bench.volts if question.volts else bench.eyes
-        case = case_of(Study(circuit, found.label, eyes), found.fault)
+        observer = bench.volts if question.volts else bench.observer
+        case = case_of(Study(circuit, found.label, observer), found.fault)
         assert question.test(case) is False, item.claim.name
         # What the paragraph says of the light is what the independent engine sees.
         faulted = find_fault(circuit, found.fault).apply(circuit) if found.fault else circuit
         if found.fault:
-            assert f"Verdict {judge(faulted, eyes.engine).verdict}:" in found.why
+            assert f"Verdict {judge(faulted, observer.engine).verdict}:" in found.why
 
 
 def test_counterexamples_of_meters_read_so(register: dict[str, JudgedClaim]) -> None:
@@ -163,7 +163,7 @@ def test_counterexamples_of_meters_read_so(register: dict[str, JudgedClaim]) -> 
     for name, low in (("reading-proves-live", False), ("low-impedance-reading-proves-live", True)):
         found = register[name].answer.counterexample
         assert found is not None
-        circuit = parse(found.circuit)
+        circuit = loads(found.circuit)
         if found.fault:
             circuit = find_fault(circuit, found.fault).apply(circuit)
         ends = {end.name: end for end in circuit.ends}
@@ -246,13 +246,13 @@ def test_random_circuits_refute_too(name: str, register: dict[str, JudgedClaim])
     """
     question = CLAIM[name].question
     assert isinstance(question, Every)
-    eyes = words_eyes()
+    observer = words_observer()
 
     def is_against(drawn: tuple[Circuit, Fault]) -> bool:
         circuit, fault = drawn
         if fault.kind not in question.of or len(circuit.switches) > 3:
             return False
-        return question.test(case_of(Study(circuit, "drawn", eyes), fault.label)) is False
+        return question.test(case_of(Study(circuit, "drawn", observer), fault.label)) is False
 
     circuit, fault = find(
         faulted_circuits(circuits(most_locations=3)),

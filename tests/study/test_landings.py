@@ -28,7 +28,7 @@ from landing import (
 from verify import strategies
 from verify.base.problems import CircuitError
 from verify.base.resources import data_path
-from verify.circuit.file import dump, load, parse
+from verify.circuit.file import dump, load, loads
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure, Join
 from verify.engine.paths import PathsEngine
@@ -37,9 +37,9 @@ from verify.engine.words import WordsEngine
 from verify.layout.enumeration import Layout
 from verify.study.census.wiring_families import closed_form
 from verify.study.landings import search as search_module
+from verify.study.landings.instance import LandingInstance
 from verify.study.landings.partitions import partitions
 from verify.study.landings.search import search
-from verify.study.landings.situation import Situation
 from verify.study.landings.survey import Landings, survey
 from verify.verdict.judging import judge
 
@@ -77,15 +77,15 @@ def hookup(name: str) -> Circuit:
 
 def found_ways(circuit: Circuit) -> set[Way]:
     """What the search finds, as groups of ends."""
-    situation = Situation(circuit)
+    instance = LandingInstance(circuit)
     return {
         frozenset(
             frozenset(circuit.ends[box.ends[place]] for place in np.flatnonzero(row == group))
-            for box, number in zip(situation.boxes, way, strict=True)
+            for box, number in zip(instance.boxes, way, strict=True)
             for row in [partitions(len(box.ends))[number]]
             for group in set(row.tolist())
         )
-        for way in search(situation).tolist()
+        for way in search(instance).tolist()
     }
 
 
@@ -147,7 +147,7 @@ def test_nothing_is_missed_and_nothing_is_made_up(name: str) -> None:
     working = working_ways(circuit)
     assert found_ways(circuit) == working.keys()
     found = survey(circuit, WordsEngine())
-    assert found.situation.ways == way_count(circuit)
+    assert found.instance.ways == way_count(circuit)
     assert counted(found) == by_hazards(working)
 
 
@@ -193,7 +193,7 @@ def test_any_small_circuit_is_counted_right(circuit: Circuit) -> None:
     """Whatever is fixed, failed or free: as many ways, and as many with each hazard."""
     working = working_ways(circuit)
     found = survey(circuit, WordsEngine())
-    assert found.situation.ways == way_count(circuit)
+    assert found.instance.ways == way_count(circuit)
     assert counted(found) == by_hazards(working)
 
 
@@ -243,11 +243,11 @@ def test_ways_are_products_of_bell_numbers(
 
     With a cable to each switch there are 115,975 × 203 × 203, about five thousand million.
     """
-    situation = surveyed[name].situation
-    assert tuple(len(box.ends) for box in situation.boxes) == free
-    assert situation.ways == math.prod(BELL[count] for count in free)
+    instance = surveyed[name].instance
+    assert tuple(len(box.ends) for box in instance.boxes) == free
+    assert instance.ways == math.prod(BELL[count] for count in free)
     if name == AT_LAMP:
-        assert situation.ways == 4_779_213_775
+        assert instance.ways == 4_779_213_775
 
 
 @pytest.mark.parametrize("name", HOOKUPS)
@@ -271,7 +271,7 @@ def test_every_example_is_what_its_class_says(surveyed: dict[str, Landings], nam
     Both engines that know volts, and neither of which searched, say so.
     """
     for one in surveyed[name].classes:
-        read = parse(dump(one.example))
+        read = loads(dump(one.example))
         assert read == one.example
         judged = judge(read, VoltsEngine())
         assert (judged.verdict, judged.hazards) == (one.verdict, one.hazards)
@@ -302,7 +302,7 @@ def test_reversed_lampholder_is_one_exchange_away(surveyed: dict[str, Landings],
 def test_all_in_one_box_are_the_wirings_of_the_census() -> None:
     """Without boxes, landing every end in every way is counting every wiring of two locations."""
     found = survey(one_box("three-way", "three-way"), WordsEngine())
-    assert found.situation.ways == BELL[10]
+    assert found.instance.ways == BELL[10]
     assert found.any_location == closed_form(2)
 
 
@@ -320,11 +320,11 @@ def test_currents_decide_where_cables_run_side_by_side() -> None:
 @pytest.mark.parametrize("name", HOOKUPS)
 def test_the_number_of_workers_changes_nothing(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """One worker or three, work in small pieces or whole: the same ways in the same order."""
-    situation = Situation(hookup(name))
-    whole = search(situation, workers=1)
+    instance = LandingInstance(hookup(name))
+    whole = search(instance, workers=1)
     monkeypatch.setattr(search_module, "_AT_ONCE", 5000)
     done: list[tuple[int, int]] = []
-    parts = search(situation, workers=3, progress=lambda some, total: done.append((some, total)))
+    parts = search(instance, workers=3, progress=lambda some, total: done.append((some, total)))
     assert whole.tolist() == parts.tolist() == sorted(parts.tolist())
     assert done == sorted(done)
     assert done[-1][0] == done[-1][1]
@@ -362,7 +362,7 @@ def test_every_reason_against_counting_is_given_at_once() -> None:
     )
     cables = tuple(replace(cable, size="thick") for cable in circuit.cables)
     with pytest.raises(CircuitError) as caught:
-        Situation(replace(circuit, cables=cables))
+        LandingInstance(replace(circuit, cables=cables))
     told = {problem.place: problem.message for problem in caught.value.problems}
     remedies = {
         "lamps=2": "leave one of lamp, loft-lamp",

@@ -13,10 +13,10 @@ from verify.study.landings.partitions import (
     MOST_ENDS,
     NO_WAY,
     bell,
-    canonical,
     codes,
-    exchanges,
-    moves,
+    fewest_exchanges,
+    fewest_moves,
+    growth_strings,
     partitions,
 )
 
@@ -42,7 +42,7 @@ def test_each_partition_is_listed_once_in_order(ends: int) -> None:
     rows = partitions(ends)
     listed = [tuple(row) for row in rows.tolist()]
     assert listed == sorted(set(listed))
-    assert (canonical(rows.astype(np.int64)) == rows).all()
+    assert (growth_strings(rows.astype(np.int64)) == rows).all()
     assert (np.diff(codes(rows)) > 0).all()
 
 
@@ -56,7 +56,7 @@ def test_too_many_ends_are_refused() -> None:
 def test_the_names_of_groups_do_not_count(groups: list[int], names: list[int]) -> None:
     """Renumbered groups have the same canonical row, and it joins the same ends."""
     renamed = [names[group] for group in groups]
-    one, other = (canonical(np.array([row])) for row in (groups, renamed))
+    one, other = (growth_strings(np.array([row])) for row in (groups, renamed))
     assert (one == other).all()
     for a, b in itertools.combinations(range(len(groups)), 2):
         assert (one[0, a] == one[0, b]) == (groups[a] == groups[b])
@@ -71,14 +71,14 @@ def cycles(order: tuple[int, ...]) -> int:
 @given(grown(ENDS))
 def test_exchanges_are_fewest_transpositions(start: list[int]) -> None:
     """A permutation of n ends with c cycles takes n − c exchanges; the best one counts."""
-    row = canonical(np.array([start]))
+    row = growth_strings(np.array([start]))
     best: dict[tuple[int, ...], int] = {}
     for order in itertools.permutations(range(ENDS)):
-        reached = tuple(canonical(row[:, order].astype(np.int64))[0].tolist())
+        reached = tuple(growth_strings(row[:, order].astype(np.int64))[0].tolist())
         best[reached] = min(best.get(reached, ENDS), ENDS - cycles(order))
     every = partitions(ENDS)
     expected = [best.get(tuple(target), NO_WAY) for target in every.tolist()]
-    assert exchanges(row, every).tolist() == expected
+    assert fewest_exchanges(row, every).tolist() == expected
 
 
 def test_moves_are_fewest_ends_landed_elsewhere() -> None:
@@ -89,8 +89,8 @@ def test_moves_are_fewest_ends_landed_elsewhere() -> None:
     for row, place in number.items():
         for end, group in itertools.product(range(ENDS), range(ENDS + 1)):
             moved = np.array([(*row[:end], group, *row[end + 1 :])])
-            graph.add_edge(place, number[tuple(canonical(moved)[0].tolist())])
+            graph.add_edge(place, number[tuple(growth_strings(moved)[0].tolist())])
     for place in range(0, len(every), 7):
         shortest = nx.single_source_shortest_path_length(graph, place)
-        found = moves(every[[place]], every).tolist()
+        found = fewest_moves(every[[place]], every).tolist()
         assert found == [shortest[target] for target in range(len(every))]

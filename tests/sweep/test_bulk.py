@@ -34,10 +34,10 @@ from verify.strategies import (
     sound_schemes,
     supplied_circuits,
 )
-from verify.sweep import judging
-from verify.sweep.judging import Bulk, Outcome
+from verify.sweep import fault_judging
+from verify.sweep.fault_judging import Bulk, Outcome
+from verify.sweep.interning import InternTable, intern_numbers
 from verify.sweep.listing import Listing
-from verify.sweep.numbering import Numbering, number_again
 from verify.sweep.simple import bounds_of
 from verify.verdict.judging import NONE, judge_faults
 
@@ -291,7 +291,7 @@ def test_memory_does_not_matter(order: Sequence[int]) -> None:
 def test_forgotten_shapes_are_judged_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """With room for one shape of circuits only, every answer is the same."""
     wanted = [in_bulk(circuit) for circuit in several()]
-    monkeypatch.setattr(judging, "_MOST_SHAPES", 1)
+    monkeypatch.setattr(fault_judging, "_MOST_SHAPES", 1)
     bulk = Bulk()
     assert [in_bulk(circuit, bulk) for circuit in several()] == wanted
 
@@ -353,29 +353,38 @@ def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
     assert bounds_of(circuit) is None, why
 
 
-@given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))
-def test_names_are_numbered_as_they_come(names: list[list[int]]) -> None:
-    """Whatever the slots they share, equal names get one number and others the next."""
-    numbering = Numbering()
+WORD = st.integers(0, 2) | st.integers(0, 2**64 - 1)
+
+
+@given(st.lists(st.lists(WORD, min_size=2, max_size=2), max_size=40))
+def test_keys_are_numbered_as_they_come(keys: list[list[int]]) -> None:
+    """Whatever the slots they share, equal keys get one number and others the next."""
+    table = InternTable(width=2)
     met: dict[tuple[int, ...], int] = {}
-    for start in range(0, len(names), 7):
-        part = names[start : start + 7]
+    for start in range(0, len(keys), 7):
+        part = keys[start : start + 7]
         before = list(met)
-        found, new = numbering.of(np.array(part, np.uint64))
-        assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in part]
+        found, new = table.of(np.array(part, np.uint64))
+        assert found.tolist() == [met.setdefault(tuple(key), len(met)) for key in part]
         assert [tuple(part[row]) for row in new] == list(met)[len(before) :]
-        assert len(numbering) == len(met)
+        assert len(table) == len(met)
 
 
-def test_many_names_and_keys_are_numbered() -> None:
-    """More than there is room for at first, keys that differ in their highest bits only."""
-    numbering = Numbering()
+def test_keys_of_another_width_are_refused() -> None:
+    """Machine code would write beyond its row and take different keys for equal ones."""
+    with pytest.raises(ValueError, match="keys of 2 words in a table of 1"):
+        InternTable().of(np.zeros((1, 2), np.uint64))
+
+
+def test_many_integers_are_numbered() -> None:
+    """More than the first table holds, and differing in their highest bits only."""
+    table = InternTable()
     keys = np.arange(20_000, dtype=np.int64) << 40
     for part in np.split(keys, 8):
-        found, new = numbering.of_keys(part)
+        found, new = table.of_integers(part)
         assert found.tolist() == (part >> 40).tolist()
         assert new.tolist() == list(range(len(part)))
-    again, new = numbering.of_keys(keys[::-1])
+    again, new = table.of_integers(keys[::-1])
     assert again.tolist() == list(range(20_000))[::-1]
     assert not len(new)
 
@@ -385,7 +394,7 @@ def test_places_as_they_come(numbers: list[int]) -> None:
     """The first number met has place 0, the next other one place 1."""
     placed = np.array(numbers, np.int64)
     place_of, met = np.full(31, -1, np.int64), np.full(31, -1, np.int64)
-    count = number_again(placed, place_of, met, 0)
+    count = intern_numbers(placed, place_of, met, 0)
     order = list(dict.fromkeys(numbers))
     assert placed.tolist() == [order.index(number) for number in numbers]
     assert met[:count].tolist() == order

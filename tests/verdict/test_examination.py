@@ -15,9 +15,9 @@ from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind
 from verify.layout.enumeration import Layout
 from verify.layout.sampler import sample
-from verify.verdict import examining
+from verify.verdict import rechecking as examining
 from verify.verdict.evidence import Evidence
-from verify.verdict.examining import examine
+from verify.verdict.rechecking import examine
 
 CHAIN_OF_17 = ".".join(map(str, [17, "f", *range(1, 17)]))
 

@@ -1,1 +1,1 @@
-"""What all else rests on: problems in words, data files, cautions, compiled functions."""
+"""What every room rests on: problems in words, data files, cautions, compiled functions."""

@@ -1,4 +1,4 @@
-"""The cautions of `data/cautions.toml`: they go with all that tells a person what to do."""
+"""The cautions of `data/cautions.toml`, shown with everything that tells a person what to do."""
 
 import tomllib
 from dataclasses import dataclass
@@ -12,8 +12,8 @@ from verify.base.resources import data_path
 class Caution:
     """One caution: `short` is a sentence for a narrow place, `text` says it in full.
 
-    `source` names what it rests on, where there is anything to name, and `how_known` says whether
-    that was read, remembered or computed.
+    `source` names the publication that it rests on, if there is one. `how_known` says whether that
+    was read, remembered or computed.
     """
 
     id: str
@@ -25,7 +25,7 @@ class Caution:
 
 @cache
 def cautions() -> tuple[Caution, ...]:
-    """All cautions, the most urgent first."""
+    """Return all cautions, the most urgent first."""
     entries = cast(list[dict[str, str]], _document()["caution"])
     return tuple(
         Caution(**{key: value.strip() for key, value in entry.items()}) for entry in entries
@@ -33,7 +33,7 @@ def cautions() -> tuple[Caution, ...]:
 
 
 def summary() -> str:
-    """All of them in one short paragraph, for the foot of a terminal's output."""
+    """Return all cautions in one short paragraph, for the foot of a terminal's output."""
     return cast(str, _document()["summary"]).strip()
 
 

@@ -1,8 +1,8 @@
 """Kernels: functions of numbers and arrays that run as machine code, or as plain Python.
 
-A kernel is compiled for much work and runs as it is for little, which is then done sooner than a
-compiler is loaded. It falls into helpers marked `inlined`: plain Python calls them, and numba
-writes them into the code of each kernel that calls them, so that they cost no call there.
+A kernel is compiled where there is much work. Where there is little, plain Python is done before a
+compiler is loaded. A kernel calls helpers marked `inlined`: numba writes their code into that of
+the kernel, so that a call costs nothing.
 
 numba keeps machine code on disk and looks only at the file of the compiled function to see whether
 it is out of date. So the name of a kernel's machine code ends in a hash of the files that its
@@ -30,16 +30,16 @@ def inlined(function: _F) -> _F:
 
 
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A kernel as machine code, compiled by numba once for each machine and kept on disk."""
+    """Return a kernel as machine code, which numba compiles once for each machine and keeps."""
     if function not in _COMPILED:
         _COMPILED[function] = _compiled(function)
     return _COMPILED[function]
 
 
 def compiled_where(is_worth_it: bool, function: Callable[..., Any]) -> Callable[..., Any]:
-    """`function` as machine code where it is worth loading the compiler for, or loaded already.
+    """Return `function` as machine code if that is worth it or loaded already, else as it is.
 
-    Elsewhere it is as Python runs it, which is quicker for little work.
+    Loading the compiler takes longer than plain Python takes for little work.
     """
     return compiled(function) if is_worth_it or function in _COMPILED else function
 
@@ -58,7 +58,7 @@ def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _with_inlined_helpers(function: FunctionType) -> FunctionType:
-    """A copy of a function for the compiler, whose helpers are those that numba writes into it."""
+    """Return a copy of a function for the compiler, in which numba inlines the helpers."""
     helpers = {name: _for_compiler(helper) for name, helper in _helpers_of(function)}
     copy = FunctionType(
         function.__code__,
@@ -80,7 +80,7 @@ def _for_compiler(helper: FunctionType) -> Any:
 
 
 def _helpers_of(function: FunctionType) -> Iterator[tuple[str, FunctionType]]:
-    """The helpers that a function itself calls, by the names that it calls them."""
+    """Yield the helpers that a function itself calls, each with the name that it calls it by."""
     for name in function.__code__.co_names:
         helper = function.__globals__.get(name)
         if isinstance(helper, FunctionType) and helper in _HELPERS:
@@ -88,7 +88,7 @@ def _helpers_of(function: FunctionType) -> Iterator[tuple[str, FunctionType]]:
 
 
 def _helpers_under(function: FunctionType) -> Iterator[FunctionType]:
-    """All helpers in the machine code of a function: those that its helpers call as well."""
+    """Yield all helpers of a function: those that it calls, and those that these call."""
     for _, helper in _helpers_of(function):
         yield helper
         yield from _helpers_under(helper)

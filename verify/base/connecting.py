@@ -1,12 +1,12 @@
-"""What hangs together, among things that have numbers."""
+"""Connected components of things that have numbers."""
 
 from collections.abc import Iterable, Sequence
 
 
 def connected(groups: Iterable[Sequence[int]], things: int) -> list[int]:
-    """For each of so many things the smallest that `groups`, each of one thing or more, join it to.
+    """Return, for each of the things 0 to `things` − 1, the smallest thing of its component.
 
-    Things that are joined, by way of others too, have the same.
+    All things of one of `groups` (none of which is empty) are in one component.
     """
     least = list(range(things))
 

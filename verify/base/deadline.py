@@ -1,4 +1,4 @@
-"""An end to work that somebody waits for.
+"""A deadline for work that somebody waits for.
 
 A thread cannot be stopped from outside, so work that may take long asks in its loops whether its
 time is over. Where nobody set a deadline, as in commands, there is none.
@@ -27,7 +27,7 @@ def ending_at(moment: float) -> Iterator[None]:
 
 
 def is_too_late() -> bool:
-    """Whether the deadline of this thread has passed."""
+    """Return True if the deadline of this thread has passed."""
     ends = _ends.get()
     return ends is not None and monotonic() >= ends
 

@@ -1,4 +1,4 @@
-"""Names of a package that are loaded when they are first used, so that to import it costs little.
+"""Names of a package that are loaded at first use, so that importing the package is quick.
 
 See PEP 562, and `verify/__init__.py` for how it is used.
 """
@@ -9,7 +9,7 @@ from importlib import import_module
 
 
 def loader(package: str, places: Mapping[str, str]) -> Callable[[str], object]:
-    """The ``__getattr__`` of a package: `places` maps each of its names to ``module:name``."""
+    """Return the ``__getattr__`` of a package: `places` maps its names to ``module:name``."""
 
     def load(name: str) -> object:
         if name not in places:

@@ -1,7 +1,7 @@
-"""Mistakes a person can mend, and the exceptions that carry them.
+"""Mistakes that a person can mend, and the exceptions that carry them.
 
-`UserError` is for wrong input, `BugError` for a contradiction in our own work:
-the first is shown as sentences with exit status 2, the second must never be seen.
+`UserError` is for wrong input and shown as sentences, with exit status 2. `BugError` is for a
+contradiction in our own work, which nobody must ever see.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,7 +16,7 @@ _MOST_LISTED: Final = 12
 class Problem:
     """One mistake: where it is, and what is wrong together with the remedy.
 
-    `about` is the key it concerns, where it concerns one; it serves to say nothing twice.
+    `about` is the key it concerns, if it concerns one; by it, nothing is said twice.
     """
 
     place: str
@@ -40,9 +40,9 @@ class CircuitError(UserError):
 
 
 class UnknownNameError(UserError, KeyError):
-    """A name that nothing has; a `KeyError` too, for who looks things up."""
+    """A name that nothing has; it is a `KeyError` too, for callers that look names up."""
 
-    __str__ = Exception.__str__  # that of KeyError quotes the text
+    __str__ = Exception.__str__  # `KeyError.__str__` would put the text in quotation marks
 
 
 class BugError(Exception):
@@ -50,7 +50,7 @@ class BugError(Exception):
 
 
 def shown(text: str, longest: int = 60) -> str:
-    """Somebody's text, fit for a message: at most `longest` characters, then ``…``, all printable.
+    """Return somebody's text fit for a message: at most `longest` printable characters, then ``…``.
 
     Control characters and marks that turn the direction of writing are written as escapes.
     """
@@ -60,7 +60,7 @@ def shown(text: str, longest: int = 60) -> str:
 
 
 def listing(words: Iterable[str]) -> str:
-    """Names for a message, ``none`` if there are none, at most twelve and then ``…``."""
+    """Return names for a message: at most twelve and then ``…``, or ``none`` if there are none."""
     found = [shown(word) for word in islice(words, _MOST_LISTED + 1)]
     if len(found) > _MOST_LISTED:
         found[-1] = "…"

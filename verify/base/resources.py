@@ -1,4 +1,4 @@
-"""The files of `data/`, wherever Miswire runs from.
+"""Finds the files of `data/`, wherever Miswire runs from.
 
 A checkout has them at its top, an installed wheel carries them as `verify/_data`.
 """
@@ -12,9 +12,10 @@ _PLACES: Final = (_PACKAGE / "_data", _PACKAGE.parent / "data")
 
 
 def data_path(name: str) -> Path:
-    """The file or folder `name` of `data/`, such as ``"circuits"``; `FileNotFoundError` if absent.
+    """Return the path of the file or folder `name` of `data/`, such as ``"circuits"``.
 
-    The path is a real one, so it can be handed to other programs.
+    The path is a real one, so it can be handed to other programs. Raises `FileNotFoundError` if
+    there is no such file or folder.
     """
     folder = next((place for place in _PLACES if place.is_dir()), _PLACES[0])
     path = folder / name

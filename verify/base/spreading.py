@@ -1,4 +1,4 @@
-"""Work done by an executor, its results in order, whatever happens to the workers."""
+"""Spreads work over an executor and returns the results in order, even if workers die."""
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
@@ -16,10 +16,11 @@ def in_order(
     executor: Executor | None = None,
     window: int = 6,
 ) -> Iterator[tuple[_Item, _Result]]:
-    """Each item with the result of `work` on it, in the order of the items.
+    """Yield each item with the result of `work` on it, in the order of the items.
 
-    Any executor will do; without one the work is done here. At most `window` items are out at
-    once. An item whose worker died is worked on here, so that nothing is lost with a pool.
+    Any executor will do; without one the work is done in this process. At most `window` items are
+    submitted at once. If a worker dies, its item is worked on in this process, so that none is
+    lost.
     """
     if executor is None:
         for item in items:

@@ -13,9 +13,9 @@ from typing import Final
 
 from verify.base.cautions import summary
 
-#: How many columns plain text fills where nobody says otherwise.
+#: How many columns plain text fills by default.
 COLUMNS: Final = 80
-#: For what has no columns: as wide as anybody likes.
+#: The width of output that has no columns: lines are never broken.
 NO_LIMIT: Final = 1_000_000
 _BETWEEN_COLUMNS: Final = "  "
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
@@ -33,7 +33,7 @@ class Passage:
 
 @dataclass(frozen=True, slots=True)
 class TextTable:
-    """A table; with `numbers` all columns but the first are set to the right."""
+    """A table; with `numbers`, all columns but the first are aligned on the right."""
 
     headings: Sequence[str]
     rows: Sequence[Sequence[str]]
@@ -42,7 +42,7 @@ class TextTable:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """What stands before all else in the strongest style; `groups` of text below its title."""
+    """A warning, shown first and in the strongest style, with `groups` of text below its title."""
 
     title: str
     groups: Sequence[Sequence[Passage]]
@@ -53,12 +53,12 @@ Group = Sequence[Block]
 
 
 def heading(text: str, indent: str = "") -> Passage:
-    """Text that stands out."""
+    """Return a passage that stands out."""
     return Passage(text, indent, is_heading=True)
 
 
 def cautions_group() -> Group:
-    """The cautions in a paragraph: it ends all that tells a person about a circuit."""
+    """Return the cautions as one paragraph, which ends every text about a circuit."""
     return [Passage(f"Cautions: {summary()}")]
 
 
@@ -68,7 +68,10 @@ def plain(
     strong: Callable[[str], str] = str,
     loud: Callable[[str], str] = str,
 ) -> str:
-    """Groups as lines of text; `strong` makes headings stand out, `loud` the title of an alarm."""
+    """Return groups as lines of text.
+
+    `strong` makes headings stand out, `loud` the title of an alarm; `columns` is the width.
+    """
 
     def block_text(block: Block) -> str:
         if isinstance(block, TextTable):
@@ -89,25 +92,25 @@ def _plain_words(block: Passage, columns: int, strong: Callable[[str], str]) -> 
 
 
 def listed(items: Iterable[str]) -> str:
-    """Items one after the other; lines end only between them."""
+    """Return items with commas between them, so joined that lines break only between items."""
     return ", ".join(item.replace(" ", _NO_BREAK) for item in items)
 
 
 def filled(text: str, columns: int, indent: str = "", first: str | None = None) -> str:
-    """Running text, wrapped; `first` stands before the first line in place of `indent`."""
+    """Return running text, wrapped; `first` stands before the first line in place of `indent`."""
     lines = textwrap.fill(
         text,
         columns,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_long_words=False,
-        break_on_hyphens=False,  # names are full of hyphens
+        break_on_hyphens=False,  # names have many hyphens, and must not be broken there
     )
     return lines.replace(_NO_BREAK, " ")
 
 
 def grid_text(grid: TextTable, strong: Callable[[str], str] = str) -> str:
-    """A table in lines, its columns as wide as their content."""
+    """Return a table as lines of text, its columns as wide as their content."""
     every = [grid.headings, *grid.rows]
     widths = [max(map(_cells, column)) for column in zip(*every, strict=True)]
     lines = []
@@ -123,13 +126,13 @@ def grid_text(grid: TextTable, strong: Callable[[str], str] = str) -> str:
 
 
 def grid_width(headings: Sequence[str], longest_cell: int) -> int:
-    """How wide a table gets whose cells have at most `longest_cell` characters."""
+    """Return the width of a table whose cells have at most `longest_cell` characters."""
     widths = [max(_cells(text), longest_cell) for text in headings]
     return sum(widths) + len(_BETWEEN_COLUMNS) * (len(widths) - 1)
 
 
 def _cells(text: str) -> int:
-    """How many columns of a terminal a text takes: names may be of any script."""
+    """Return how many columns of a terminal a text takes; names may be of any script."""
     return sum(
         0 if unicodedata.combining(letter) else 2 if _is_wide(letter) else 1 for letter in text
     )
@@ -140,7 +143,7 @@ def _is_wide(letter: str) -> bool:
 
 
 def html(groups: Iterable[Group]) -> str:
-    """Groups as HTML for a notebook, everything escaped; nothing in it runs or is fetched."""
+    """Return groups as HTML for a notebook: escaped, without scripts and without remote files."""
     return f"<section>{''.join(part for group in groups for part in _html_group(group))}</section>"
 
 

@@ -4,5 +4,5 @@ from importlib import metadata
 
 
 def version() -> str:
-    """The version of the installed distribution, which `pyproject.toml` states and nothing else."""
+    """Return the version of the installed distribution, which only `pyproject.toml` states."""
     return metadata.version("miswire")

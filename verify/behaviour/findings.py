@@ -17,17 +17,17 @@ Words = npt.NDArray[np.uint64]
 
 
 def word_count(switches: int) -> int:
-    """How many 64-bit words hold one bit for each of the 2^switches states."""
+    """Return how many 64-bit words hold one bit for each of the 2^`switches` states."""
     return max(1, (1 << switches) >> 6)
 
 
 def position(state: int, switch: int) -> Position:
-    """Where a switch stands in a state."""
+    """Return the position of a switch in a state."""
     return "down" if state >> switch & 1 else "up"
 
 
 def states_in(states: int) -> Iterator[int]:
-    """The members of a set of states, in order."""
+    """Yield the members of a set of states, the smallest first."""
     while states:
         yield (states & -states).bit_length() - 1
         states &= states - 1
@@ -35,12 +35,13 @@ def states_in(states: int) -> Iterator[int]:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """What one circuit does. Every number is a set of states.
+    """What one circuit does; every number is a set of states.
 
-    `lit`, `dim` and `over` have one for each lamp, `hazards` one for each of `HAZARDS`, in their
-    orders; elsewhere a lamp is dark. In a state that trips every lamp is dark and no hazard holds.
-    `overruled` are the states in which volts say other than connections what lamps or protection
-    do. Engines that know only connections leave `dim`, `over` and `overruled` empty.
+    `lit`, `dim` and `over` have one set for each lamp, `hazards` one for each of `HAZARDS`, in
+    their orders; in all other states a lamp is dark. In a state that trips every lamp is dark and
+    no hazard holds. `overruled` are the states in which volts contradict connections about what
+    lamps or protection do. Engines that know only connections leave `dim`, `over` and `overruled`
+    empty.
     """
 
     switches: int
@@ -52,7 +53,7 @@ class Observation:
     overruled: int = 0
 
     def light(self, lamp: int, state: int) -> str:
-        """What a lamp does in a state: ``dark``, ``dim``, ``lit`` or ``over``."""
+        """Return what a lamp does in a state: ``dark``, ``dim``, ``lit`` or ``over``."""
         for name, sets in (("lit", self.lit), ("dim", self.dim), ("over", self.over)):
             if sets[lamp] >> state & 1:
                 return name
@@ -86,20 +87,20 @@ class Findings:
         return len(self.trips)
 
     def observation(self, row: int) -> Observation:
-        """One row as numbers."""
+        """Return one row as an `Observation`."""
         return Observation(
             self.switches,
-            _number(self.trips[row]),
-            tuple(map(_number, self.lit[row])),
-            tuple(map(_number, self.hazards[row])),
-            tuple(map(_number, self.dim[row])),
-            tuple(map(_number, self.over[row])),
-            _number(self.overruled[row]),
+            _as_set(self.trips[row]),
+            tuple(map(_as_set, self.lit[row])),
+            tuple(map(_as_set, self.hazards[row])),
+            tuple(map(_as_set, self.dim[row])),
+            tuple(map(_as_set, self.over[row])),
+            _as_set(self.overruled[row]),
         )
 
     @classmethod
     def empty(cls, rows: int, *, switches: int, lamps: int) -> "Findings":
-        """Rows in which every lamp is dark and nothing trips, to be filled."""
+        """Return `rows` rows in which every lamp is dark and nothing trips, to be filled."""
         words = word_count(switches)
 
         def nothing(*shape: int) -> Words:
@@ -117,24 +118,26 @@ class Findings:
 
     @property
     def arrays(self) -> tuple[Words, ...]:
-        """All arrays, in the order of the fields."""
+        """Return all arrays, in the order of the fields."""
         return self.trips, self.lit, self.hazards, self.dim, self.over, self.overruled
 
     @classmethod
     def of(cls, observations: Sequence[Observation], *, switches: int, lamps: int) -> "Findings":
-        """The observations as arrays; all are of `switches` switches and `lamps` lamps."""
+        """Return the observations as arrays, a row each; all are of so many switches and lamps."""
         found = cls.empty(len(observations), switches=switches, lamps=lamps)
         for row, seen in enumerate(observations):
             numbers = (seen.trips,), seen.lit, seen.hazards, seen.dim, seen.over, (seen.overruled,)
             for array, sets in zip(found.arrays, numbers, strict=True):
-                array[row].reshape(len(sets), -1)[:] = _array(sets, word_count(switches))
+                array[row].reshape(len(sets), -1)[:] = _as_words(sets, word_count(switches))
         return found
 
 
-def _number(words: Words) -> int:
+def _as_set(words: Words) -> int:
+    """Return a row of words as one number, which has the same bits."""
     return int.from_bytes(words.astype("<u8").tobytes(), "little")
 
 
-def _array(numbers: Iterable[int], words: int) -> Words:
+def _as_words(numbers: Iterable[int], words: int) -> Words:
+    """Return numbers as rows of `words` 64-bit words, which have the same bits."""
     content = b"".join(number.to_bytes(words * 8, "little") for number in numbers)
     return np.frombuffer(content, "<u8").astype(np.uint64).reshape(-1, words)

@@ -1,11 +1,11 @@
-"""The hazards: what can be wrong with a light that a person may not notice by using it.
+"""The hazards: dangers of a light that a person may not notice by using it.
 
-Each is a condition on a state in which protection holds; an engine reports the states.
-Ground terminals are left out of ``both-poles-on-switch``: a switch's ground terminal is always
-connected to ground.
+Each is a condition on a state in which protection holds; an engine reports the states. Ground
+terminals are left out of ``both-poles-on-switch``: a switch's ground terminal is always connected
+to ground.
 
-Connections alone decide most of them. The last four are a matter of volts and amperes: engines that
-know only connections never report them.
+Connections alone decide most of them. The last four depend on volts and amperes: engines that know
+only connections never report them.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from typing import Final
 class Hazard:
     """One hazard: `condition` defines it, `danger` says what can happen to a person.
 
-    `unit` is that of the amount which decides it, empty where connections decide.
+    `unit` is the unit of the amount that decides it, empty where connections decide.
     """
 
     name: str

@@ -1,8 +1,8 @@
 """Verdicts as words and values.
 
-The words are fixed: the first that applies of ``undecided`` (an engine gave up),
-``trips`` (some state trips), ``misbehaves`` (no any-location control),
-``mimic`` (any-location control and a hazard), ``sound``.
+The words are fixed, and the first that applies counts: ``undecided`` (an engine gave up), ``trips``
+(some state trips), ``misbehaves`` (no any-location control), ``mimic`` (any-location control and a
+hazard), ``sound``.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from verify.behaviour.signature import Signature
 VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips", "undecided")
 
 
-#: Those that an engine can reach, in the order of tables.
+#: The verdicts that an engine can reach, in the order of tables.
 PROVED_VERDICTS: Final = ("sound", "mimic", "misbehaves", "trips")
 
 
@@ -30,7 +30,7 @@ MISBEHAVES: Final = 2
 TRIPS: Final = 3
 
 
-#: What each verdict says of a circuit.
+#: What each verdict says about a circuit.
 MEANINGS: Final = {
     "sound": "Every switch changes every lamp in every combination of positions, and none of the "
     "hazards that are looked for is there.",
@@ -45,7 +45,7 @@ MEANINGS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """The verdict on one circuit, with what shows it.
+    """The verdict on one circuit, with the states, switch and lamp that show it.
 
     The fields are those of `verify.verdict.judging.Verdicts`.
     """

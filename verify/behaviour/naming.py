@@ -1,7 +1,7 @@
 """Signatures in plain words.
 
-A name is short rather than complete: where it cannot be both, it counts, and the table of states
-says the rest. Switches are called by number, first to last.
+A name is kept short: where it cannot say everything, it says in how many states the lamp is lit,
+and the table of states says the rest. Switches are numbered, first to last.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,7 +11,7 @@ from typing import Final
 from verify.base.sentences import with_and
 from verify.behaviour.signature import DARK, LIT, TRIP, Signature, is_parity
 
-#: Switches of which only the parity matters count as one: moving any of them does the same.
+#: Switches of which only the parity matters: moving any of them does the same.
 Group = tuple[int, ...]
 
 _MOST_GROUPS_BY_CASES: Final = 4
@@ -19,7 +19,7 @@ _ONE_WAY: Final = " one way "
 
 
 def signature_name(signature: Signature) -> str:
-    """The signature in plain words."""
+    """Return the signature in plain words, such as ``works from every switch``."""
     lamps = [_lamp_name(signature, lamp) for lamp in range(signature.lamps)]
     if signature.lamps == 1:
         return lamps[0]
@@ -29,6 +29,7 @@ def signature_name(signature: Signature) -> str:
 
 
 def _lamp_name(signature: Signature, lamp: int) -> str:
+    """Return what one lamp does, in words."""
     outcomes = tuple(signature.outcomes(state)[lamp] for state in range(len(signature.codes)))
     if set(outcomes) == {DARK, LIT} and is_parity(outcomes):
         return "works from every switch"
@@ -47,31 +48,31 @@ def _lamp_name(signature: Signature, lamp: int) -> str:
 
 @dataclass(frozen=True)
 class _Function:
-    """Outcomes as a function of groups of switches: bit i of the index is that of group i."""
+    """Outcomes as a function of groups of switches: bit i of an index is where group i stands."""
 
     outcomes: tuple[int, ...]
     groups: tuple[Group, ...]
 
     def fixed(self, place: int, value: int) -> "_Function":
-        """The function of the other groups with the one at `place` in one position."""
+        """Return the function of the other groups with the one at `place` in one position."""
         return _Function(
             tuple(o for index, o in enumerate(self.outcomes) if index >> place & 1 == value),
             (*self.groups[:place], *self.groups[place + 1 :]),
         )
 
     def unchanged_by(self, mask: int) -> bool:
-        """True if moving all groups of `mask` together never changes the outcome."""
+        """Return True if moving all groups of `mask` together never changes the outcome."""
         return all(o == self.outcomes[index ^ mask] for index, o in enumerate(self.outcomes))
 
     def essential(self) -> "_Function":
-        """The same function of only those groups that matter."""
+        """Return the same function of only those groups that matter."""
         for place in range(len(self.groups)):
             if self.unchanged_by(1 << place):
                 return self.fixed(place, 0).essential()
         return self
 
     def merged(self) -> "_Function":
-        """The same function with groups made one where only their parity matters."""
+        """Return the same function with groups merged if only their parity matters."""
         for place in range(len(self.groups)):
             for other in range(place + 1, len(self.groups)):
                 if self.unchanged_by(1 << place | 1 << other):
@@ -83,7 +84,7 @@ class _Function:
 
 
 def _light_name(function: _Function) -> str:
-    """The name of dark and lit where every group matters."""
+    """Return a name for a function whose outcomes are dark and lit and whose groups all matter."""
     if not function.groups:
         return "always lit" if function.outcomes[0] == LIT else "never lights"
     if len(function.groups) == 1:
@@ -100,7 +101,10 @@ def _light_name(function: _Function) -> str:
 
 
 def _by_cases(function: _Function) -> Iterator[str]:
-    """Names that fix a single switch and need no further cases for either position of it."""
+    """Yield names of the form "with switch 1 one way …, the other way …".
+
+    One switch is fixed, and neither of the two cases may need further cases.
+    """
     if len(function.groups) > _MOST_GROUPS_BY_CASES:
         return
     for place, group in enumerate(function.groups):
@@ -113,6 +117,7 @@ def _by_cases(function: _Function) -> Iterator[str]:
 
 
 def _trip_name(function: _Function) -> str:
+    """Return in which positions protection trips, in words."""
     trips = _Function(
         tuple(LIT if outcome == TRIP else DARK for outcome in function.outcomes), function.groups
     )
@@ -128,6 +133,7 @@ def _trip_name(function: _Function) -> str:
 
 
 def _besides_trips(outcomes: Sequence[int]) -> str:
+    """Return what the lamp does in the states that do not trip, in words."""
     rest = [outcome for outcome in outcomes if outcome != TRIP]
     lit = rest.count(LIT)
     if lit == 0:
@@ -136,6 +142,7 @@ def _besides_trips(outcomes: Sequence[int]) -> str:
 
 
 def _together(function: _Function) -> str:
+    """Return the switches of a function in words; a group of several is "taken as one"."""
     if all(len(group) == 1 for group in function.groups):
         return _listed([group[0] for group in function.groups])
     return " with ".join(
@@ -144,8 +151,10 @@ def _together(function: _Function) -> str:
 
 
 def _works(group: Group) -> str:
+    """Return the verb for a group of switches: "works", "both work" or "all work"."""
     return {1: "works", 2: "both work"}.get(len(group), "all work")
 
 
 def _listed(switches: Sequence[int]) -> str:
+    """Return switches by their numbers: "switches 1, 2 and 3"."""
     return f"{'switch' if len(switches) == 1 else 'switches'} {with_and(map(str, switches))}"

@@ -1,9 +1,8 @@
-"""Signatures: what the lamps and the protection do in every state, up to renaming positions.
+"""Signatures: what lamps and protection do in every state, up to renaming positions.
 
-Exchanging up and down of any set of switches turns a word over the 2^n states into another;
-the smallest of these 2^n words is canonical.
-For one lamp that is dark or lit the canonical words number 2, 3, 7, 46, 4336 for n = 0…4
-(OEIS A000231, read).
+To exchange up and down of any set of switches turns a word over the 2^n states into another; the
+smallest of these 2^n words is canonical. For one lamp that is dark or lit the canonical words
+number 2, 3, 7, 46, 4336 for n = 0…4 (OEIS A000231, read).
 """
 
 from collections.abc import Sequence
@@ -24,23 +23,23 @@ TRIP: Final = 4
 OUTCOMES: Final = ("dark", "dim", "lit", "over", "trips")
 SYMBOLS: Final = "-dLOT"
 _BASE: Final = len(SYMBOLS)
-#: The outcomes of more lamps than this do not fit one code of 64 bits.
+#: The outcomes of more lamps than this do not fit into one code of 64 bits.
 MOST_LAMPS: Final = 27
-_LONGEST_REMEMBERED: Final = 64
+_LONGEST_CACHED: Final = 64
 
 Codes = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Signature:
-    """A canonical word. `codes[s]` packs the outcomes of all lamps in state s, see `outcomes`."""
+    """A canonical word; `codes[s]` packs the outcomes of all lamps in state s, see `outcomes`."""
 
     switches: int
     lamps: int
     codes: tuple[int, ...]
 
     def outcomes(self, state: int) -> tuple[int, ...]:
-        """The outcome of each lamp in a state, as an index into `OUTCOMES`."""
+        """Return the outcome of each lamp in a state, as an index into `OUTCOMES`."""
         return unpacked(self.codes[state], self.lamps)
 
     @property
@@ -55,7 +54,7 @@ class Signature:
     def word(self) -> str:
         """One symbol a lamp and state: ``-`` dark, ``d`` dim, ``L`` lit, ``O`` over, ``T`` trip.
 
-        States follow each other by number; with several lamps they are parted by dots, and a state
+        States follow each other by number. With several lamps dots separate the states, and a state
         that trips has a single ``T``.
         """
         texts = []
@@ -66,7 +65,10 @@ class Signature:
 
     @classmethod
     def parse(cls, word: str, lamps: int = 1) -> "Signature":
-        """The signature of `lamps` lamps with that `word`; raises ValueError if there is none."""
+        """Return the signature of `lamps` lamps with that `word`.
+
+        Raises ValueError if no signature has it.
+        """
         groups = list(word) if lamps == 1 else word.split(".")
         codes = []
         for group in groups:
@@ -79,26 +81,26 @@ class Signature:
 
 
 def packed(outcomes: Sequence[int]) -> int:
-    """The outcomes of all lamps in one state as one number; any lamp's trip is everybody's."""
+    """Return the outcomes of all lamps in one state as one code; if one trips, all do."""
     code = 0
     for outcome in outcomes:
         code = code * _BASE + outcome
     return code
 
 
-@lru_cache(maxsize=4096)  # few of them differ, and every state of every signature asks
+@lru_cache(maxsize=4096)  # few codes differ, and every state of every signature asks
 def unpacked(code: int, lamps: int) -> tuple[int, ...]:
-    """The inverse of `packed`."""
+    """Return the outcome of each lamp from a code, the inverse of `packed`."""
     return tuple(code // _BASE**place % _BASE for place in reversed(range(lamps)))
 
 
 def trip_code(lamps: int) -> int:
-    """The packed outcomes of a state that trips."""
+    """Return the code of a state that trips."""
     return packed([TRIP] * lamps)
 
 
 def state_codes(found: Findings) -> Codes:
-    """The packed outcomes of every row in every state: shape (faults, 2^switches)."""
+    """Return the code of every state of every row: shape (faults, 2^switches)."""
     states = 1 << found.switches
     lamps = found.lit.shape[1]
     codes = np.zeros((len(found), states), np.int64)
@@ -110,25 +112,26 @@ def state_codes(found: Findings) -> Codes:
 
 
 def _bits(words: npt.NDArray[np.uint64], states: int) -> npt.NDArray[np.bool_]:
-    """Rows of 64-bit words as rows of booleans."""
+    """Return rows of 64-bit words as rows of booleans."""
     octets = np.ascontiguousarray(words.astype("<u8")).view(np.uint8)
     return np.unpackbits(octets, axis=-1, bitorder="little")[:, :states].astype(np.bool_)
 
 
 def canonical(codes: Codes, lamps: int) -> Signature:
-    """The signature of one row of `state_codes`; its length is a power of two."""
-    if len(codes) > _LONGEST_REMEMBERED:
+    """Return the signature of one row of `state_codes`; its length is a power of two."""
+    if len(codes) > _LONGEST_CACHED:
         return _canonical(codes, lamps)
-    return _remembered(codes.tobytes(), lamps)
+    return _cached(codes.tobytes(), lamps)
 
 
 @lru_cache(maxsize=1 << 16)
-def _remembered(codes: bytes, lamps: int) -> Signature:
-    """Circuits do few different things: most signatures are asked for again and again."""
+def _cached(codes: bytes, lamps: int) -> Signature:
+    """Compute a signature once: few differ, so most are asked for again and again."""
     return _canonical(np.frombuffer(codes, np.int64), lamps)
 
 
 def _canonical(codes: Codes, lamps: int) -> Signature:
+    """Compute the signature: the smallest word that exchanging positions can give."""
     states = np.arange(len(codes))
     masks = _representatives(codes)
     for state in states:
@@ -141,10 +144,10 @@ def _canonical(codes: Codes, lamps: int) -> Signature:
 
 
 def _representatives(codes: Codes) -> Codes:
-    """Masks that give every word that exchanging positions can give, each word once.
+    """Return masks that give every word that exchanging positions can give, each word once.
 
-    The masks that leave the word as it is form a subspace over GF(2): those whose
-    autocorrelation, summed over the outcomes, is full. One mask of each of its cosets is enough.
+    The masks that leave the word as it is form a subspace over GF(2): those whose autocorrelation,
+    summed over the outcomes, is full. One mask of each of its cosets is enough.
     """
     states = len(codes)
     total = np.zeros(states, np.int64)
@@ -170,7 +173,7 @@ def _representatives(codes: Codes) -> Codes:
 
 
 def _walsh_hadamard(values: Codes) -> Codes:
-    """The unnormalised transform; O(n 2^n)."""
+    """Return the unnormalised Walsh–Hadamard transform, in O(n 2^n) steps."""
     step = 1
     while step < len(values):
         pairs = values.reshape(-1, 2, step)
@@ -180,7 +183,10 @@ def _walsh_hadamard(values: Codes) -> Codes:
 
 
 def is_parity(outcomes: Sequence[int]) -> bool:
-    """True if every move of any switch changes a lamp of two outcomes, given state by state."""
+    """Return True if every move of any switch changes a lamp that has two outcomes.
+
+    `outcomes` has one outcome for each state.
+    """
     return all(
         (outcome == outcomes[0]) == (state.bit_count() % 2 == 0)
         for state, outcome in enumerate(outcomes)

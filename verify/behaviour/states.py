@@ -28,17 +28,17 @@ class StateRow:
 
 
 def positions_of(circuit: Circuit, state: int) -> dict[str, Position]:
-    """The position of each switch in the state of that number."""
+    """Return the position of each switch, by its name, in the state of that number."""
     return {switch.name: position(state, bit) for bit, switch in enumerate(circuit.switches)}
 
 
 def positions_words(positions: Mapping[str, Position]) -> str:
-    """Positions as a person says them."""
+    """Return positions as a person says them."""
     return ", ".join(f"{name} {where}" for name, where in positions.items())
 
 
 def state_rows(circuit: Circuit, seen: Observation) -> Iterator[StateRow]:
-    """A row for each of the 2^switches states, in the order of their numbers."""
+    """Yield a row for each of the 2^switches states, in the order of their numbers."""
     lamps = [lamp.name for lamp in circuit.lamps]
     for state in range(1 << seen.switches):
         yield StateRow(

@@ -20,13 +20,13 @@ class Palette:
     numbered: str = ""
 
     def knows(self, colour: str) -> bool:
-        """True if a conductor of this palette may have that colour."""
+        """Return True if a conductor of this palette may have that colour."""
         if self.numbered and re.fullmatch(rf"{self.numbered}-[1-9][0-9]?", colour):
             return True
         return colour == self.neutral or colour in self.line or colour in self.ground
 
     def line_colour(self, index: int) -> str:
-        """The colour of line conductor `index` of a cable, 0 first.
+        """Return the colour of line conductor `index` of a cable, counted from 0.
 
         Raises IndexError where the palette has no further colour.
         """
@@ -37,7 +37,7 @@ class Palette:
         return f"{self.numbered}-{index - len(self.line) + 1}"
 
     def listing(self) -> str:
-        """The colours as a person would list them."""
+        """Return the colours as a person would list them."""
         numbered = (f"{self.numbered}-1 to {self.numbered}-99",) if self.numbered else ()
         return ", ".join((*self.line, *numbered, self.neutral, *self.ground))
 

@@ -85,5 +85,8 @@ ALIASES: Final[dict[str, str]] = {
 
 
 def canonical_kind(name: str) -> str:
-    """The North American name of a kind given by either name; unknown names come back as given."""
+    """Return the North American name of a kind, given by either of its names.
+
+    An unknown name is returned unchanged.
+    """
     return ALIASES.get(name, name)

@@ -28,8 +28,11 @@ def failure_problems(
     boxes: Set[str],
     unreadable: Set[str],
 ) -> Iterator[Problem]:
-    """Every mistake of `failures`; parts of what is `unreadable` are taken as right."""
-    rules = _Rules(devices, cables, joins, boxes, unreadable)
+    """Yield every mistake of `failures`.
+
+    Devices and cables named in `unreadable` are known to be incomplete; nothing is said about them.
+    """
+    rules = _FailureRules(devices, cables, joins, boxes, unreadable)
     seen: dict[tuple[str, ...], Failure] = {}
     for number, failure in enumerate(failures, 1):
         problems = list(rules.problems(f"failure {number}", failure))
@@ -47,9 +50,9 @@ def failure_problems(
 
 
 def failed_part(failure: "Failure") -> tuple[str, ...]:
-    """What two failures of one part have in common: they are the same or contradict each other.
+    """Return a key of the failed part: two failures of one part are equal or contradictory.
 
-    A conductor can be open and shorted to several others, so there the kind tells parts apart.
+    A conductor can be open and shorted to several others, so there the kind is part of the key.
     """
     kind = failure.kind
     part = kind if kind.startswith("conductor") else kind.partition("-")[0]
@@ -57,12 +60,12 @@ def failed_part(failure: "Failure") -> tuple[str, ...]:
 
 
 def form_of(device: "Device") -> DeviceKind | None:
-    """What a device of this kind is, or None for an unknown kind."""
+    """Return the `DeviceKind` of a device, or None if its kind is unknown."""
     return KINDS.get(canonical_kind(device.kind))
 
 
 def no_such_conductor(cable: "Cable", colour: str) -> str:
-    """The complaint about a colour that a cable does not have."""
+    """Return the complaint about a colour that a cable does not have."""
     return (
         f"cable '{shown(cable.name)}' has no conductor '{shown(colour)}'; "
         f"it has {listing(cable.conductors)}"
@@ -73,7 +76,9 @@ def _both(names: Sequence[str]) -> str:
     return " and ".join(map(shown, names))
 
 
-class _Rules:
+class _FailureRules:
+    """The rules for one failure after the other, given the parts of the circuit."""
+
     def __init__(
         self,
         devices: Mapping[str, "Device"],

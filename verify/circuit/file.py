@@ -1,7 +1,7 @@
 """The circuit file: TOML in and out, with errors a person can act on.
 
-`load` reports every mistake of a file together, each with its place and remedy.
-`dump` writes stable text: the same circuit gives the same bytes, and ``parse(dump(c)) == c``.
+`load` and `loads` report every mistake of a file together, each with its place and remedy. `dump`
+writes stable text: the same circuit gives the same bytes, and ``loads(dump(c)) == c``.
 """
 
 import json
@@ -56,12 +56,12 @@ class Readable(Protocol):
     """A file that is open for reading, as text or as bytes."""
 
     def read(self, size: int, /) -> str | bytes:
-        """At most `size` characters or bytes."""
+        """Return at most `size` characters or bytes."""
         ...
 
 
 def load(source: str | PathLike[str] | Readable) -> Circuit:
-    """The circuit in a file: a path, as text or as `Path`, or a file that is open for reading.
+    """Return the circuit in a file: a path, as text or as `Path`, or a file open for reading.
 
     The format is described in `data/circuit.schema.json`. Lengths are in metres, powers in watts.
     Raises `CircuitError` with all mistakes, also if the file cannot be read.
@@ -79,18 +79,19 @@ def load(source: str | PathLike[str] | Readable) -> Circuit:
     except (OSError, ValueError) as error:  # ValueError: a null character, or a closed file
         reason = getattr(error, "strerror", None) or str(error)
         raise CircuitError([Problem("", f"cannot be read ({reason}); {remedy}")]) from error
-    return parse(content)
+    return loads(content)
 
 
-def parse(content: bytes | str) -> Circuit:
-    """The circuit written in `content`, a text in the format of circuit files.
+def loads(content: bytes | str) -> Circuit:
+    """Return the circuit written in `content`, a text in the format of circuit files.
 
-    Raises `CircuitError` with all mistakes.
+    Lengths are in metres, powers in watts. Raises `CircuitError` with all mistakes.
     """
-    return _Reader(_document(content)).circuit()
+    return _Reader(_parsed_toml(content)).circuit()
 
 
-def _document(content: bytes | str) -> dict[str, object]:
+def _parsed_toml(content: bytes | str) -> dict[str, object]:
+    """Return the TOML document in `content`; raises `CircuitError` if it is none."""
     if isinstance(content, str):
         content = content.encode("utf-8", "surrogatepass")
     if len(content) > LARGEST_BYTES:
@@ -121,13 +122,13 @@ def _not_utf_8(error: UnicodeDecodeError) -> CircuitError:
 
 
 def _unfit(message: str) -> CircuitError:
-    """The error about a file as a whole."""
+    """Return the error about a file as a whole."""
     return CircuitError([Problem("", f"the file {message}")])
 
 
 @dataclass(frozen=True, slots=True)
 class _Parts:
-    """What was read, fit for `verify.circuit.validation`."""
+    """The parts of a circuit as they were read, not checked yet by `verify.circuit.validation`."""
 
     name: str
     boxes: tuple[Box, ...]
@@ -140,14 +141,17 @@ class _Parts:
 
 
 class _Reader:
-    """One document on its way to a circuit."""
+    """Reads one TOML document into a circuit and collects all mistakes on the way."""
 
     def __init__(self, document: Mapping[str, object]) -> None:
         self.document = document
         self.problems: list[Problem] = []
-        self.unreadable: set[str] = set()  # devices and cables not fully understood
+        self.unreadable: set[str] = (
+            set()
+        )  # names of devices and cables that could not be read completely
 
     def circuit(self) -> Circuit:
+        """Return the circuit; raises `CircuitError` with all mistakes."""
         top = FileTable(TOP, self.document, self.problems, set(_TOP_KEYS))
         version = self.document.get("format")
         if version is None:
@@ -173,7 +177,7 @@ class _Reader:
         return Circuit(**{part.name: getattr(parts, part.name) for part in fields(parts)})
 
     def _check(self, parts: _Parts) -> None:
-        """Add what the rules say to what could not be read, but say nothing twice."""
+        """Add the mistakes that validation finds, except about what could not be read."""
         noted = {(problem.place, problem.about) for problem in self.problems}
         lost = {place for place, about in noted if not about}
         if "box" in lost:
@@ -181,7 +185,7 @@ class _Reader:
         if lost & {"device", "cable"}:
             self.unreadable |= _owners_named_in(parts)
         rank = {place: number for number, place in enumerate(self._places())}
-        # A box that only joins mention, where its section is lost, has no place.
+        # A box whose section is lost, so that only joins mention it, has no place.
         readable = rank.keys() - lost
         self.problems += [
             problem
@@ -193,7 +197,7 @@ class _Reader:
             raise CircuitError(self.problems)
 
     def _places(self) -> Iterator[str]:
-        """The place of everything that can have a problem, in the order of the format."""
+        """Yield the place of everything that can have a problem, in the order of the format."""
         yield TOP
         for key in ("box", "device", "cable"):
             yield key
@@ -207,7 +211,7 @@ class _Reader:
                 yield from (f"{key} {number}" for number, _ in enumerate(section, 1))
 
     def _named(self, key: str) -> Iterator[tuple[str, FileTable]]:
-        """The tables under ``[key.NAME]``, with their names."""
+        """Yield the tables under ``[key.NAME]`` with their names."""
         section = self.document.get(key, {})
         if not isinstance(section, dict):
             self._lose(key, f"must be written as tables: [{key}.NAME], one for each {key}")
@@ -216,7 +220,7 @@ class _Reader:
             yield name, self._table(place_of(key, name), content, f"[{key}.{_key(name)}]")
 
     def _listed(self, key: str) -> Iterator[FileTable]:
-        """The tables under ``[[key]]``."""
+        """Yield the tables under ``[[key]]``."""
         section = self.document.get(key, [])
         if not isinstance(section, list):
             self._lose(key, f"must be written with double brackets: [[{key}]], once for each")
@@ -231,6 +235,7 @@ class _Reader:
         return FileTable(place, {}, [])
 
     def _lose(self, place: str, message: str) -> None:
+        """Note a problem with something that is left out of the circuit."""
         self.problems.append(Problem(place, message))
 
     def _box(self, name: str, table: FileTable) -> Box:
@@ -298,12 +303,12 @@ class _Reader:
 
 
 def _table_of(problem: Problem) -> str:
-    """The place of the table that a problem is in: ``join 3`` for ``join 3, ends[1]``."""
+    """Return the place of the table that a problem is in: ``join 3`` for ``join 3, ends[1]``."""
     return re.sub(r"^(join \d+), ends\[\d+\]$", r"\1", problem.place)
 
 
 def _boxes_named_in(parts: _Parts) -> tuple[Box, ...]:
-    """A box for each name used; metal, so that an end ``box.NAME`` is possible in each."""
+    """Return a box for each name used; metal, so that an end ``box.NAME`` can be in each."""
     names = [device.box for device in parts.devices]
     names += [name for cable in parts.cables for name in cable.between]
     names += [join.box for join in parts.joins]
@@ -311,7 +316,7 @@ def _boxes_named_in(parts: _Parts) -> tuple[Box, ...]:
 
 
 def _owners_named_in(parts: _Parts) -> set[str]:
-    """The devices and cables that joins and failures mention and nobody describes."""
+    """Return the devices and cables that joins and failures name and no table describes."""
     ends = [name for join in parts.joins for name in join.ends]
     ends += [name for failure in parts.failures for name in failure.at]
     described = {device.name for device in parts.devices} | {c.name for c in parts.cables}
@@ -319,7 +324,7 @@ def _owners_named_in(parts: _Parts) -> set[str]:
 
 
 def dump(circuit: Circuit) -> str:
-    """The circuit as the text of a circuit file, UTF-8 when stored, ending in a newline.
+    """Return the circuit as the text of a circuit file, ending in a newline; store it as UTF-8.
 
     Equal circuits give equal texts, and reading the text gives the circuit again.
     """
@@ -327,74 +332,78 @@ def dump(circuit: Circuit) -> str:
 
 
 def _lines(circuit: Circuit) -> Iterator[str]:
+    """Yield the lines of the file."""
     yield f"format = {FORMAT}"
-    yield f"name = {_text(circuit.name)}"
+    yield f"name = {_quoted(circuit.name)}"
     if circuit.volts != DEFAULT_VOLTS:
-        yield f"volts = {_number(circuit.volts)}"
+        yield f"volts = {_number_text(circuit.volts)}"
     if circuit.palette != "us":
-        yield f"palette = {_text(circuit.palette)}"
+        yield f"palette = {_quoted(circuit.palette)}"
     yield ""
     for box in circuit.boxes:
         yield f"[box.{_key(box.name)}]"
         if box.is_metal:
-            yield f"material = {_text(box.material)}"
+            yield f"material = {_quoted(box.material)}"
     for device in circuit.devices:
         yield f"\n[device.{_key(device.name)}]"
-        yield f"kind = {_text(device.kind)}"
-        yield f"box = {_text(device.box)}"
+        yield f"kind = {_quoted(device.kind)}"
+        yield f"box = {_quoted(device.box)}"
         if device.watts is not None and device.watts != DEFAULT_WATTS:
-            yield f"watts = {_number(device.watts)}"
+            yield f"watts = {_number_text(device.watts)}"
         if device.breaker_amps is not None and device.breaker_amps != DEFAULT_BREAKER_AMPS:
-            yield f"breaker_amps = {_number(device.breaker_amps)}"
+            yield f"breaker_amps = {_number_text(device.breaker_amps)}"
         if device.leg is not None and device.leg != DEFAULT_LEG:
-            yield f"leg = {_text(device.leg)}"
-        yield from _run(device.size, device.length_m)
+            yield f"leg = {_quoted(device.leg)}"
+        yield from _wire_lines(device.size, device.length_m)
         if device.loads:
-            yield f"loads = [{', '.join(map(_number, device.loads))}]"
+            yield f"loads = [{', '.join(map(_number_text, device.loads))}]"
     for cable in circuit.cables:
         yield f"\n[cable.{_key(cable.name)}]"
-        yield f"between = {_texts(cable.between)}"
-        yield f"conductors = {_texts(cable.conductors)}"
-        yield from _run(cable.size, cable.length_m)
+        yield f"between = {_quoted_list(cable.between)}"
+        yield f"conductors = {_quoted_list(cable.conductors)}"
+        yield from _wire_lines(cable.size, cable.length_m)
     for join in circuit.joins:
         yield "\n[[join]]"
-        yield f"box = {_text(join.box)}"
-        yield f"ends = {_texts(join.ends)}"
+        yield f"box = {_quoted(join.box)}"
+        yield f"ends = {_quoted_list(join.ends)}"
         if join.fixed:
             yield "fixed = true"
     for failure in circuit.failures:
         yield "\n[[failure]]"
-        yield f"kind = {_text(failure.kind)}"
-        yield f"at = {_texts(failure.at)}"
+        yield f"kind = {_quoted(failure.kind)}"
+        yield f"at = {_quoted_list(failure.at)}"
         if failure.position is not None:
-            yield f"position = {_text(failure.position)}"
+            yield f"position = {_quoted(failure.position)}"
         if failure.box is not None:
-            yield f"box = {_text(failure.box)}"
+            yield f"box = {_quoted(failure.box)}"
 
 
-def _run(size: str | None, length_m: float | None) -> Iterator[str]:
-    """What is known of the conductors of a cable or a feed."""
+def _wire_lines(size: str | None, length_m: float | None) -> Iterator[str]:
+    """Yield the lines with the size and length of the conductors of a cable or feed."""
     if size is not None:
-        yield f"size = {_text(size)}"
+        yield f"size = {_quoted(size)}"
     if length_m is not None:
-        yield f"length_m = {_number(length_m)}"
+        yield f"length_m = {_number_text(length_m)}"
 
 
 @lru_cache(maxsize=4096)  # circuits have the same few names
-def _text(value: str) -> str:
+def _quoted(value: str) -> str:
     # A JSON string is a TOML basic string, but for DEL, which names cannot contain.
+    """Return a text as a TOML string."""
     return json.dumps(value, ensure_ascii=False)
 
 
-def _texts(values: Iterable[str]) -> str:
-    return f"[{', '.join(map(_text, values))}]"
+def _quoted_list(values: Iterable[str]) -> str:
+    return f"[{', '.join(map(_quoted, values))}]"
 
 
 @lru_cache(maxsize=4096)
 def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _text(name)
+    """Return a name as a TOML key, in quotation marks where it needs them."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
 
 
-def _number(value: float) -> str:
+def _number_text(value: float) -> str:
     # A circuit's numbers are finite, validation says so; 120 and 120.0 are written alike.
+    """Return a number as TOML writes it."""
     return repr(float(value))

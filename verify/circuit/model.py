@@ -29,10 +29,10 @@ from verify.circuit.validation import check_circuit
 
 @dataclass(frozen=True)
 class Circuit:
-    """Everything that is in the walls. Order of devices counts: it numbers the switches.
+    """Everything that is in the walls. The order of devices counts: it numbers the switches.
 
-    Joins are kept in canonical order and without unconnected ends, failures sorted.
-    Raises `CircuitError` with every mistake found.
+    Joins are kept in canonical order and without unconnected ends, failures sorted. Raises
+    `CircuitError` with every mistake found.
     """
 
     name: str
@@ -114,7 +114,10 @@ class Circuit:
 
     @cached_property
     def grouped_ends(self) -> tuple[tuple[End, ...], ...]:
-        """Every join with unconnected ends as joins of their own, in the order of `ends`."""
+        """The ends of each join; an unconnected end is a group of its own.
+
+        Groups are in the order of their first ends in `ends`.
+        """
         groups = [tuple(End(join.box, name) for name in join.ends) for join in self.joins]
         joined = {end: group for group in groups for end in group}
         alone_or_joined = (joined.get(end, (end,)) for end in self.ends)
@@ -124,7 +127,7 @@ class Circuit:
         )
 
     def __repr__(self) -> str:
-        """Its name and what it is made of, in a line; `dump` gives all of it."""
+        """Return a line with its name and what it is made of; `dump` gives all of it."""
         parts = (
             (len(self.switches), "switch", "switches"),
             (len(self.lamps), "lamp", "lamps"),
@@ -137,7 +140,7 @@ class Circuit:
         return f"<Circuit {self.name!r}: {told}>"
 
     def _repr_html_(self) -> str:
-        """Boxes with their devices, cables, joins and failed parts as tables, for a notebook."""
+        """Return boxes with their devices, cables, joins and failed parts as HTML tables."""
         devices = {
             box.name: ", ".join(device.name for device in self.devices if device.box == box.name)
             for box in self.boxes
@@ -157,18 +160,19 @@ class Circuit:
         )
 
     def device(self, name: str) -> Device:
-        """The device of that name; raises KeyError."""
+        """Return the device of that name; raises KeyError."""
         for device in self.devices:
             if device.name == name:
                 return device
         raise KeyError(name)
 
     def terminal(self, device: Device, terminal: str) -> End:
-        """One terminal of a device as an end."""
+        """Return one terminal of a device as an end."""
         return End(device.box, f"{device.name}.{terminal}")
 
 
 def _with_defaults(device: Device) -> Device:
+    """Return a device with the default of every value that its kind needs and it lacks."""
     kind = canonical_kind(device.kind)
     watts, amps, leg = device.watts, device.breaker_amps, device.leg
     if kind == "lamp" and watts is None:

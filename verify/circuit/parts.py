@@ -1,6 +1,6 @@
 """The parts of a circuit as values: ends, boxes, devices, cables, joins and failed parts.
 
-They may be anything; `verify.circuit.validation` says what a circuit can be made of.
+Their values are not checked here; `verify.circuit.validation` says which make a circuit.
 """
 
 from dataclasses import dataclass
@@ -53,11 +53,11 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """Something with terminals, in one box.
+    """A device with terminals, in one box.
 
-    `watts` is a lamp's; `loads` are a receptacle's, in watts, plugged in side by side.
-    A feed has `breaker_amps`, and of its run from the service `leg` (``A`` or ``B``, opposite
-    ends of a divided supply), `length_m` and `size`.
+    `watts` is a lamp's; `loads` are a receptacle's, in watts, plugged in side by side. A feed has
+    `breaker_amps`, and of its run from the service `leg` (``A`` or ``B``, opposite ends of a
+    divided supply), `length_m` and `size`.
     """
 
     name: str
@@ -72,7 +72,7 @@ class Device:
 
     @property
     def form(self) -> DeviceKind:
-        """What a device of this kind is; raises KeyError for an unknown kind."""
+        """The `DeviceKind` of this device; raises KeyError for an unknown kind."""
         return KINDS[canonical_kind(self.kind)]
 
 
@@ -98,7 +98,7 @@ class Join:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """A failed part; what `at` names depends on `kind`, see the circuit file.
+    """A failed part; `kind` decides what `at` names, as the circuit file describes.
 
     `position` is where a stuck switch stays, `box` where a loose connection is.
     """
@@ -110,15 +110,15 @@ class Failure:
 
 
 def conductor_name(cable: str, colour: str) -> str:
-    """How a conductor is written."""
+    """Return the name of a conductor: ``cable.colour``."""
     return f"{cable}.{colour}"
 
 
 def box_end(name: str) -> str:
-    """How a metal box is written as an end."""
+    """Return the name of a metal box as an end: ``box.NAME``."""
     return f"box.{name}"
 
 
 def is_ground_colour(colour: str) -> bool:
-    """True for bare, green and green-yellow."""
+    """Return True for bare, green and green-yellow."""
     return colour in GROUND_COLOURS

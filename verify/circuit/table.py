@@ -1,4 +1,4 @@
-"""One table of a TOML document, read key by key, with a note about everything that is wrong."""
+"""One table of a TOML document, read key by key; everything that is wrong is noted."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -11,9 +11,8 @@ from verify.base.problems import Problem, listing, shown
 class FileTable:
     """One table, its `place` in the file, and the list that gets a `Problem` for each mistake.
 
-    Asking for a key that holds another type is such a mistake; so is a key that nobody asked for,
-    once `finish` is called.
-    `wrong` are the keys noted so far, each once.
+    It is a mistake if a key holds another type than is asked for, and if a key was never asked for
+    when `finish` is called. `wrong` are the keys noted so far, each once.
     """
 
     place: str
@@ -29,7 +28,7 @@ class FileTable:
             self.problems.append(Problem(self.place, message, about=key))
 
     def _take(self, key: str, wanted: str, fits: type | tuple[type, ...]) -> object | None:
-        """The value of an optional key, or None if it is missing or wrong."""
+        """Return the value of an optional key, or None if it is missing or wrong."""
         self.asked.add(key)
         value = self.values.get(key)
         if value is None:
@@ -40,17 +39,17 @@ class FileTable:
         return value
 
     def text(self, key: str, default: str = "") -> str:
-        """The text at a key: `default` if it is missing, empty if it is no text."""
+        """Return the text at a key: `default` if it is missing, empty if it is no text."""
         found = self.optional_text(key)
         return default if found is None else found
 
     def optional_text(self, key: str) -> str | None:
-        """The text at a key: None if it is missing, empty if it is no text."""
+        """Return the text at a key: None if it is missing, empty if it is no text."""
         found = self._take(key, "a text in quotes", str)
         return "" if key in self.wrong else cast(str | None, found)
 
     def number(self, key: str) -> float | None:
-        """The number at a key; None if it is missing or no number."""
+        """Return the number at a key; None if it is missing or no number."""
         value = cast(float | None, self._take(key, "a number", (int, float)))
         if value is None:
             return None
@@ -61,7 +60,7 @@ class FileTable:
             return None
 
     def numbers(self, key: str) -> tuple[float, ...]:
-        """The list of numbers at a key; empty if it is missing or something else."""
+        """Return the list of numbers at a key; empty if it is missing or something else."""
         values = cast(list[object], self._take(key, "a list of numbers", list) or [])
         if not all(isinstance(value, int | float) and value is not True for value in values):
             self.note(key, f"{key}={written(values)} must be a list of numbers")
@@ -73,11 +72,11 @@ class FileTable:
             return ()
 
     def flag(self, key: str) -> bool:
-        """The truth at a key; false if it is missing or something else."""
+        """Return the boolean at a key; False if it is missing or something else."""
         return bool(self._take(key, "true or false", bool))
 
     def texts(self, key: str) -> tuple[str, ...]:
-        """The list of texts at a key; empty if it is missing or something else."""
+        """Return the list of texts at a key; empty if it is missing or something else."""
         values = cast(list[object], self._take(key, "a list of texts in quotes", list) or [])
         if not all(isinstance(value, str) for value in values):
             self.note(key, f"{key}={written(values)} must be a list of texts in quotes")
@@ -85,12 +84,12 @@ class FileTable:
         return tuple(cast(list[str], values))
 
     def required(self, key: str, example: str) -> None:
-        """Note it if a key is missing."""
+        """Note a mistake if a key is missing."""
         if key not in self.values:
             self.note(key, f"{key} is missing; write for example {key} = {example}")
 
     def finish(self) -> None:
-        """Note every key that nobody asked for."""
+        """Note a mistake for every key that was never asked for."""
         for key in self.values:
             if key not in self.asked:
                 known = listing(sorted(self.asked))
@@ -98,7 +97,7 @@ class FileTable:
 
 
 def written(value: object) -> str:
-    """A value much as the file writes it, but short and on one line."""
+    """Return a value much as the file writes it, but short and on one line."""
     match value:
         case bool():
             return str(value).lower()

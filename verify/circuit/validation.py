@@ -31,7 +31,7 @@ _OWNERS: Final = {
 
 
 class CircuitParts(Protocol):
-    """What a circuit is made of, before anyone knows whether it can exist."""
+    """What a circuit is made of, before it is known whether it is valid."""
 
     @property
     def name(self) -> str:
@@ -59,15 +59,15 @@ class CircuitParts(Protocol):
 
     @property
     def volts(self) -> float:
-        """Line to neutral."""
+        """The volts from line to neutral."""
 
     @property
     def palette(self) -> str:
-        """Its name."""
+        """The name of the palette."""
 
 
 def place_of(what: str, name: str) -> str:
-    """How a message says where a named box, device or cable is."""
+    """Return how a message says where a named box, device or cable is."""
     return f"{what} '{shown(name)}'"
 
 
@@ -79,16 +79,16 @@ def check_circuit(parts: CircuitParts) -> None:
 
 
 def problems_in(parts: CircuitParts, unreadable: Set[str] = frozenset()) -> Iterator[Problem]:
-    """Every mistake of `parts`.
+    """Yield every mistake of `parts`.
 
-    `unreadable` names the devices and cables about which something is known to be missing:
-    what is connected to them is not complained about a second time.
+    `unreadable` names the devices and cables about which something is known to be missing: what is
+    connected to them is not complained about a second time.
     """
-    return _Rules(parts, unreadable).problems()
+    return _CircuitRules(parts, unreadable).problems()
 
 
-class _Rules:
-    """The rules over one circuit whose names may dangle."""
+class _CircuitRules:
+    """The rules over one circuit, whose names may refer to nothing."""
 
     def __init__(self, circuit: CircuitParts, unreadable: Set[str]) -> None:
         self.circuit = circuit
@@ -160,7 +160,7 @@ class _Rules:
             )
 
     def _named_like(self, what: str) -> list[str]:
-        """The names of the devices that are a feed, a lamp or a switch."""
+        """Return the names of the devices that are a feed, a lamp or a switch."""
         return [
             name
             for name, form in self.forms.items()
@@ -308,7 +308,7 @@ class _Rules:
                     )
 
     def _end_complaint(self, box: str, name: str) -> str:
-        """What is wrong with an end, or an empty text."""
+        """Return what is wrong with an end, or an empty text."""
         owner, _, part = name.partition(".")
         if not owner or not part:
             return f"'{shown(name)}' is not an end; write device.terminal, cable.colour or box.NAME"

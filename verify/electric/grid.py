@@ -1,10 +1,10 @@
 """A circuit and many of its faults as networks of admittances.
 
-Nodes are joins. Between them lie conductors, closed contacts, lamps, plugged-in loads, and half of
-each capacitance between two conductors of a cable at either end of it. The reference is the
-neutral–ground bond at the service; from there to a feed run three conductors, of which the line
-begins with the source. An end that is loose in its join is a node of its own, some ohms away from
-that of the join.
+Each join is a node. Branches between nodes are conductors, closed contacts, lamps, plugged-in
+loads, and half of each capacitance between two conductors of a cable at either end of it. The
+reference is the neutral–ground bond at the service; from there three conductors run to a feed, and
+the source is at the beginning of its line. An end that is loose in its join is a node of its own,
+some ohms away from that of the join.
 """
 
 import cmath
@@ -34,7 +34,7 @@ Reals = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class FeedSource:
-    """What comes in at a feed: `volts` as a phasor, ohms of the source and of each conductor.
+    """The supply of a feed: `volts` as a phasor, ohms of the source and of each conductor.
 
     `ends` are the feed's line, neutral and ground end.
     """
@@ -54,14 +54,14 @@ class FeedSource:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """Faulted versions of one circuit, a row each; the arrays are those of `kernel.solve_rows`.
+    """Faulted versions of one circuit, a row each; `solving_kernel.solve_rows` gives the shapes.
 
-    After the reference `joins` has the join of each loose end, which itself is a node of its own;
-    the last `loose` of the extra branches are what connects the two.
-    `works` (R, L) is 0 where a lamp has failed.
+    A loose end is a node of its own; after the reference, `node_of` has for each loose end the node
+    of its join. The last `loose` of the extra branches connect the two. `works` (R, L) is 0 where a
+    lamp has failed.
     """
 
-    joins: Integers
+    node_of: Integers
     admittances: Phasors
     extras: Integers
     extra_admittances: Phasors
@@ -72,13 +72,13 @@ class Network:
     loose: int
 
     def __len__(self) -> int:
-        return len(self.joins)
+        return len(self.node_of)
 
     def rows(self, rows: npt.NDArray[np.intp]) -> "Network":
-        """Some of the rows, or some of them repeated."""
+        """Return some of the rows, which may repeat."""
         return replace(
             self,
-            joins=self.joins[rows],
+            node_of=self.node_of[rows],
             admittances=self.admittances[rows],
             extras=self.extras[rows],
             extra_admittances=self.extra_admittances[rows],
@@ -88,14 +88,14 @@ class Network:
         )
 
     def fed_by(self, feeding: npt.NDArray[np.bool_]) -> "Network":
-        """The same with some sources taken out: `feeding` (R, F) or (F,)."""
+        """Return the same network with some sources off: `feeding` (R, F) or (F,)."""
         return replace(self, source_admittances=self.source_admittances * feeding)
 
 
 class Grid:
     """A circuit prepared for networks of its faults.
 
-    Raises `CircuitError` where a size is written in a way that says nothing of its resistance.
+    Raises `CircuitError` if a size is written so that its resistance cannot be read.
     """
 
     def __init__(
@@ -143,7 +143,7 @@ class Grid:
         ]
         self.branches = np.array([branch[:2] for branch in self._branches], np.int16)
 
-    # --- what the parts are
+    # --- the parts of the circuit
 
     def _ohms(self, size: str | None, length_m: float) -> float:
         return length_m * ohms_per_metre(size or self.assumed.size, self.assumed.celsius)
@@ -192,7 +192,7 @@ class Grid:
 
     @cached_property
     def order(self) -> tuple[int, ...]:
-        """The joins in an order in which few neighbours meet when one is eliminated."""
+        """The nodes in a good order of elimination: at each step few neighbours meet."""
         near: dict[int, set[int]] = {join: set() for join, _ in enumerate(self.wiring.joins)}
         of = self.wiring.join_of
         for a, b in (*self.branches.tolist(), *self.contacts.tolist()):
@@ -215,22 +215,22 @@ class Grid:
     # --- networks
 
     def network(self, changes: Sequence[Change]) -> Network:
-        """A row for each of `changes`, none of which rebuilds the circuit."""
+        """Return a row for each of `changes`, none of which may rebuild the circuit."""
         return self.network_of(self.flattener.batch(changes))
 
     def network_of(self, batch: FaultBatch) -> Network:
-        """The same for rows of arrays."""
+        """Return a row for each row of `batch`."""
         rows, ends = batch.join_of.shape
         nodes = max(int(batch.join_of.max()) + 1, len(self.order))
         loose = batch.loose.shape[1]
-        joins = np.full((rows, ends + 1 + loose), nodes + loose, np.int16)
-        joins[:, :ends] = batch.join_of
+        node_of = np.full((rows, ends + 1 + loose), nodes + loose, np.int16)
+        node_of[:, :ends] = batch.join_of
         pairs = np.full((rows, loose, 2), NOTHING, np.int16)
         for number in range(loose):
             (at,) = np.nonzero(batch.loose[:, number] != NOTHING)
             end = batch.loose[at, number]
-            joins[at, ends + 1 + number] = batch.join_of[at, end]
-            joins[at, end] = nodes + number
+            node_of[at, ends + 1 + number] = batch.join_of[at, end]
+            node_of[at, end] = nodes + number
             pairs[at, number, 0] = end
             pairs[at, number, 1] = ends + 1 + number
         nodes += loose
@@ -244,7 +244,7 @@ class Grid:
         admittances[:, :conductors] *= batch.conducts
         admittances[:, conductors : conductors + lamps] *= batch.works
         return Network(
-            joins=joins,
+            node_of=node_of,
             admittances=admittances,
             extras=extras,
             extra_admittances=siemens,
@@ -259,7 +259,10 @@ class Grid:
 
 
 def _extras(*kinds: tuple[Integers, float]) -> tuple[Integers, Phasors]:
-    """Pairs of ends (R, X, 2) with their siemens as branches; what a row has not is 0 siemens."""
+    """Return extra branches: pairs of ends (R, X, 2) and their siemens (R, X).
+
+    Rows with fewer have branches of 0 siemens.
+    """
     pairs = np.concatenate([pairs for pairs, _ in kinds], axis=1)
     siemens = np.concatenate([np.full(pairs.shape[:2], each) for pairs, each in kinds], axis=1)
     there = pairs[:, :, 0] != NOTHING

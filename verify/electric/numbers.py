@@ -1,7 +1,7 @@
 """The numbers of `data/electrical.toml` as values, without a formula.
 
-The engines that judge and those that check them read the same numbers here; what follows from a
-number each works out for itself. Units are SI, temperatures degrees Celsius, alternating
+The engines that judge and those that check them read the same numbers here; each has formulae of
+its own for what follows from them. Units are SI, temperatures degrees Celsius, alternating
 quantities root mean square.
 """
 
@@ -18,14 +18,14 @@ Section = Mapping[str, object]
 
 @cache
 def document() -> Mapping[str, Section]:
-    """All of `data/electrical.toml`."""
+    """Return all of `data/electrical.toml`."""
     return cast(
         Mapping[str, Section], tomllib.loads(data_path("electrical.toml").read_text("utf-8"))
     )
 
 
 def section(*path: str) -> Mapping[str, float]:
-    """The numbers of a section; its words are there too, but nobody asks for them here."""
+    """Return the numbers of a section; its texts are in there too, but no caller uses them."""
     found: object = document()
     for name in path:
         found = cast(Section, found)[name]
@@ -33,7 +33,7 @@ def section(*path: str) -> Mapping[str, float]:
 
 
 class Resistance(NamedTuple):
-    """An entry of a published table: a conductor of `size` at `celsius`."""
+    """An entry of a published table: the resistance of a conductor of `size` at `celsius`."""
 
     size: str
     ohms_per_km: float
@@ -42,7 +42,7 @@ class Resistance(NamedTuple):
 
 @cache
 def published_resistances() -> tuple[Resistance, ...]:
-    """The sizes whose resistance a table gives."""
+    """Return the sizes whose resistance a table gives."""
     entries = cast(list[Mapping[str, float]], document()["resistance"])
     return tuple(
         Resistance(cast(str, entry["size"]), entry["ohms_per_km"], entry["celsius"])
@@ -52,12 +52,12 @@ def published_resistances() -> tuple[Resistance, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Parameters:
-    """What a circuit file leaves open, and the limits of the outcomes.
+    """Assumptions for what a circuit file leaves open, and the limits of the outcomes.
 
     `capacitance` is farads a metre between any two conductors of a cable, `loose` the ohms of a
-    loose join, `phantom_volts` and `phantom_share` what a phantom reads at least on the high
-    input and at most, as a share of that, on the low one. With `lamp_exponent` None lamps are
-    constant resistances, otherwise their current goes with that power of the volts.
+    loose join. A reading is a phantom if the high input reads at least `phantom_volts` and the low
+    one at most the share `phantom_share` of that. With `lamp_exponent` None lamps are constant
+    resistances, otherwise their current goes with that power of the volts.
     """
 
     hertz: float
@@ -82,7 +82,7 @@ class Parameters:
 
 @cache
 def parameters(palette: str = "us") -> Parameters:
-    """The declared parameters for circuits of a palette; raises KeyError for an unknown one."""
+    """Return the parameters for circuits of a palette; raises KeyError for an unknown one."""
     supply, assumed, meter = section("supply", palette), section("assumed"), section("meter")
     return Parameters(
         hertz=supply["hertz"],

@@ -41,8 +41,8 @@ class Energised:
 def energise(grid: Grid, network: Network, states: States | None = None) -> Energised:
     """Solve each row in its `states` (R, T), all of them by default, and let breakers act.
 
-    A breaker that trips in time or at once is taken out, whatever remains is solved again, until
-    no further one trips.
+    A breaker that trips in time or at once is switched off and the rest is solved again, until no
+    further breaker trips.
     """
     if states is None:
         states = all_states(grid, len(network))
@@ -72,7 +72,7 @@ def energise(grid: Grid, network: Network, states: States | None = None) -> Ener
 
 
 def _in_the_lines(solution: Solution) -> tuple[Reals, Bytes]:
-    """The amperes in the line of each feed, and what its breaker makes of them."""
+    """Return the amperes in the line of each feed, and how its breaker acts on them."""
     grid = solution.grid
     amps = np.abs(solution.feed_amps()[..., 0])
     ratings = np.array([source.breaker_amps for source in grid.sources])
@@ -114,7 +114,7 @@ class Outcomes:
 
     @classmethod
     def of(cls, energised: Energised) -> "Outcomes":
-        """The outcomes of circuits with the power on."""
+        """Return the outcomes of circuits with the power on."""
         solution = energised.solution
         shape = energised.level.shape[:2]
         feeds = solution.feed_amps()
@@ -137,22 +137,22 @@ class Outcomes:
 
 
 def lamp_outcomes(share: Reals) -> Bytes:
-    """What a lamp does at each share of its nominal volts, as a place in `OUTCOMES`."""
+    """Return what a lamp does at each share of its nominal volts, as a place in `OUTCOMES`."""
     limits = section("lamp")
     lit_from, over_from = share >= limits["dim_share"], share > limits["over_share"]
     return (share > limits["dark_share"]).astype(np.uint8) + lit_from + over_from
 
 
-def judge(circuit: Circuit, assumed: Parameters | None = None) -> Outcomes:
-    """What a circuit does in all its states: one row."""
+def circuit_outcomes(circuit: Circuit, assumed: Parameters | None = None) -> Outcomes:
+    """Return the outcomes of a circuit in all its states, as one row."""
     grid = Grid(circuit, assumed)
     return Outcomes.of(energise(grid, grid.network([Change()])))
 
 
-def judge_faults(
+def outcomes_of_faults(
     circuit: Circuit, faults: "Sequence[Fault]", assumed: Parameters | None = None
 ) -> Outcomes:
-    """What a circuit does with each of `faults` in turn, a row each, in their order."""
+    """Return the outcomes of a circuit with each of `faults` in turn, a row each."""
     changes = [fault.change for fault in faults]
     shared = [row for row, change in enumerate(changes) if change.rebuilt is None]
     grid = Grid(circuit, assumed)
@@ -161,7 +161,7 @@ def judge_faults(
         together = grid.network([changes[row] for row in shared])
         parts.append(Outcomes.of(energise(grid, together)))
     rebuilt = [(row, change.rebuilt) for row, change in enumerate(changes) if change.rebuilt]
-    parts += [judge(whole, assumed) for _, whole in rebuilt]
+    parts += [circuit_outcomes(whole, assumed) for _, whole in rebuilt]
     order = np.argsort([*shared, *(row for row, _ in rebuilt)])
     return Outcomes(
         *(np.concatenate([getattr(part, field.name) for part in parts])[order] for field in _FIELDS)

@@ -1,4 +1,4 @@
-"""What follows from the numbers of copper and lamps, for the engines that judge.
+"""Formulae for copper and for the frequency, used by the engines that judge.
 
 The engines that check these have a formula of their own for copper, in `verify.engine.copper`.
 """
@@ -11,7 +11,7 @@ from verify.electric.sizes import MM2, read_size
 
 
 def temperature_factor(celsius: float, reference: float) -> float:
-    """How many times its resistance at `reference` a copper conductor has at `celsius`.
+    """Return the resistance of copper at `celsius` over that at `reference` (degrees).
 
     Raises ValueError for a conductor colder than copper's formula reaches.
     """
@@ -24,10 +24,10 @@ def temperature_factor(celsius: float, reference: float) -> float:
 
 
 def area_mm2(size: str) -> float:
-    """The area of a conductor by its size, such as ``14 AWG`` or ``1.5 mm²``.
+    """Return the area of a conductor in mm² by its size, such as ``14 AWG`` or ``1.5 mm²``.
 
-    American gauges by their geometric definition (ASTM B258, from memory).
-    Raises ValueError for a size that is neither, or has no area.
+    American gauges by their geometric definition (ASTM B258, from memory). Raises ValueError for a
+    size that is neither, or has no area.
     """
     number, unit = read_size(size)
     if unit == MM2:
@@ -38,9 +38,10 @@ def area_mm2(size: str) -> float:
 
 @lru_cache(maxsize=256)
 def ohms_per_metre(size: str, celsius: float) -> float:
-    """The resistance of a copper conductor; tabulated sizes by their table, others by their area.
+    """Return the resistance of a copper conductor, in ohms a metre.
 
-    Raises ValueError for an unknown way to write a size.
+    Tabulated sizes go by their table, others by their area. Raises ValueError for an unknown way to
+    write a size.
     """
     area = area_mm2(size)
     for entry in published_resistances():
@@ -51,5 +52,5 @@ def ohms_per_metre(size: str, celsius: float) -> float:
 
 
 def angular_frequency(assumed: Parameters) -> float:
-    """Radians a second."""
+    """Return the angular frequency of the supply, in radians a second."""
     return 2 * math.pi * assumed.hertz

@@ -1,6 +1,6 @@
-"""What protection does with a current: bands of circuit-breakers, curves of residual devices.
+"""How protection acts on a current: bands of circuit-breakers, curves of residual devices.
 
-Everything takes arrays. Multiples and times are those of `data/electrical.toml`.
+All functions take arrays. Multiples and times are those of `data/electrical.toml`.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from verify.electric.numbers import section
 Reals = npt.NDArray[np.float64]
 Bytes = npt.NDArray[np.uint8]
 
-#: What a breaker does with a current that lasts, from nothing to the most certain.
+#: What a breaker does with a lasting current, from not tripping to tripping at once.
 HOLDS: Final = 0
 MAY_TRIP_IN_TIME: Final = 1
 TRIPS_IN_TIME: Final = 2
@@ -34,8 +34,8 @@ LEVELS: Final = (
 class Curve:
     """A breaker's behaviour in multiples of its rating.
 
-    It carries `carries` for good and has tripped within the conventional time, an hour or two, at
-    `trips_in_time`; it may trip at once above `band[0]` and must above `band[1]`.
+    It carries `carries` times its rating for good and has tripped within the conventional time, an
+    hour or two, at `trips_in_time`; it may trip at once above `band[0]` and must above `band[1]`.
     """
 
     name: str
@@ -44,23 +44,23 @@ class Curve:
     band: tuple[float, float]
 
     def level(self, amps: Reals, rating: Reals | float) -> Bytes:
-        """The level of each current, as a place in `LEVELS`."""
+        """Return the level of each current, as a place in `LEVELS`."""
         limits = np.array([self.carries, self.trips_in_time, *self.band])
         return np.searchsorted(limits, amps / rating, side="left").astype(np.uint8)
 
 
 @cache
 def curve(name: str) -> Curve:
-    """The curve of that name; raises KeyError for an unknown one."""
+    """Return the curve of that name; raises KeyError for an unknown one."""
     numbers = section("breaker", name)
     low, high = cast(list[float], numbers["at_once"])
     return Curve(name, numbers["carries"], numbers["trips_in_time"], (low, high))
 
 
 def class_a_seconds(amps: Reals) -> Reals:
-    """The longest a North American device for people may take at each residual current.
+    """Return the longest that a North American device for people may take to trip.
 
-    Infinite below the current at which it has to trip; where it may and need not, infinite too.
+    There is one time for each residual current; it is infinite where the device need not trip.
     """
     device = section("residual", "class-a")
     milliamperes = np.maximum(amps * 1000, device["always_from_milliamperes"])
@@ -70,9 +70,9 @@ def class_a_seconds(amps: Reals) -> Reals:
 
 
 def general_seconds(amps: Reals, rated_milliamperes: float | None = None) -> Reals:
-    """The longest a general residual-current device may take; 30 mA unless another is given.
+    """Return the longest that a general residual-current device may take to trip.
 
-    Infinite below its rating.
+    Its rating is 30 mA unless another is given; below it, the time is infinite.
     """
     device = section("residual", "general")
     rating = device["rated_milliamperes"] if rated_milliamperes is None else rated_milliamperes

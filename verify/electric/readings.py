@@ -1,4 +1,4 @@
-"""What a meter reads: every state, two inputs, and whether the reading is a phantom."""
+"""The readings of a meter: in every state, on two inputs, and whether they are phantoms."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What two meters read in a state between `point` and `against`, in volts.
+    """The readings of two meters in a state between `point` and `against`, in volts.
 
     `high` is the ordinary digital meter's, `low` the low-impedance one's. A phantom is a reading
-    that the low-impedance meter makes vanish: capacitance drives it, no conductor.
+    that vanishes on the low-impedance meter: capacitance drives it, no conductor.
     """
 
     state: int
@@ -43,11 +43,11 @@ def readings(
     assumed: Parameters | None = None,
     states: Sequence[int] | None = None,
 ) -> list[Reading]:
-    """The readings between pairs of ends, pair by pair, in some states: by default in every one.
+    """Return the readings between pairs of ends, pair by pair, in some states or in all.
 
-    Without `pairs`, those of `pairs_to_return`. Breakers have acted before anybody measures.
-    A meter is a load; filaments keep the resistance that they have without it.
-    Raises `CircuitError` where a size is written in a way that says nothing of its resistance.
+    Without `pairs`, the pairs are those of `pairs_to_return`. Breakers have acted before anybody
+    measures. A meter is a load; filaments keep the resistance that they have without it. Raises
+    `CircuitError` if a size is written so that its resistance cannot be read.
     """
     grid = Grid(circuit, assumed)
     chosen = list(pairs_to_return(circuit) if pairs is None else pairs)
@@ -82,7 +82,7 @@ def readings(
 
 @dataclass(frozen=True, slots=True)
 class GroundReadings:
-    """What two meters read to a ground that is good, in volts, and where that is a phantom.
+    """The readings of two meters against a good ground, in volts, and which are phantoms.
 
     Shape (faults, states, terminals); `high`, `low` and `phantom` as in `Reading`.
     """
@@ -92,7 +92,7 @@ class GroundReadings:
     phantom: npt.NDArray[np.bool_]
 
     def of(self, rows: int | npt.NDArray[np.integer[Any]]) -> "GroundReadings":
-        """Those of one fault or some, or of one state or some where there is one fault."""
+        """Return the readings of some faults; if there is one fault, of some states."""
         return GroundReadings(self.high[rows], self.low[rows], self.phantom[rows])
 
 
@@ -102,11 +102,11 @@ def ground_readings(
     terminals: Sequence[str],
     on_line: npt.NDArray[np.bool_] | None = None,
 ) -> GroundReadings:
-    """The readings from some terminals, by name, to the bond at the service, with each fault.
+    """Return the readings from terminals, by name, to the bond at the service.
 
-    `on_line` (faults, states, terminals) is True where conductors are known to lead to line. No
-    meter changes the voltage there by a hundredth, so nothing is solved again for it.
-    Raises `CircuitError` as `readings` does.
+    There is a row for each fault. `on_line` (faults, states, terminals) is True where conductors
+    are known to lead to line. No meter changes the voltage there by a hundredth, so nothing is
+    solved again for it. Raises `CircuitError` as `readings` does.
     """
     shared = [row for row, fault in enumerate(faults) if fault.change.rebuilt is None]
     shape = (len(faults), 1 << len(circuit.switches), len(terminals))
@@ -133,11 +133,11 @@ def _to_reference(
     ends: npt.NDArray[np.intp],
     on_line: npt.NDArray[np.bool_] | None,
 ) -> tuple[Reals, Reals]:
-    """What each meter reads from ends to the reference, in all states of each row (R, T, P)."""
+    """Return what each meter reads from ends to the reference, in all states (R, T, P)."""
     solution = energise(grid, network).solution
     volts = np.nan_to_num(solution.at(ends))
     high, low = np.abs(volts), np.abs(volts)
-    # What is next to nothing without a meter is no more with one: only the rest is solved again.
+    # A meter only lowers a voltage: what is negligible without one is not solved again with it.
     doubtful = high >= grid.assumed.phantom_volts
     if on_line is not None:
         doubtful &= ~on_line
@@ -154,7 +154,7 @@ def _to_reference(
     pulled = solve(grid, loaded, solution.states[row, turn, None]).at(ends)
     pulled = pulled[np.arange(len(row)), 0, place]
     low[at] = np.abs(pulled)
-    # What the meter sees from outside, by how far it has pulled the voltage down.
+    # The impedance that the meter sees follows from how far it has pulled the voltage down.
     inside = grid.assumed.low_meter * (volts[at] / pulled - 1)
     high[at] *= grid.assumed.high_meter / np.abs(grid.assumed.high_meter + inside)
     return high, low
@@ -165,11 +165,12 @@ def _are_phantoms(high: Reals, low: Reals, assumed: Parameters) -> npt.NDArray[n
 
 
 def points(circuit: Circuit) -> tuple[tuple[End, ...], ...]:
-    """The ends of each point at which a meter reads one thing: joins, and both sides of loose ones.
+    """Return the ends of each point of a circuit that a meter cannot tell apart.
 
-    Ends and points are in the order of `Circuit.ends`. Raises `CircuitError` as `readings` does.
+    A point is a join without its loose ends; each of these is a point of its own. Ends and points
+    are in the order of `Circuit.ends`. Raises `CircuitError` as `readings` does.
     """
-    nodes = Grid(circuit).network([Change()]).joins[0, : len(circuit.ends)].tolist()
+    nodes = Grid(circuit).network([Change()]).node_of[0, : len(circuit.ends)].tolist()
     found: dict[int, list[End]] = {}
     for end, node in zip(circuit.ends, nodes, strict=True):
         found.setdefault(node, []).append(end)
@@ -177,7 +178,7 @@ def points(circuit: Circuit) -> tuple[tuple[End, ...], ...]:
 
 
 def pairs_to_return(circuit: Circuit) -> Iterator[tuple[End, End]]:
-    """Each join, by its first end, against the first feed's neutral and against its ground."""
+    """Yield each join, by its first end, with the first feed's neutral, then with its ground."""
     feed = circuit.feed
     for terminal in ("neutral", "ground"):
         against = circuit.terminal(feed, terminal)
@@ -187,23 +188,23 @@ def pairs_to_return(circuit: Circuit) -> Iterator[tuple[End, End]]:
 
 
 def _ohms_between(solution: Solution, row: int, ends: npt.NDArray[np.intp]) -> Phasors:
-    """What each pair of ends (P, 2) looks like from outside in each state of a row (T, P)."""
+    """Return the impedance between each pair of ends (P, 2) in each state of a row (T, P)."""
     y = _admittances(solution, row)[:, :-1, :-1]
-    # What has no potential is told apart from all that has, and never asked for.
+    # Nodes without a potential get a 1 on the diagonal, so that the rest can be solved.
     exists = ~np.isnan(solution.volts[row, :, :-1])
     y *= exists[:, :, None] & exists[:, None, :]
     nodes = np.arange(y.shape[1])
     y[:, nodes, nodes] += ~exists
     z = np.zeros((len(y), len(nodes) + 1, len(nodes) + 1), np.complex128)
     z[:, :-1, :-1] = np.linalg.inv(y)
-    a, b = solution.network.joins[row, ends].T
+    a, b = solution.network.node_of[row, ends].T
     return z[:, a, a] + z[:, b, b] - z[:, a, b] - z[:, b, a]
 
 
 def _admittances(solution: Solution, row: int) -> Phasors:
-    """The matrix of a row in each of its states (T, N + 1, N + 1), the reference last."""
+    """Return the admittance matrix of a row in each state (T, N + 1, N + 1), reference last."""
     grid, network = solution.grid, solution.network
-    join, reference = network.joins[row], len(network.order)
+    join, reference = network.node_of[row], len(network.order)
     down = solution.states[row] >> grid.contact_switch[:, None] & 1
     closes = network.closed[row, :, None] & np.where(down, CLOSED_DOWN, CLOSED_UP) > 0
     lines = join[grid.feed_lines]

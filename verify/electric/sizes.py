@@ -24,7 +24,7 @@ class Size(NamedTuple):
 
 
 def read_size(text: str) -> Size:
-    """The size that a text such as ``14 AWG`` or ``1.5 mm²`` writes.
+    """Return the size that a text such as ``14 AWG`` or ``1.5 mm²`` writes.
 
     Raises ValueError for a text that writes neither, or no area at all.
     """
@@ -36,7 +36,7 @@ def read_size(text: str) -> Size:
 
 
 def unreadable_sizes(circuit: Circuit) -> list[Problem]:
-    """Every size of a circuit that says nothing of its resistance: the file takes any text."""
+    """Return a problem for every size of a circuit that cannot be read."""
     sized = [(f"cable '{cable.name}'", cable.size) for cable in circuit.cables]
     sized += [(f"device '{feed.name}'", feed.size) for feed in circuit.feeds]
     problems = []
@@ -49,6 +49,6 @@ def unreadable_sizes(circuit: Circuit) -> list[Problem]:
 
 
 def check_sizes(circuit: Circuit) -> None:
-    """Raise `CircuitError` with all `unreadable_sizes`, or return."""
+    """Raise `CircuitError` with all `unreadable_sizes` if there are any."""
     if problems := unreadable_sizes(circuit):
         raise CircuitError(problems)

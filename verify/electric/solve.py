@@ -1,4 +1,4 @@
-"""The voltages of networks, in any states, and what flows in their parts."""
+"""Solves networks: voltages in any states, and the currents in their parts."""
 
 from dataclasses import dataclass, replace
 from typing import Any, Final, cast
@@ -10,7 +10,7 @@ from verify.base.compiling import compiled_where
 from verify.electric.grid import Grid, Network, Reals
 from verify.electric.solving_kernel import Phasors, States, solve_rows
 
-#: How many pairs of row and state are worth loading the compiler for.
+#: From so many pairs of row and state on it is worth loading the compiler.
 WORTH_COMPILING: Final = 2500
 _MOST_ROUNDS: Final = 60
 _SETTLED: Final = 1e-10
@@ -22,9 +22,9 @@ _COLD: Final = 1e-3
 class Solution:
     """The voltages of a network: `volts` (R, T, N + 1) of its nodes, the last being the reference.
 
-    `states` (R, T). Where no potential exists, because nothing at all connects a node to the
-    rest, `volts` is not-a-number; no current flows there.
-    `feeding` (R, T, F) is False where a feed has been switched off.
+    `states` (R, T). Where no potential exists, because nothing at all connects a node to the rest,
+    `volts` is not-a-number; no current flows there. `feeding` (R, T, F) is False where a feed has
+    been switched off.
     """
 
     grid: Grid
@@ -34,43 +34,46 @@ class Solution:
     feeding: npt.NDArray[np.bool_]
 
     def at(self, ends: npt.NDArray[np.integer[Any]]) -> Phasors:
-        """The voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
+        """Return the voltages at some ends (P,), numbered as in the circuit: (R, T, P)."""
         rows = np.arange(len(self.network))[:, None]
-        return self.volts[rows, :, self.network.joins[:, ends]].transpose(0, 2, 1)
+        return self.volts[rows, :, self.network.node_of[:, ends]].transpose(0, 2, 1)
 
     def across(self, pairs: npt.NDArray[np.integer[Any]]) -> Phasors:
-        """The voltages between pairs of ends (P, 2) that something connects: (R, T, P).
+        """Return the voltages between pairs of ends (P, 2) that something connects: (R, T, P).
 
-        It is 0 where neither end has a potential.
+        A voltage is 0 where neither end has a potential.
         """
         return _difference(self.at(pairs[:, 0]), self.at(pairs[:, 1]))
 
     def lamp_volts(self) -> Phasors:
-        """The volts across each lamp's two sides (R, T, L), failed lamps included."""
+        """Return the volts across each lamp's two sides (R, T, L), failed lamps included."""
         return self.across(self.grid.lamps)
 
     def lamp_amps(self) -> Phasors:
-        """The current of each lamp (R, T, L) from contact to shell, 0 where it has failed."""
+        """Return each lamp's current (R, T, L) from contact to shell, 0 where it has failed."""
         start = len(self.grid.conductors)
         siemens = self.network.admittances[:, start : start + len(self.grid.lamps)]
         return self.lamp_volts() * siemens[:, None]
 
     def load_volts(self) -> Phasors:
-        """The volts across what is plugged into each receptacle (R, T, loads)."""
+        """Return the volts across the loads of each receptacle (R, T, loads)."""
         start = len(self.grid.conductors) + len(self.grid.lamps)
         return self.across(self.grid.branches[start : start + self.grid.loads])
 
     def conductor_amps(self) -> Phasors:
-        """The current of each conductor (R, T, C), from its cable's first box to the second."""
+        """Return each conductor's current (R, T, C), from its cable's first box to the second."""
         siemens = self.network.admittances[:, : len(self.grid.conductors)]
         return self.across(self.grid.conductors) * siemens[:, None]
 
     def cable_amps(self) -> Phasors:
-        """The currents of all conductors of each cable added up (R, T, cables)."""
+        """Return the currents of all conductors of each cable added up (R, T, cables)."""
         return cast(Phasors, np.add.reduceat(self.conductor_amps(), self.grid.cable_starts, axis=2))
 
     def feed_amps(self) -> Phasors:
-        """What leaves the service on line, neutral and ground of each feed (R, T, F, 3)."""
+        """Return the currents from the service on each feed's three conductors (R, T, F, 3).
+
+        They are line, neutral and ground.
+        """
         sources = self.grid.sources
         volts = self.at(np.array([source.ends for source in sources]).ravel())
         volts = volts.reshape(*volts.shape[:2], len(sources), 3)
@@ -81,7 +84,7 @@ class Solution:
         return _or_nothing(amps)
 
     def loose_watts(self) -> Reals:
-        """The heat of the loose join that heats most (R, T), 0 where none is loose.
+        """Return the heat of the loose join that heats most (R, T), 0 where none is loose.
 
         It is the most, not the sum: a fire starts at one of them.
         """
@@ -89,7 +92,7 @@ class Solution:
         loose = slice(network.extras.shape[1] - network.loose, None)
         rows = np.arange(len(network))[:, None]
         a, b = (
-            self.volts[rows, :, network.joins[rows, network.extras[:, loose, side]]]
+            self.volts[rows, :, network.node_of[rows, network.extras[:, loose, side]]]
             for side in range(2)
         )
         siemens = network.extra_admittances[:, loose, None].real
@@ -99,23 +102,24 @@ class Solution:
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
+    """Return the volts from `other` to `one`, 0 where neither has a potential."""
     return _or_nothing(one - other)
 
 
 def _or_nothing(amount: Phasors) -> Phasors:
-    """0 where there is no potential to drive anything."""
+    """Return amounts with 0 where no potential exists."""
     amount[np.isnan(amount)] = 0
     return amount
 
 
 def all_states(grid: Grid, rows: int) -> States:
-    """Every state of the circuit, for each of so many rows."""
+    """Return every state of the circuit for each of `rows` rows: (rows, states)."""
     states = np.arange(1 << len(grid.circuit.switches), dtype=np.int64)
     return np.tile(states, (rows, 1))
 
 
 def spread(grid: Grid, network: Network, states: States) -> tuple[Network, States]:
-    """A network and its states (R, T), ready to be solved.
+    """Return a network and its states (R, T), ready to be solved.
 
     Filaments have another resistance in each state: for them every state becomes a row, (R·T, 1).
     """
@@ -126,7 +130,7 @@ def spread(grid: Grid, network: Network, states: States) -> tuple[Network, State
 
 
 def solve(grid: Grid, network: Network, states: States) -> Solution:
-    """The voltages of each row in each of its `states` (R, T), as `spread` gives them.
+    """Return the voltages of each row in each of its `states` (R, T), as `spread` gives them.
 
     Raises ArithmeticError if filaments do not settle.
     """
@@ -154,7 +158,7 @@ def _solve_linear(grid: Grid, network: Network, states: States) -> Solution:
     volts = np.empty((*states.shape, len(network.order) + 1), np.complex128)
     kernel = compiled_where(states.size >= WORTH_COMPILING, solve_rows)
     kernel(
-        network.joins,
+        network.node_of,
         grid.branches,
         network.admittances,
         network.extras,

@@ -44,12 +44,12 @@ Phasors = npt.NDArray[np.complex128]
 _UP = 1
 _DOWN = 2
 _BOTH = 3
-#: In place of a state: what holds in all of them.
+#: Stands in place of a state for all states together.
 _ANY_STATE = -1
 
 
 def solve_rows(
-    joins: Integers,
+    node_of: Integers,
     branches: Integers,
     admittances: Phasors,
     extras: Integers,
@@ -69,7 +69,7 @@ def solve_rows(
 
     Shapes, with R rows, E ends of which the last is the reference, M branches, X extra branches,
     K contacts, F sources, N nodes, T states solved in each row:
-    `joins` (R, E): the node of each end, N for the reference; `branches` (M, 2) ends with
+    `node_of` (R, E): the node of each end, N for the reference; `branches` (M, 2) ends with
     `admittances` (R, M); `extras` (R, X, 2) ends with `extra_admittances` (R, X);
     `contacts` (K, 2) ends, `contact_switch` (K,), `closed` (R, K) as in `verify.fault.network`;
     `sources` (F,) ends fed with `source_volts` (F,) through `source_admittances` (R, F), which is
@@ -87,8 +87,8 @@ def solve_rows(
     place[nodes] = nodes
     varies = np.zeros(nodes + 1, np.bool_)
     near = np.zeros(nodes + 1, np.int64)
-    for row in range(len(joins)):
-        of = joins[row]
+    for row in range(len(node_of)):
+        of = node_of[row]
         constant = _place_nodes(row, contacts, closed, of, order, varies, place)
         for node in range(nodes):
             fed[node] = 0
@@ -135,7 +135,7 @@ def _place_nodes(
 ) -> int:
     """Give nodes places in the order of elimination, those that switching contacts touch last.
 
-    Returns how many come before them.
+    Returns how many nodes come before those.
     """
     nodes = len(order)
     for node in range(nodes):
@@ -163,7 +163,7 @@ def _place_nodes(
 def _add(
     y: Phasors, place: Places, of: Integers, one: int, other: int, admittance: complex
 ) -> None:
-    """Add what lies between two ends."""
+    """Add an admittance between two ends to the matrix."""
     a = place[of[one]]
     b = place[of[other]]
     if a != b:
@@ -195,7 +195,7 @@ def _add_contacts(
 
 @inlined
 def _copy(y: Phasors, fed: Phasors, start: int, to_y: Phasors, to_fed: Phasors) -> None:
-    """Copy the nodes from the place `start` on."""
+    """Copy the rest of the network, from the place `start` on."""
     nodes = len(fed)
     for node in range(start, nodes):
         to_fed[node] = fed[node]

@@ -1,1 +1,1 @@
-"""What finds out what a circuit does: one contract, several engines that check each other."""
+"""Engines, which find out what a circuit does: one contract, several that check each other."""

@@ -1,4 +1,4 @@
-"""What conductors alone connect, as numbered pieces, and where contacts lie between them.
+"""The connected components that conductors alone make, and the contacts between them.
 
 For the engine on decision diagrams; no other engine uses it.
 """
@@ -14,8 +14,8 @@ from verify.fault.change import Change
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP, NOTHING, Flattener, Indices
 
 
-class Pieces:
-    """The pieces of a circuit by number, failed parts included.
+class Components:
+    """The connected components of a circuit by number, failed parts included.
 
     `lines`, `neutrals`, `grounds`: those of the feeds; `lines_a` and `lines_b` the lines by leg.
     `lamps`: contact and shell of each; `failed_lamps` says which do not work. `receptacles`: line
@@ -42,14 +42,15 @@ class Pieces:
         self.stubs = self._of(ends[is_alone[ends].any(axis=1)].ravel())
 
     def _of(self, ends: Indices | npt.NDArray[np.bool_]) -> tuple[Any, ...]:
-        """The pieces of some ends, as tuples in place of arrays."""
-        pieces = self._of_end[ends].tolist()
-        return tuple(tuple(some) if isinstance(some, list) else some for some in pieces)
+        """Return the components of some ends, as tuples in place of arrays."""
+        components = self._of_end[ends].tolist()
+        return tuple(tuple(some) if isinstance(some, list) else some for some in components)
 
     def contacts(self) -> Iterator[tuple[int, bool, bool, int, int]]:
-        """Each two terminals of each switch, whether in some position connected or not.
+        """Yield each pair of terminals of each switch, whether a contact ever closes there or not.
 
-        The switch, whether they are connected up and down, and the two pieces.
+        A row is the switch, whether they are connected when it is up, and when it is down, and the
+        two components.
         """
         batch = self._batch
         pairs = self._of(batch.contacts)
@@ -58,14 +59,14 @@ class Pieces:
         ):
             yield switch, bool(closed & CLOSED_UP), bool(closed & CLOSED_DOWN), one, other
 
-    def is_return(self, piece: int) -> bool:
-        """True if conductors alone connect a piece to a feed's neutral or ground."""
-        return piece in self.neutrals or piece in self.grounds
+    def is_return(self, component: int) -> bool:
+        """Return True if a component has a neutral or ground terminal of a feed."""
+        return component in self.neutrals or component in self.grounds
 
     @property
     def has_floating_metal(self) -> bool:
         """True if some metal is not wired to ground."""
-        return any(piece not in self.grounds for piece in self.metal)
+        return any(component not in self.grounds for component in self.metal)
 
     @property
     def both_poles(self) -> bool:
@@ -78,11 +79,11 @@ class Pieces:
 
     @property
     def kept(self) -> frozenset[int]:
-        """The pieces that verdicts speak of."""
+        """The components that verdicts speak of."""
         return frozenset(
             (
                 *(*self.lines, *self.neutrals, *self.grounds, *self.metal),
                 *(*self.ground_wires, *self.stubs),
-                *(piece for pair in (*self.lamps, *self.receptacles) for piece in pair),
+                *(component for pair in (*self.lamps, *self.receptacles) for component in pair),
             )
         )

@@ -15,27 +15,27 @@ from verify.fault.contract import Fault
 
 
 class Engine(Protocol):
-    """What every engine offers."""
+    """The questions that every engine answers."""
 
     @property
     def name(self) -> str:
-        """How rows in the catalogue name it."""
+        """The name of the engine in the catalogue."""
         ...
 
     @property
     def version(self) -> int:
-        """Raised whenever its answers may change; part of what invalidates a stored result."""
+        """A number raised whenever the engine's answers may change; old results are then stale."""
         ...
 
     @property
     def most_switches(self) -> int:
-        """It refuses circuits with more switches: their verdict is ``undecided``."""
+        """The most switches it takes; circuits with more are ``undecided``."""
         ...
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state. Raises ValueError beyond `most_switches`."""
+        """Return what `circuit` does in every state. Raises ValueError beyond `most_switches`."""
         ...
 
     def observe_faults(self, circuit: Circuit, faults: Sequence[Fault]) -> Findings:
-        """What `circuit` does with each of `faults` in turn, a row each, in their order."""
+        """Return what `circuit` does with each of `faults`, a row each, in their order."""
         ...

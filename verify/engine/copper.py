@@ -1,4 +1,4 @@
-"""What a copper conductor resists, for what checks the engines of `verify.electric`.
+"""The resistance of copper conductors, for the engines that check `verify.electric`.
 
 The formulae are those of `verify.electric.physics` written a second time from their sources, so
 that a mistake in one of the two shows. The numbers and the way sizes are written are the same.
@@ -14,9 +14,10 @@ _MM_PER_INCH = 25.4
 
 
 def _mm2(text: str) -> float:
-    """The area of a size; of gauges, each is a 39th of the way from 0.46 inch (4/0) to 0.005 (36).
+    """Return the area of a size in mm².
 
-    ASTM B258, from memory; 4/0 is gauge -3.
+    Each gauge is a 39th of the way, in ratio, from 0.46 inch (4/0) to 0.005 inch (36): ASTM B258,
+    from memory; 4/0 is gauge -3.
     """
     size = read_size(text)
     if size.unit != AWG:
@@ -27,14 +28,14 @@ def _mm2(text: str) -> float:
 
 @lru_cache(maxsize=256)
 def ohms_per_metre(size: str, celsius: float) -> float:
-    """The resistance of a conductor; of a size that is in a published table, by the table.
+    """Return the resistance of a conductor in ohms a metre, by a table if one has its size.
 
     Raises ValueError for a size that cannot be read or a temperature that no conductor has.
     """
     copper = section("copper")
 
     def rise(to: float) -> float:
-        """What one ohm at copper's own reference temperature has become."""
+        """Return what one ohm at copper's own reference temperature has become."""
         return 1 + copper["per_kelvin"] * (to - copper["celsius"])
 
     if not 0 < rise(celsius) < math.inf:

@@ -1,10 +1,11 @@
-"""The engine for many switches: sets of states as binary decision diagrams, no 2^n anywhere.
+"""The engine for many switches: sets of states are binary decision diagrams, so no 2^n arises.
 
-What conductors alone connect is one piece; between pieces lie contacts, each a set of states. The
-inner pieces are eliminated one after the other, as in solving equations: what two neighbours of a
-piece are connected by through it is added to what connects them directly. What is left are the few
-pieces that a verdict speaks of. In what order is chosen by how many neighbours meet and how large
-their diagrams are, so that a long chain of switches is folded from everywhere at once.
+Conductors alone make connected components; contacts lie between these, each with the set of states
+in which it is closed. Components that no verdict speaks of are eliminated one after the other, as
+in solving equations: a connection of two neighbours through the eliminated component is added to
+their direct one. In the end the few components that a verdict speaks of are left. The order goes by
+how many neighbours meet and how large their diagrams are, so that a long chain of switches is
+folded from everywhere at once.
 
 The variables are ordered with the last switch on top: the smallest state of a set, by number, is
 then found by walking down once.
@@ -18,12 +19,12 @@ from verify.behaviour.findings import Findings, Observation
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.circuit.model import Circuit
-from verify.engine.components import Pieces
+from verify.engine.components import Components
 
 if TYPE_CHECKING:
     from verify.fault.contract import Fault
 
-#: More nodes than this in all diagrams together, and the engine gives up.
+#: The engine gives up when all diagrams together have more nodes than this.
 MOST_NODES: Final = 2_000_000
 _CHECKED_EVERY: Final = 64
 
@@ -46,9 +47,9 @@ class DiagramsEngine:
         self.most_nodes = most_nodes
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state. Raises ValueError beyond `most_switches`.
+        """Return what `circuit` does in every state.
 
-        Raises `TooLargeError` where the diagrams do.
+        Raises ValueError beyond `most_switches`, `TooLargeError` if the diagrams grow too large.
         """
         if len(circuit.switches) > self.most_switches:
             raise ValueError(
@@ -58,7 +59,7 @@ class DiagramsEngine:
         return _Proof(circuit, self.most_nodes).observation()
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
-        """What `circuit` does with each of `faults`, a row each."""
+        """Return what `circuit` does with each of `faults`, a row each."""
         return Findings.of(
             [self.observe(fault.apply(circuit)) for fault in faults],
             switches=len(circuit.switches),
@@ -66,7 +67,7 @@ class DiagramsEngine:
         )
 
     def prove(self, circuit: Circuit) -> Judgement:
-        """The verdict on a circuit of any number of switches, without listing its states.
+        """Return the verdict on a circuit of any number of switches; its states are not listed.
 
         The states that show verdict and hazards are the smallest by number, as with any engine.
         """
@@ -77,22 +78,22 @@ class DiagramsEngine:
 
 
 class _Proof:
-    """One circuit as diagrams."""
+    """One circuit as diagrams: what is connected in which states, and what follows."""
 
     def __init__(self, circuit: Circuit, most_nodes: int) -> None:
         self.circuit = circuit
         self.most_nodes = most_nodes
-        self.pieces = Pieces(circuit)
+        self.components = Components(circuit)
         self.switches = len(circuit.switches)
         self.manager = _manager(self.switches)
         self.true, self.false = self.manager.true, self.manager.false
         self.variables = [self.manager.var(f"s{number}") for number in range(self.switches)]
         self._reach = self._reached()
-        pieces = self.pieces
-        # Each feed's own line, and lines of different legs, must not meet what they must not.
-        returns = (*pieces.neutrals, *pieces.grounds)
-        crossed = ((a, b) for a in pieces.lines_a for b in pieces.lines_b)
-        shorted = ((line, back) for line in pieces.lines for back in returns)
+        components = self.components
+        # It trips where a line meets a neutral or ground, or a line of the other leg.
+        returns = (*components.neutrals, *components.grounds)
+        crossed = ((a, b) for a in components.lines_a for b in components.lines_b)
+        shorted = ((line, back) for line in components.lines for back in returns)
         self.trips = self._any(self._meet(a, b) for a, b in (*crossed, *shorted))
         self.holds = ~self.trips
         self.lit = [self._lit(number) for number in range(len(circuit.lamps))]
@@ -106,9 +107,9 @@ class _Proof:
         return found
 
     def _edges(self) -> dict[int, dict[int, Diagram]]:
-        """Between which pieces contacts lie, and in which states they connect them."""
+        """Return each component's neighbours and in which states contacts connect them."""
         edges: dict[int, dict[int, Diagram]] = {}
-        for switch, up, down, a, b in self.pieces.contacts():
+        for switch, up, down, a, b in self.components.contacts():
             down_set = self.variables[switch]
             closed = (self.false if not up else ~down_set) | (down_set if down else self.false)
             if a != b and closed != self.false:
@@ -121,21 +122,24 @@ class _Proof:
             near[other] = near[other] | by if other in near else by
 
     def _reached(self) -> dict[tuple[int, int], Diagram]:
-        """In which states each two of the pieces that matter are connected, where they ever are."""
+        """Return the states in which two components that matter are connected, for all such pairs.
+
+        A pair that is never connected is left out.
+        """
         edges = self._edges()
-        kept = sorted(self.pieces.kept & edges.keys())
+        kept = sorted(self.components.kept & edges.keys())
         inner = edges.keys() - set(kept)
-        sizes = {piece: self._size(edges[piece]) for piece in inner}
-        waiting = [(size, piece) for piece, size in sizes.items()]
+        sizes = {component: self._size(edges[component]) for component in inner}
+        waiting = [(size, component) for component, size in sizes.items()]
         heapq.heapify(waiting)
         while waiting:
-            size, piece = heapq.heappop(waiting)
-            if sizes.get(piece) != size:
-                continue  # it was eliminated, or waits under another size
-            del sizes[piece]
-            around = edges.pop(piece)
+            size, component = heapq.heappop(waiting)
+            if sizes.get(component) != size:
+                continue  # it was eliminated already, or is in the queue again with another size
+            del sizes[component]
+            around = edges.pop(component)
             for other in around:
-                del edges[other][piece]
+                del edges[other][component]
             ends = sorted(around)
             for place, a in enumerate(ends):
                 for b in ends[place + 1 :]:
@@ -164,11 +168,14 @@ class _Proof:
         return reach
 
     def _size(self, near: dict[int, Diagram]) -> tuple[int, int]:
-        """How hard a piece is to eliminate: neighbours, then nodes of the diagrams to them."""
+        """Return how hard a component is to eliminate: neighbours, then nodes of their diagrams."""
         return len(near), sum(diagram.dag_size for diagram in near.values())
 
     def _check(self, is_due: bool = True) -> None:
-        """Give up if there are too many nodes; counting them takes time, so not at every step."""
+        """Raise `TooLargeError` if there are too many nodes.
+
+        Counting them takes time, so it is not done at every step.
+        """
         if is_due and len(self.manager) > self.most_nodes:
             raise TooLargeError(
                 f"the decision diagrams of {self.switches} switches grew beyond "
@@ -176,67 +183,72 @@ class _Proof:
             )
 
     def _meet(self, a: int, b: int) -> Diagram:
+        """Return the states in which two components are connected."""
         return self.true if a == b else self._reach.get((a, b), self.false)
 
-    def _to(self, piece: int, sources: Iterable[int]) -> Diagram:
-        return self._any(self._meet(source, piece) for source in sources)
+    def _to(self, component: int, sources: Iterable[int]) -> Diagram:
+        """Return the states in which a component is connected to one of `sources`."""
+        return self._any(self._meet(source, component) for source in sources)
 
-    def live(self, piece: int) -> Diagram:
-        """In which states a piece is on line."""
-        return self._to(piece, self.pieces.lines)
+    def live(self, component: int) -> Diagram:
+        """Return the states in which a component is on line."""
+        return self._to(component, self.components.lines)
 
-    def back(self, piece: int) -> Diagram:
-        """In which states a piece is on neutral or ground."""
-        return self._to(piece, (*self.pieces.neutrals, *self.pieces.grounds))
+    def back(self, component: int) -> Diagram:
+        """Return the states in which a component is on neutral or ground."""
+        return self._to(component, (*self.components.neutrals, *self.components.grounds))
 
     # --- what follows
 
     def _lit(self, number: int) -> Diagram:
-        if self.pieces.failed_lamps[number]:
+        """Return the states in which the lamp of that number is lit."""
+        if self.components.failed_lamps[number]:
             return self.false
         return self._any(self.holds & self.live(a) & self.back(b) for a, b in self._sides(number))
 
     def _sides(self, number: int) -> Iterator[tuple[int, int]]:
-        """Both orders of a lamp's sides: the one that may be live, and the other."""
-        contact, shell = self.pieces.lamps[number]
+        """Yield both orders of a lamp's sides: the one that may be live, and the other."""
+        contact, shell = self.components.lamps[number]
         yield contact, shell
         yield shell, contact
 
     def hazards(self) -> list[Diagram]:
-        """In which states each hazard holds, in the order of `HAZARDS`; none that needs volts."""
-        pieces = self.pieces
-        lamps = range(len(pieces.lamps))
+        """Return the states of each hazard, in the order of `HAZARDS`; none if it needs volts."""
+        components = self.components
+        lamps = range(len(components.lamps))
         by_sides = [(n, a, b) for n in lamps for a, b in self._sides(n)]
-        static = self.true if pieces.both_poles else self.false
-        floating = self.true if pieces.has_floating_metal else self.false
+        static = self.true if components.both_poles else self.false
+        floating = self.true if components.has_floating_metal else self.false
         found = {
             "lamp-live-dark": self._any(~self.lit[n] & self.live(a) for n, a, _ in by_sides),
-            "lamp-reversed": self._any(self.lit[n] & self.live(pieces.lamps[n][1]) for n in lamps),
+            "lamp-reversed": self._any(
+                self.lit[n] & self.live(components.lamps[n][1]) for n in lamps
+            ),
             "neutral-switched": self._any(
-                self.lit[n] & self.live(a) for n, a, b in by_sides if not pieces.is_return(b)
+                self.lit[n] & self.live(a) for n, a, b in by_sides if not components.is_return(b)
             ),
             "both-poles-on-switch": static,
-            "metal-live": self._any(map(self.live, pieces.metal)),
+            "metal-live": self._any(map(self.live, components.metal)),
             "metal-floating": floating,
-            "ground-wire-live": self._any(map(self.live, pieces.ground_wires)),
+            "ground-wire-live": self._any(map(self.live, components.ground_wires)),
             "ground-carries-load": self._any(
-                self.lit[n] & self.live(a) & self._to(b, pieces.grounds) for n, a, b in by_sides
+                self.lit[n] & self.live(a) & self._to(b, components.grounds) for n, a, b in by_sides
             ),
             "neutral-ground-tied": self._any(
-                self._to(neutral, pieces.grounds) for neutral in pieces.neutrals
+                self._to(neutral, components.grounds) for neutral in components.neutrals
             ),
-            "live-stub": self._any(map(self.live, pieces.stubs)),
+            "live-stub": self._any(map(self.live, components.stubs)),
             "backfed": self._any(
                 self.live(a) & ~self.live(b) & ~self.back(b) for _, a, b in by_sides
             ),
             "receptacle-switched": self._any(
-                ~(self.live(line) & self.back(neutral)) for line, neutral in pieces.receptacles
+                ~(self.live(line) & self.back(neutral)) for line, neutral in components.receptacles
             ),
         }
         return [found.get(name, self.false) & self.holds for name in HAZARD_NAMES]
 
     def observation(self) -> Observation:
-        """All states listed."""
+        """Return the observation, with all states listed."""
         table: dict[Diagram, int] = {}
         none = (0,) * len(self.lit)
         return Observation(
@@ -249,10 +261,11 @@ class _Proof:
         )
 
     def _listed(self, states: Diagram, table: dict[Diagram, int]) -> int:
+        """Return a set of states as a number with a bit for each."""
         return self._spread(states, self.switches, table)
 
     def _spread(self, states: Diagram, below: int, table: dict[Diagram, int]) -> int:
-        """The members of a set over the first `below` switches, as bits of a number."""
+        """Return the members of a set over the first `below` switches, as bits of a number."""
         if states == self.false:
             return 0
         if states == self.true:
@@ -269,12 +282,12 @@ class _Proof:
         return bits
 
     def _halves(self, states: Diagram) -> tuple[Diagram, Diagram]:
-        """A set's members with its topmost switch up, and those with it down."""
+        """Return a set's members with its topmost switch up, and those with it down."""
         _, up, down = self.manager.succ(states)
         return (~up, ~down) if states.negated else (up, down)
 
     def judgement(self) -> Judgement:
-        """The verdict, and the smallest states that show it and the hazards."""
+        """Return the verdict, with the smallest states that show it and the hazards."""
         hazard_states = tuple(
             (name, self._smallest(states))
             for name, states in zip(HAZARD_NAMES, self.hazards(), strict=True)
@@ -291,7 +304,7 @@ class _Proof:
         return Judgement(verdict, None, None, hazard_states=hazard_states)
 
     def _smallest(self, states: Diagram) -> int:
-        """The smallest member of a set that has one."""
+        """Return the smallest member of a set that is not empty."""
         state = 0
         while states != self.true:
             switch = self.switches - 1 - states.level
@@ -304,7 +317,7 @@ class _Proof:
         return state
 
     def _first_idle(self) -> tuple[int, int, int] | None:
-        """The smallest state in which some switch leaves some lamp as it is, switch and lamp.
+        """Return the smallest state in which a switch changes nothing, with the switch and lamp.
 
         A lamp that every switch changes is lit at even parity or at odd. Where another lamp's
         difference from parity changes from a state to its neighbour, the switch between is idle.
@@ -324,10 +337,10 @@ class _Proof:
         raise AssertionError("a state on the edge of a set has a neighbour beyond it")
 
     def _on_the_edge(self, sets: list[Diagram]) -> int:
-        """The smallest state that is in one of the sets while a neighbour is not, or conversely.
+        """Return the smallest state in one of the sets that has a neighbour outside, or conversely.
 
-        Going down from the last switch: with it up, a state is on the edge if it is on the edge
-        of what is left of a set, or if it differs from the state with the switch down (`already`).
+        Going down from the last switch: with it up, a state is on the edge if it is on the edge of
+        what is left of a set, or if it differs from the state with the switch down (`already`).
         """
         state, already = 0, self.false
         for switch in reversed(range(self.switches)):
@@ -344,12 +357,14 @@ class _Proof:
         return state
 
     def _split(self, states: Diagram, switch: int) -> tuple[Diagram, Diagram]:
+        """Return a set's members with a switch up, and those with it down."""
         is_constant = states in (self.true, self.false)
         if is_constant or self.switches - 1 - states.level != switch:
             return states, states
         return self._halves(states)
 
     def _has(self, states: Diagram, state: int) -> bool:
+        """Return True if a state is in the set."""
         while states not in (self.true, self.false):
             up, down = self._halves(states)
             states = down if state >> (self.switches - 1 - states.level) & 1 else up
@@ -357,7 +372,7 @@ class _Proof:
 
 
 def _manager(switches: int) -> Any:
-    """A manager of diagrams with the last switch on top; in C where the library brings it."""
+    """Return a manager of diagrams with the last switch on top; the one in C if it is installed."""
     manager: Any
     try:
         from dd import cudd
@@ -366,7 +381,7 @@ def _manager(switches: int) -> Any:
 
         manager = autoref.BDD()
     else:
-        # Small at first: most circuits need next to nothing, and making room takes time.
+        # Small at first: most circuits need few nodes, and allocating many takes time.
         manager = cudd.BDD(initial_cache_size=1 << 12, memory_estimate=1 << 26)
     manager.configure(reordering=False)
     manager.declare(*(f"s{number}" for number in reversed(range(switches))))

@@ -2,10 +2,9 @@
 
 It is written from the circuit itself, part by part. It takes from `verify.electric` the numbers of
 `data/electrical.toml` and the way sizes are written, and no formula; from *paths* it takes which
-contacts are closed, from `verify.engine.copper` what conductors resist. A simulator that solves it
-checks all the rest.
-The analysis is the linear one of phasors at the supply's frequency, amplitudes being root mean
-square.
+contacts are closed, from `verify.engine.copper` the resistance of conductors. A simulator that
+solves it checks all the rest. The analysis is the linear one of phasors at the supply's frequency,
+amplitudes being root mean square.
 """
 
 import math
@@ -29,7 +28,7 @@ from verify.engine.paths import WireGraph
 REFERENCE: Final = "0"
 #: Simulators look for a resting point first and need a path for direct current to every node.
 LEAK_OHMS: Final = 1e12
-#: How every netlist begins.
+#: The words with which every netlist begins.
 BEGINNING: Final = "* Miswire netlist:"
 _WIDTH: Final = 96
 _PRINTED: Final = 8
@@ -54,10 +53,9 @@ class Element:
 class Netlist:
     """The netlist of a circuit in a state.
 
-    `nodes` are the joins as the netlist names them, and the ends that are loose in one: `node_of`
-    an end gives its name, and `floating` has those whose potential does not exist, because nothing
-    connects them to the rest; they are left out. Raises `CircuitError` where a size says nothing of
-    its resistance.
+    `nodes` are the joins by their names in the netlist, and the ends that are loose in one;
+    `node_of` maps an end to its name. Nodes in `floating` have no potential, because nothing
+    connects them to the rest; they are left out. Raises `CircuitError` if a size cannot be read.
     """
 
     def __init__(self, circuit: Circuit, state: int, assumed: Parameters | None = None) -> None:
@@ -75,7 +73,7 @@ class Netlist:
         for number, join in enumerate(together.values(), 1):
             self._add_join(f"n{number}", tuple(join))
         elements = [element for element in self._parts() if element.a != element.b]
-        connected = _pieces(elements)[REFERENCE]
+        connected = _connected_nodes(elements)[REFERENCE]
         self.floating = tuple(name for name in self.nodes if name not in connected)
         self.elements = tuple(element for element in elements if element.a in connected)
         self.leaks = tuple(self._leaks())
@@ -128,12 +126,12 @@ class Netlist:
             f"Vsource{number}",
             behind,
             REFERENCE,
-            f"DC 0 AC {_number(circuit.volts)} {phase}",
+            f"DC 0 AC {_number_text(circuit.volts)} {phase}",
             f"{feed.name}: {circuit.volts:g} V, leg {feed.leg}",
         )
         inductance = source.imag / (2 * math.pi * self.assumed.hertz)
         yield Element(
-            f"Lsource{number}", behind, within, _number(inductance), "its source, inductive"
+            f"Lsource{number}", behind, within, _number_text(inductance), "its source, inductive"
         )
         for terminal, name, ohms in (
             ("line", within, source.real + run),
@@ -150,7 +148,7 @@ class Netlist:
             )
 
     def _contacts(self) -> Iterator[Element]:
-        # Numbered through all contacts, open or closed: a name is one contact in every state.
+        # Open contacts are numbered too, so that a name means the same contact in every state.
         pairs = [
             (self.circuit.terminal(switch, contact.a), self.circuit.terminal(switch, contact.b))
             for switch in self.circuit.switches
@@ -216,7 +214,7 @@ class Netlist:
                         f"C{number}",
                         self._ends_of(cable, one)[side],
                         self._ends_of(cable, other)[side],
-                        _number(farads),
+                        _number_text(farads),
                         f"{cable.name} {one} beside {other}, half of it, in {box}",
                     )
 
@@ -232,15 +230,17 @@ class Netlist:
 
     @staticmethod
     def _resistor(name: str, a: str, b: str, ohms: float, words: str) -> Element:
-        return Element(name, a, b, _number(ohms), words)
+        return Element(name, a, b, _number_text(ohms), words)
 
     def _leaks(self) -> Iterator[Element]:
-        """One leak for each piece that hangs on capacitance alone."""
-        pieces = _pieces(element for element in self.elements if element.carries_direct_current)
-        held = set(pieces[REFERENCE])
+        """Yield a leak for each connected component that only capacitance connects to the rest."""
+        connected = _connected_nodes(
+            element for element in self.elements if element.carries_direct_current
+        )
+        held = set(connected[REFERENCE])
         for name in self.nodes:
             if name not in held and name not in self.floating:
-                held |= pieces.get(name, {name})
+                held |= connected.get(name, {name})
                 yield self._resistor(
                     f"Rleak{name}", name, REFERENCE, LEAK_OHMS, "a path for direct current"
                 )
@@ -284,19 +284,19 @@ class Netlist:
 
 
 def netlist(circuit: Circuit, state: int, assumed: Parameters | None = None) -> str:
-    """The netlist of a circuit in a state, ending in a newline; see `Netlist`."""
+    """Return the netlist of a circuit in a state, ending in a newline; see `Netlist`."""
     return str(Netlist(circuit, state, assumed))
 
 
-def _pieces(elements: Iterable[Element]) -> dict[str, set[str]]:
-    """Each node with all that elements connect to it."""
+def _connected_nodes(elements: Iterable[Element]) -> dict[str, set[str]]:
+    """Return for each node all nodes that elements connect to it, itself among them."""
     graph: nx.Graph[str] = nx.Graph()
     graph.add_node(REFERENCE)
     graph.add_edges_from((element.a, element.b) for element in elements)
-    return {name: piece for piece in nx.connected_components(graph) for name in piece}
+    return {name: component for component in nx.connected_components(graph) for name in component}
 
 
-def _number(value: float) -> str:
+def _number_text(value: float) -> str:
     return f"{value:.10g}"
 
 

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 
 def electrical_subjects(at: NodalState, hazard: str) -> Iterator[tuple[str, float]]:
-    """Whatever shows an electrical hazard in a state, and the amount; see `HAZARDS`.
+    """Yield each part that shows an electrical hazard in a state, with the amount.
 
-    Raises KeyError for another hazard. ``ground-current`` asks here for any such current; that it
-    is not the return of a lit lamp is for the caller to know.
+    See `HAZARDS`; raises KeyError for any other hazard. For ``ground-current`` every current in
+    ground counts here; the caller has to leave out the return of a lit lamp.
     """
     amounts, threshold = _AMOUNTS[hazard]
     limit = threshold(at)
@@ -54,7 +54,7 @@ class NodalEngine:
     most_switches: Final = 12
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state. Raises ValueError beyond `most_switches`."""
+        """Return what `circuit` does in every state. Raises ValueError beyond `most_switches`."""
         if len(circuit.switches) > self.most_switches:
             raise ValueError(
                 f"switches={len(circuit.switches)} is more than engine {self.name} takes, "
@@ -95,7 +95,7 @@ class NodalEngine:
         )
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
-        """What `circuit` does with each of `faults` in turn, a row each, in their order."""
+        """Return what `circuit` does with each of `faults`, a row each, in their order."""
         return Findings.of(
             [self.observe(fault.apply(circuit)) for fault in faults],
             switches=len(circuit.switches),

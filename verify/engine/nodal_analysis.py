@@ -1,4 +1,4 @@
-"""Plain nodal analysis: one circuit, one state at a time, a dense matrix, nothing clever.
+"""Plain nodal analysis of one circuit in one state at a time, with a dense matrix.
 
 It exists to check `grid`, `solving_kernel`, `solve` and `outcomes` of `verify.electric`, and to
 give the amounts shown as evidence. It takes from there the numbers of `data/electrical.toml` and
@@ -33,7 +33,7 @@ Phasors = npt.NDArray[np.complex128]
 
 
 class Branch(NamedTuple):
-    """Something that lets current flow from `a` to `b`; `kind` and `name` say what it is."""
+    """A part through which current flows from `a` to `b`; `kind` and `name` say what it is."""
 
     kind: str
     name: str
@@ -56,7 +56,7 @@ class Supply:
 class NodalNetwork:
     """A circuit as branches between nodes.
 
-    Raises `CircuitError` for a size that says nothing of its resistance.
+    Raises `CircuitError` for a size that cannot be read.
     """
 
     def __init__(self, circuit: Circuit, assumed: Parameters | None = None) -> None:
@@ -71,16 +71,16 @@ class NodalNetwork:
         self.trips_at: float = curve["trips_in_time"]
 
     def node(self, end: End) -> Node:
-        """The node of an end."""
+        """Return the node of an end."""
         return self._node[end]
 
     def between(self, device: Device, one: str, other: str) -> tuple[Node, Node]:
-        """The nodes of two terminals of a device."""
+        """Return the nodes of two terminals of a device."""
         terminal = self.circuit.terminal
         return self._node[terminal(device, one)], self._node[terminal(device, other)]
 
     def _fixed(self) -> Iterator[Branch]:
-        """Everything but switch contacts and supplies."""
+        """Yield all branches but switch contacts and supplies."""
         circuit, assumed = self.circuit, self.assumed
         yield from self._loose()
         for cable in circuit.cables:
@@ -108,7 +108,7 @@ class NodalNetwork:
                 yield Branch("service", f"{feed.name}.{terminal}", node, REFERENCE, siemens)
 
     def _loose(self) -> Iterator[Branch]:
-        """Each loose end leaves its join and hangs on to it by a bad contact."""
+        """Yield a branch of a bad contact from each loose end to its join."""
         for failure in self.circuit.failures:
             if failure.kind == "loose-join":
                 end = End(failure.box or "", failure.at[0])
@@ -150,13 +150,13 @@ class NodalNetwork:
 
     @cached_property
     def nodes(self) -> dict[Node, int]:
-        """Every node with its place in vectors and matrices; the reference is not among them."""
+        """The place of every node in vectors and matrices; the reference has none."""
         nodes = dict.fromkeys(self._node.values())
         nodes.update(dict.fromkeys(branch.b for branch in self.fixed if branch.b != REFERENCE))
         return {node: place for place, node in enumerate(nodes)}
 
     def at(self, state: int) -> "NodalState":
-        """What flows in a state, once breakers have acted."""
+        """Return what flows in a state, once breakers have acted."""
         contacts = [
             Branch("contact", f"{a.name} {b.name}", self._node[a], self._node[b], self._closed)
             for a, b in self.wiring.closed_contacts(state)
@@ -181,12 +181,12 @@ class NodalNetwork:
         return 1 / self.assumed.contact
 
     def line_amps(self, volts: Phasors, supply: Supply) -> float:
-        """The amperes that leave a supply."""
+        """Return the amperes that leave a supply."""
         there = volts[self.nodes[supply.line]]
         return float(abs((supply.volts - there) * supply.siemens))
 
     def _solve(self, branches: tuple[Branch, ...], feeding: list[Supply]) -> Phasors:
-        """The volts of every node, not-a-number where nothing connects it with the reference."""
+        """Return the volts of every node, not-a-number if it is cut off from the reference."""
         graph: nx.Graph[Node] = nx.Graph()
         graph.add_node(REFERENCE)
         graph.add_edges_from((branch.a, branch.b) for branch in branches if branch.siemens)
@@ -229,11 +229,11 @@ class NodalState:
 
     @property
     def tripped(self) -> list[Supply]:
-        """The feeds whose breakers trip in time or at once."""
+        """Return the feeds whose breakers trip in time or at once."""
         return [supply for supply in self.network.supplies if supply.name not in self.feeding]
 
     def between(self, a: Node, b: Node) -> complex:
-        """The volts from `b` to `a`, 0 where there is no potential."""
+        """Return the volts from `b` to `a`, 0 where there is no potential."""
         difference = self._volts(a) - self._volts(b)
         return 0j if cmath.isnan(difference) else difference
 
@@ -241,7 +241,7 @@ class NodalState:
         return 0j if node == REFERENCE else complex(self.volts[self.network.nodes[node]])
 
     def amperes(self, kind: str) -> dict[str, complex]:
-        """The current from a to b in each branch of a kind, by name."""
+        """Return the current from a to b in each branch of a kind, by name."""
         return {
             branch.name: self.between(branch.a, branch.b) * branch.siemens
             for branch in self.branches
@@ -249,7 +249,7 @@ class NodalState:
         }
 
     def unbalanced(self) -> dict[str, float]:
-        """By how many amperes the currents of each cable do not cancel."""
+        """Return by how many amperes the currents of each cable do not cancel."""
         amperes = self.amperes("conductor")
         return {
             cable.name: abs(
@@ -259,7 +259,7 @@ class NodalState:
         }
 
     def in_ground(self) -> dict[str, float]:
-        """The amperes in each grounding conductor."""
+        """Return the amperes in each grounding conductor."""
         conductors = self.network.wiring.conductors
         return {
             name: abs(amps)
@@ -268,17 +268,17 @@ class NodalState:
         }
 
     def loose_watts(self) -> dict[str, float]:
-        """The heat in each loose connection, by its end."""
+        """Return the heat in each loose connection, by its end."""
         loose = self.network.assumed.loose
         return {name: abs(amps) ** 2 * loose for name, amps in self.amperes("loose").items()}
 
     def across(self, device: Device) -> float:
-        """The volts across a lamp, or across what a receptacle offers."""
+        """Return the volts across a lamp, or between line and neutral of a receptacle."""
         terminals = ("contact", "shell") if device.kind == "lamp" else ("line", "neutral")
         return abs(self.between(*self.network.between(device, *terminals)))
 
     def light(self, lamp: Device) -> str:
-        """What a lamp does: ``dark``, ``dim``, ``lit`` or ``over``."""
+        """Return what a lamp does: ``dark``, ``dim``, ``lit`` or ``over``."""
         if any(known.failed for known in self.network.wiring.lamps if known.name == lamp.name):
             return "dark"
         limits = section("lamp")
@@ -290,7 +290,7 @@ class NodalState:
         return "over" if share > limits["over_share"] else "lit"
 
     def overloaded(self) -> dict[str, float]:
-        """The volts of whatever has more than its own: lamps and what is plugged in."""
+        """Return the volts of all lamps and loads that have more than they are made for."""
         circuit = self.network.circuit
         limit = section("lamp")["over_share"] * circuit.volts
         plugged_in = [device for device in circuit.devices if device.loads]
@@ -302,6 +302,6 @@ class NodalState:
 
 
 def highest(amounts: dict[str, float]) -> tuple[str, float]:
-    """The largest amount and whose it is; of equals the first. Nothing amounts to 0."""
+    """Return the largest amount and its owner, the first of equals; 0 if there are none."""
     name = max(amounts, key=lambda name: amounts[name], default="")
     return name, amounts.get(name, 0.0)

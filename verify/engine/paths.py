@@ -1,8 +1,8 @@
 """The slow engine: connectivity by networkx, one state at a time, as a person would trace it.
 
 It exists to check the fast one and to find the paths shown as evidence, so it decides by code of
-its own, and prefers the plain way of saying a thing. Beside *nodal*, which is built on it, other
-engines share with it values, names and tables: `tests/project/test_independence.py` lists them.
+its own, and prefers plain code to fast code. Beside *nodal*, which is built on it, other engines
+share with it values, names and tables: `tests/project/test_independence.py` lists them.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,7 +25,7 @@ Node = End | int
 
 
 class Lamp(NamedTuple):
-    """A lamp's two sides."""
+    """A lamp with its two sides."""
 
     name: str
     contact: End
@@ -34,7 +34,7 @@ class Lamp(NamedTuple):
 
     @property
     def sides(self) -> tuple[End, End]:
-        """Contact and shell."""
+        """The contact and the shell."""
         return self.contact, self.shell
 
 
@@ -51,9 +51,9 @@ class Conductor(NamedTuple):
 
 
 class WireGraph:
-    """What conductors alone connect in a circuit, failed parts included, and what contacts may.
+    """The connections that conductors alone make in a circuit, and the contacts of its switches.
 
-    `graph` has a node for every end and every join (`Node`).
+    `graph` has a node for every end and every join (`Node`). Failed parts are taken into account.
     """
 
     def __init__(self, circuit: Circuit) -> None:
@@ -75,10 +75,10 @@ class WireGraph:
         self.lamps = tuple(map(self._lamp, circuit.lamps))
         self.conductors = {conductor.name: conductor for conductor in self._conductors()}
         self.graph = self._graph()
-        self._piece = {
+        self._component = {
             node: number
-            for number, piece in enumerate(nx.connected_components(self.graph))
-            for node in piece
+            for number, component in enumerate(nx.connected_components(self.graph))
+            for node in component
         }
         self._contacts = [
             {position: tuple(self._closed(switch, position)) for position in POSITIONS}
@@ -86,15 +86,15 @@ class WireGraph:
         ]
 
     def has_failed(self, kind: str, *at: str) -> bool:
-        """True if the circuit has that failure of those parts, in any order."""
+        """Return True if the circuit has that failure of those parts, in any order."""
         return (kind, frozenset(at)) in self._failures
 
     def is_alone(self, end: End) -> bool:
-        """True if `end` is in no join with another."""
+        """Return True if `end` is in no join with another."""
         return end not in self._join
 
     def joint(self, end: End) -> Node:
-        """Where `end` meets others: the number of its join, or the end itself if it is alone."""
+        """Return the node of `end`: the number of its join, or the end itself if it is alone."""
         return self._join.get(end, end)
 
     def _lamp(self, device: Device) -> Lamp:
@@ -148,26 +148,29 @@ class WireGraph:
         return closes(contact, self.stuck.get(switch.name, position))
 
     def positions(self, state: int) -> tuple[Position, ...]:
-        """Where each switch stands, in the circuit's order of switches."""
+        """Return the position of each switch, in the circuit's order of switches."""
         return tuple(
             "down" if state >> number & 1 else "up" for number in range(len(self._contacts))
         )
 
     def closed_contacts(self, state: int) -> Iterator[tuple[End, End]]:
-        """The pairs of terminals that switch contacts connect, welded ones included."""
+        """Yield the pairs of terminals that switch contacts connect, welded ones included."""
         for contacts, position in zip(self._contacts, self.positions(state), strict=True):
             yield from contacts[position]
 
-    def piece(self, end: End) -> int:
-        """The number of what conductors alone connect to `end`; equal if two are connected."""
-        return self._piece[end]
+    def component(self, end: End) -> int:
+        """Return the number of an end's connected component.
+
+        Two ends have the same number if conductors alone connect them.
+        """
+        return self._component[end]
 
     def are_wired(self, a: End, b: End) -> bool:
-        """True if conductors alone connect the two."""
-        return self._piece[a] == self._piece[b]
+        """Return True if conductors alone connect the two."""
+        return self._component[a] == self._component[b]
 
     def returns_by_wire(self, end: End) -> bool:
-        """True if conductors alone connect `end` to the feed's neutral or ground."""
+        """Return True if conductors alone connect `end` to the feed's neutral or ground."""
         return self._is_wired_to(end, self.neutrals) or self._is_wired_to(end, self.grounds)
 
     def _is_wired_to(self, end: End, others: tuple[End, ...]) -> bool:
@@ -185,7 +188,10 @@ class WireGraph:
 
     @cached_property
     def metal_parts(self) -> tuple[End, ...]:
-        """What a person touches: ground terminals of all devices but the feed, metal boxes."""
+        """The metal that a person touches.
+
+        That is the ground terminals of all devices but the feed, and metal boxes.
+        """
         circuit = self.circuit
         return (
             *(
@@ -205,7 +211,7 @@ class WireGraph:
     def switches_on_both_poles(self) -> tuple[tuple[Device, End, End], ...]:
         """Each switch with one terminal wired to line and one to neutral or ground, and the two.
 
-        Means what it says only where line, neutral and ground are not wired together.
+        This means something only if line, neutral and ground are not wired together.
         """
         found = []
         for switch in self.circuit.switches:
@@ -220,7 +226,7 @@ class WireGraph:
 
 
 def closes(contact: Contact, position: Position) -> bool:
-    """True if a healthy switch in that position closes the contact."""
+    """Return True if a healthy switch in that position closes the contact."""
     return contact.up if position == "up" else contact.down
 
 
@@ -232,27 +238,29 @@ class StateGraph:
         self.state = state
         # What conductors alone connect is one node here: only contacts differ between states.
         sources = [
-            [wiring.piece(end) for end in ends]
+            [wiring.component(end) for end in ends]
             for ends in (wiring.lines, wiring.neutrals, wiring.grounds)
         ]
-        pieces: nx.Graph[int] = nx.Graph()
-        pieces.add_nodes_from(piece for found in sources for piece in found)
-        pieces.add_edges_from(
-            (wiring.piece(a), wiring.piece(b)) for a, b in wiring.closed_contacts(state)
+        components: nx.Graph[int] = nx.Graph()
+        components.add_nodes_from(component for found in sources for component in found)
+        components.add_edges_from(
+            (wiring.component(a), wiring.component(b)) for a, b in wiring.closed_contacts(state)
         )
         self._live, self._neutral, self._ground = (
-            set[int]().union(*(nx.node_connected_component(pieces, piece) for piece in found))
+            set[int]().union(
+                *(nx.node_connected_component(components, component) for component in found)
+            )
             for found in sources
         )
-        self.crossed = next(self._crossed_lines(pieces), None)
+        self.crossed = next(self._crossed_lines(components), None)
         self.trips = self.crossed is not None or any(map(self.has_return, wiring.lines))
 
-    def _crossed_lines(self, pieces: "nx.Graph[int]") -> Iterator[tuple[End, End]]:
-        """Lines of feeds on different legs that are connected."""
+    def _crossed_lines(self, components: "nx.Graph[int]") -> Iterator[tuple[End, End]]:
+        """Yield the pairs of lines that are connected though their feeds are on different legs."""
         feeds = zip(self.wiring.circuit.feeds, self.wiring.lines, strict=True)
         for (feed, line), (other, other_line) in combinations(feeds, 2):
-            ends = (self.wiring.piece(line), self.wiring.piece(other_line))
-            if feed.leg != other.leg and nx.has_path(pieces, *ends):
+            ends = (self.wiring.component(line), self.wiring.component(other_line))
+            if feed.leg != other.leg and nx.has_path(components, *ends):
                 yield line, other_line
 
     @cached_property
@@ -263,23 +271,23 @@ class StateGraph:
         return graph
 
     def is_live(self, end: End) -> bool:
-        """True if `end` is connected to line."""
-        return self.wiring.piece(end) in self._live
+        """Return True if `end` is connected to line."""
+        return self.wiring.component(end) in self._live
 
     def is_neutral(self, end: End) -> bool:
-        """True if `end` is connected to the feed's neutral."""
-        return self.wiring.piece(end) in self._neutral
+        """Return True if `end` is connected to the feed's neutral."""
+        return self.wiring.component(end) in self._neutral
 
     def is_ground(self, end: End) -> bool:
-        """True if `end` is connected to the feed's ground."""
-        return self.wiring.piece(end) in self._ground
+        """Return True if `end` is connected to the feed's ground."""
+        return self.wiring.component(end) in self._ground
 
     def has_return(self, end: End) -> bool:
-        """True if `end` is connected to the feed's neutral or ground."""
+        """Return True if `end` is connected to the feed's neutral or ground."""
         return self.is_neutral(end) or self.is_ground(end)
 
     def lit_sides(self, lamp: Lamp) -> tuple[End, End] | None:
-        """The side of a lit lamp on line and the one on the return, or None if it is dark."""
+        """Return the sides of a lit lamp, the one on line first, or None if it is dark."""
         if not (self.trips or lamp.failed):
             for side, other in (lamp.sides, lamp.sides[::-1]):
                 if self.is_live(side) and self.has_return(other):
@@ -287,9 +295,9 @@ class StateGraph:
         return None
 
     def subjects(self, hazard: str) -> Iterator[str]:
-        """Whatever shows the hazard here: names of lamps, switches, conductors or metal parts.
+        """Yield the names of the lamps, switches, conductors or metal parts that show a hazard.
 
-        Nothing where protection trips. Raises KeyError for an unknown hazard.
+        There are none where protection trips. Raises KeyError for an unknown hazard.
         """
         return iter(()) if self.trips else _SUBJECTS[hazard](self)
 
@@ -391,7 +399,7 @@ class PathsEngine:
     most_switches: Final = 16
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state. Raises ValueError beyond `most_switches`."""
+        """Return what `circuit` does in every state. Raises ValueError beyond `most_switches`."""
         switches = len(circuit.switches)
         if switches > self.most_switches:
             raise ValueError(
@@ -418,7 +426,7 @@ class PathsEngine:
         return Observation(switches, trips, tuple(lit), tuple(hazards), none, none)
 
     def observe_faults(self, circuit: Circuit, faults: Sequence[Fault]) -> Findings:
-        """What `circuit` does with each of `faults` in turn, a row each, in their order."""
+        """Return what `circuit` does with each of `faults`, a row each, in their order."""
         return Findings.of(
             [self.observe(fault.apply(circuit)) for fault in faults],
             switches=len(circuit.switches),

@@ -1,8 +1,8 @@
 """The engine that knows volts and amperes: *words*, and what the currents add to it.
 
-Connections decide what they can. The electrical solution says where a lamp is dim or above its
-voltage, where a breaker trips by overload, and which currents are dangerous; where it says other
-than connections what lamps or protection do, the state is marked as overruled.
+Connections decide as much as they can. The electrical solution says where a lamp is dim or above
+its voltage, where a breaker trips by overload, and which currents are dangerous. A state in which
+it contradicts connections about lamps or protection is marked as overruled.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.electric.numbers import parameters, section
-from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, judge, judge_faults
+from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, circuit_outcomes, outcomes_of_faults
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.words import WORTH_COMPILING, WordsEngine
 
@@ -34,14 +34,14 @@ _CARRIES_LOAD: Final = HAZARD_NAMES.index("ground-carries-load")
 def engine_for(
     circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_COMPILING
 ) -> "WordsEngine | VoltsEngine":
-    """The engine to judge a circuit with, or that many of its faults: *volts* wherever it can."""
+    """Return the engine to judge a circuit with so many of its faults: *volts* if it can."""
     if why_not_volts(circuit, faults):
         return WordsEngine(worth_compiling)
     return VoltsEngine(worth_compiling)
 
 
 def why_not_volts(circuit: Circuit, faults: int = 1) -> str:
-    """Why only connections are judged, or an empty text."""
+    """Return why only connections are judged, or an empty text."""
     states = 1 << len(circuit.switches)
     if faults * states * len(circuit.grouped_ends) ** 2 > MOST_WORK:
         return (
@@ -54,7 +54,7 @@ def why_not_volts(circuit: Circuit, faults: int = 1) -> str:
 class VoltsEngine:
     """The engine of this module; see `verify.engine.contract.Engine`.
 
-    Raises `CircuitError` for a circuit whose conductor sizes say nothing of their resistance.
+    Raises `CircuitError` for a circuit with conductor sizes that cannot be read.
     """
 
     name = "volts"
@@ -65,34 +65,34 @@ class VoltsEngine:
         self._words = WordsEngine(worth_compiling)
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state."""
+        """Return what `circuit` does in every state."""
         return self.find(circuit).observation(0)
 
     def find(self, circuit: Circuit) -> Findings:
-        """The same as arrays of one row."""
-        return _with_volts(self._words.find(circuit), judge(circuit), circuit)
+        """Return the same as arrays of one row."""
+        return _with_volts(self._words.find(circuit), circuit_outcomes(circuit), circuit)
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
-        """What `circuit` does with each of `faults`, a row each."""
+        """Return what `circuit` does with each of `faults`, a row each."""
         found = self._words.observe_faults(circuit, faults)
         step = max(1, _AT_ONCE >> len(circuit.switches))
         for start in range(0, len(faults), step):
             rows = slice(start, start + step)
             part = Findings(found.switches, *(array[rows] for array in found.arrays))
-            _with_volts(part, judge_faults(circuit, faults[rows]), circuit)
+            _with_volts(part, outcomes_of_faults(circuit, faults[rows]), circuit)
         return found
 
 
 def _with_volts(found: Findings, outcomes: Outcomes, circuit: Circuit) -> Findings:
-    """Write what the electrical solution says into `found`, which is returned."""
+    """Write what the electrical solution says into `found`, and return it."""
     switches = found.switches
     connected = found.lit.copy()
-    overloads = _words(outcomes.trips, switches) & ~found.trips
+    overloads = _as_words(outcomes.trips, switches) & ~found.trips
     found.trips[:] |= overloads
     holds = ~found.trips
     for array, outcome in ((found.dim, DIM), (found.lit, LIT), (found.over, OVER)):
         shown = np.moveaxis(outcomes.lamps == outcome, 2, 1)
-        array[:] = _words(shown, switches) & holds[:, None]
+        array[:] = _as_words(shown, switches) & holds[:, None]
     other = (connected ^ found.lit) | found.dim | found.over
     found.overruled[:] = np.bitwise_or.reduce(other, axis=1) | overloads
     assumed = parameters(circuit.palette)
@@ -106,15 +106,15 @@ def _with_volts(found: Findings, outcomes: Outcomes, circuit: Circuit) -> Findin
     }
     found.hazards[:] &= holds[:, None]
     for name, shows in electrical.items():
-        found.hazards[:, HAZARD_NAMES.index(name)] = _words(shows, switches) & holds
+        found.hazards[:, HAZARD_NAMES.index(name)] = _as_words(shows, switches) & holds
     # A current that a lit lamp sends through ground has a hazard of its own.
     current = HAZARD_NAMES.index("ground-current")
     found.hazards[:, current] &= ~found.hazards[:, _CARRIES_LOAD]
     return found
 
 
-def _words(states: npt.NDArray[np.bool_], switches: int) -> Words:
-    """Booleans over the states as words: (..., 2^switches) to (..., words)."""
+def _as_words(states: npt.NDArray[np.bool_], switches: int) -> Words:
+    """Return booleans over the states as words: (..., 2^switches) to (..., words)."""
     octets = np.packbits(states, axis=-1, bitorder="little")
     whole = np.zeros((*octets.shape[:-1], word_count(switches) * 8), np.uint8)
     whole[..., : octets.shape[-1]] = octets

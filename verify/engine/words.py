@@ -1,9 +1,9 @@
 """The fast engine: all states of a circuit at once, one bit a state, many faults in one call.
 
-For each fault, conductors and joins are merged into nets; then line, neutral and ground spread
-from the feed over the switch contacts, each spread being a word of 64 states, until nothing
-changes. The kernel is compiled by numba for large batches; for a single small circuit the same
-function runs as it is, which is quicker than loading a compiler.
+For each fault, conductors and joins are merged into nets; then line, neutral and ground spread from
+the feed over the switch contacts, each spread being a word of 64 states, until nothing changes. The
+kernel is compiled by numba for large batches; for a single small circuit plain Python runs it,
+which is quicker than loading a compiler.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ import numpy as np
 from verify.base.compiling import compiled_where
 from verify.behaviour.findings import Findings, Observation, Words, word_count
 from verify.circuit.model import Circuit
-from verify.engine.words_kernel import judge
+from verify.engine.words_kernel import observe_rows
 from verify.fault.change import Change
 from verify.fault.network import FaultBatch, Flattener
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 #: How many 64-bit words of states a batch must have to be worth loading the compiler.
 WORTH_COMPILING: Final = 32
-#: The same for a process with one circuit to judge: about a second of work either way.
+#: The same for a process with one circuit to judge: both ways take about a second.
 WORTH_COMPILING_ONCE: Final = 1500
 
 
@@ -42,15 +42,15 @@ class WordsEngine:
         self.worth_compiling = worth_compiling
 
     def observe(self, circuit: Circuit) -> Observation:
-        """What `circuit` does in every state."""
+        """Return what `circuit` does in every state."""
         return self.find(circuit).observation(0)
 
     def find(self, circuit: Circuit) -> Findings:
-        """The same as arrays of one row."""
+        """Return the same as arrays of one row."""
         return self.observe_batch(self._flattener(circuit).batch([Change()]))
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:
-        """What `circuit` does with each of `faults`, a row each."""
+        """Return what `circuit` does with each of `faults`, a row each."""
         shared = [row for row, fault in enumerate(faults) if fault.change.rebuilt is None]
         flattener = self._flattener(circuit)
         found = self.observe_batch(flattener.batch([faults[row].change for row in shared]))
@@ -69,9 +69,9 @@ class WordsEngine:
         return whole
 
     def live_terminals(self, circuit: Circuit, faults: "Sequence[Fault]") -> Words:
-        """The states in which protection holds and each terminal of `terminals(circuit)` is live.
+        """Return the states in which each terminal of `terminals(circuit)` is live.
 
-        Shape (faults, terminals, words).
+        States that trip are not among them. Shape (faults, terminals, words).
         """
         names = terminals(circuit)
         live = np.zeros((len(faults), len(names), word_count(len(circuit.switches))), np.uint64)
@@ -93,12 +93,15 @@ class WordsEngine:
         return live_at
 
     def observe_batch(self, batch: FaultBatch, live_at: Words | None = None) -> Findings:
-        """What each row of prepared arrays does; `live_at` as in `verify.engine.words_kernel`."""
+        """Return what each row of prepared arrays does.
+
+        `live_at` is filled as `verify.engine.words_kernel.observe_rows` says.
+        """
         found = Findings.empty(len(batch), switches=batch.switches, lamps=len(batch.lamps))
         if live_at is None:
             live_at = np.zeros((len(batch), 0, word_count(batch.switches)), np.uint64)
         work = len(batch) * word_count(batch.switches)
-        kernel = compiled_where(work >= self.worth_compiling, judge)
+        kernel = compiled_where(work >= self.worth_compiling, observe_rows)
         kernel(
             batch.switches,
             batch.feeds,
@@ -133,7 +136,7 @@ class WordsEngine:
 
 
 def terminals(circuit: Circuit) -> list[str]:
-    """The terminals of lamps and switches that a person can put a probe on, in file order."""
+    """Return the terminals of lamps and switches that a probe can touch, in file order."""
     return [
         f"{device.name}.{terminal}"
         for device in (*circuit.lamps, *circuit.switches)

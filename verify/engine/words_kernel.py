@@ -1,4 +1,4 @@
-"""The engine *words* itself: what every row of a batch does in all states, 64 states at a time.
+"""The kernel of the engine *words*: what every row of a batch does, 64 states at a time.
 
 Arguments and results are those of `verify.fault.network.FaultBatch` and
 `verify.behaviour.findings.Findings`. The order of the hazards is that of
@@ -7,14 +7,14 @@ Arguments and results are those of `verify.fault.network.FaultBatch` and
 **What the words mean.** Bit s of a word is a truth about state 64·w + s, where w is the number of
 the word; state s has bit i set where switch i is down. So the states in which one of the first six
 switches is down are a constant word (`DOWN`), and those of any other switch are whole words. An
-operation on words, such as `live[a] & ground[b]`, is done for 64 states at once. Bits that stand
-for no state, with less than six switches, are 0 in all that is told.
+operation on words, such as `live[a] & ground[b]`, is done for 64 states at once. With less than six
+switches some bits stand for no state: they are 0 in all results.
 
 **Nets.** What conductors and bridges connect they connect in every state, so they are looked at
-once for a row. Joins are merged in a forest in which `net[join]` is the parent of a join and a
-root its own; to connect two joins hangs one root under the other. *Invariant*: two joins have one
-root exactly if the conductors that were looked at connect them. A root is hung only under another
-root, so there is no circle and every walk to a root ends.
+once for a row. Joins are merged in a forest in which `net[join]` is the parent of a join and a root
+its own; to connect two joins hangs one root under the other. *Invariant*: two joins have one root
+exactly if the conductors that were looked at connect them. A root is hung only under another root,
+so there is no circle and every walk to a root ends.
 
 **Spreading.** `live[n]` are the states in which net n is known to be connected to a line; likewise
 the other leg's line, the neutral and the ground. Where a contact between nets a and b is closed in
@@ -45,7 +45,7 @@ Places = npt.NDArray[np.uint16]
 Joins = npt.NDArray[np.int16] | npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 
-#: In which of the states 0…63 switch 0…5 is down; switch i > 5 is down in whole words.
+#: The states among 0…63 in which switch 0…5 is down; switch i > 5 is down in whole words.
 DOWN = np.array(
     [
         0xAAAAAAAAAAAAAAAA,
@@ -67,7 +67,7 @@ _ON_GROUND = 4
 _ON_RETURN = _ON_NEUTRAL | _ON_GROUND
 
 
-def judge(
+def observe_rows(
     switches: int,
     feeds: Indices,
     on_b: Bytes,
@@ -91,7 +91,7 @@ def judge(
 ) -> None:
     """Fill `trips`, `lit` and `hazards` for every row of the batch.
 
-    `live_at` (rows, ends or none, words) gets the states in which each end is live, if it has room.
+    `live_at` (rows, ends, words) gets the states in which each end is live, unless it has no ends.
     """
     rows, ends = join_of.shape
     joins = ends + 4  # faults may add a few joins
@@ -129,7 +129,7 @@ def judge(
                 _spread(rails, rail, used, from_net, to_net, mask)
             trip = _NONE
             if has_b:
-                trip = _join_legs(live, leg_b)
+                trip = _merge_legs(live, leg_b)
             tied = _NONE
             for feed in range(len(feeds)):
                 a = net[of[feeds[feed, 1]]]
@@ -214,7 +214,7 @@ def _find_wired(feeds: Indices, of: Indices, net: Indices, wired: Indices) -> No
 def _has_both_poles(
     switches: int, switch_ends: Indices, of: Indices, net: Indices, wired: Indices
 ) -> bool:
-    """Whether conductors alone bring a line and a neutral or ground to one switch."""
+    """Return True if conductors alone bring a line and a neutral or ground to one switch."""
     both_poles = False
     for switch in range(switches):
         on_line = False
@@ -233,7 +233,7 @@ def _has_both_poles(
 
 @inlined
 def _is_metal_floating(metal: Indices, of: Indices, net: Indices, wired: Indices) -> bool:
-    """Whether some metal has no ground by conductors alone."""
+    """Return True if some metal has no ground by conductors alone."""
     floating = False
     for m in range(len(metal)):
         if not wired[net[of[metal[m]]]] & _ON_GROUND:
@@ -281,7 +281,7 @@ def _mask_contacts(
 ) -> None:
     """Fill `mask` with the states of a word in which each contact of `which` is closed.
 
-    Bits 0 and 1 of `closed` tell of when its switch is up, and down.
+    Bit 0 of `closed` is set if it is closed when its switch is up, bit 1 if when it is down.
     """
     for u in range(used):
         c = which[u]
@@ -312,7 +312,7 @@ def _connect_feeds(
     neutral: Words,
     ground: Words,
 ) -> None:
-    """Set for each rail the nets that feeds are connected to, in all states, and no others."""
+    """Set, for each rail, the nets that feeds are connected to, in all states; clear all others."""
     for join in range(len(live)):
         live[join] = _NONE
         leg_b[join] = _NONE
@@ -331,9 +331,9 @@ def _connect_feeds(
 def _spread(
     rails: Words, rail: int, used: int, from_net: Indices, to_net: Indices, mask: Words
 ) -> None:
-    """Give both nets of each contact what either has of a rail, in the states that it is closed in.
+    """Give both nets of a contact what either has of a rail, where the contact is closed.
 
-    This is done until nothing changes.
+    This is done for all contacts until nothing changes.
     """
     spreading = True
     while spreading:
@@ -349,8 +349,8 @@ def _spread(
 
 
 @inlined
-def _join_legs(live: Words, leg_b: Words) -> np.uint64:
-    """Make what is live by either leg simply live; returns the states in which legs meet."""
+def _merge_legs(live: Words, leg_b: Words) -> np.uint64:
+    """Make what is live by either leg simply live; return the states in which legs meet."""
     meet = _NONE
     for join in range(len(live)):
         meet |= live[join] & leg_b[join]
@@ -360,7 +360,7 @@ def _join_legs(live: Words, leg_b: Words) -> np.uint64:
 
 @inlined
 def _any_of(rail: Words, some: Indices, of: Indices, net: Indices) -> np.uint64:
-    """The states in which some of these ends is connected to a rail."""
+    """Return the states in which some of these ends is connected to a rail."""
     states = _NONE
     for number in range(len(some)):
         states |= rail[net[of[some[number]]]]
@@ -429,7 +429,7 @@ def _judge_conductors(
     live: Words,
     hazards: Words,
 ) -> None:
-    """Fill the hazards of conductors that are live: ground wires, and those with a free end."""
+    """Fill the hazards of live conductors: ground wires, and conductors with a free end."""
     wire_live = _NONE
     stub = _NONE
     for c in range(len(conductors)):
@@ -448,7 +448,7 @@ def _judge_conductors(
 def _served_in(
     receptacles: Indices, of: Indices, net: Indices, live: Words, neutral: Words, ground: Words
 ) -> np.uint64:
-    """The states in which every receptacle has a line and a return."""
+    """Return the states in which every receptacle has a line and a return."""
     served = _ALL
     for r in range(len(receptacles)):
         a = net[of[receptacles[r, 0]]]

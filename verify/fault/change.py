@@ -1,8 +1,8 @@
 """What one mistake does to a circuit, as data that circuits and arrays both understand.
 
-`NumberedCircuit` numbers the ends and joins of a circuit; a `Change` is said in those numbers.
-`changed` gives the circuit that results, `verify.fault.network` the same as arrays:
-the two must describe the same thing, and the tests hold them to it.
+`NumberedCircuit` numbers the ends and joins of a circuit; a `Change` names them by these numbers.
+`changed` gives the circuit that results, `verify.fault.network` the same as arrays: the two must
+describe the same thing, and the tests hold them to it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Set
@@ -22,7 +22,7 @@ class NumberedCircuit:
 
     @cached_property
     def joins(self) -> tuple[tuple[int, ...], ...]:
-        """The ends of each join, unconnected ends included, in the order of first ends."""
+        """The ends of each join, an unconnected end alone, in the order of first ends."""
         index = self.circuit.end_index
         return tuple(tuple(index[end] for end in group) for group in self.circuit.grouped_ends)
 
@@ -42,9 +42,9 @@ class NumberedCircuit:
 
     @cached_property
     def nets(self) -> list[int]:
-        """The net of each end in the circuit as intended, called by its smallest end.
+        """The net of each end in the circuit as intended, named by its smallest end.
 
-        A net is all that joins and conductors connect, what has failed taken for whole.
+        A net is all that joins and conductors connect; failed parts are taken for whole.
         """
         conductors = (
             [self.number(box, conductor_name(cable.name, colour)) for box in cable.between]
@@ -55,7 +55,7 @@ class NumberedCircuit:
 
     @cached_property
     def boxes(self) -> Mapping[str, range]:
-        """The ends in each box: they are numbered box by box."""
+        """The ends in each box, which have consecutive numbers."""
         ranges: dict[str, range] = {}
         start = 0
         for box in self.circuit.boxes:
@@ -80,20 +80,20 @@ class NumberedCircuit:
         }
 
     def joins_in(self, box: str) -> list[int]:
-        """The joins in a box, in order."""
+        """Return the joins in a box, in order."""
         return list(dict.fromkeys(self.join_of[end] for end in self.site_order[box]))
 
     def join_name(self, join: int) -> str:
-        """The end by which sites name a join."""
+        """Return the end by which sites name a join."""
         box = self.circuit.ends[self.joins[join][0]].box
         return self.name(next(end for end in self.site_order[box] if self.join_of[end] == join))
 
     def name(self, end: int) -> str:
-        """An end as it is written in a file."""
+        """Return an end as it is written in a file."""
         return self.circuit.ends[end].name
 
     def number(self, box: str, name: str) -> int:
-        """The number of an end; raises KeyError."""
+        """Return the number of an end; raises KeyError."""
         return self.circuit.end_index[End(box, name)]
 
 
@@ -101,7 +101,7 @@ class NumberedCircuit:
 class Replacement:
     """A switch replaced by one of another kind; `landed` maps its terminals to the new ones.
 
-    A terminal that is not in `landed` leaves its conductor unconnected.
+    The conductor of a terminal that is not in `landed` is left unconnected.
     """
 
     device: str
@@ -111,10 +111,10 @@ class Replacement:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What a mistake does.
+    """The effect of one mistake, in the numbers of a `NumberedCircuit`.
 
     `moves` are pairs (end, join it goes to); a number that no join of the wiring has is a new join.
-    `rebuilt` stands for a change of everything and excludes the rest.
+    `rebuilt` is a whole circuit in place of the old one and excludes the rest.
     """
 
     moves: tuple[tuple[int, int], ...] = ()
@@ -124,7 +124,7 @@ class Change:
 
 
 def changed(wiring: NumberedCircuit, change: Change) -> Circuit:
-    """The circuit after `change`."""
+    """Return the circuit after `change`."""
     if change.rebuilt is not None:
         return change.rebuilt
     circuit = wiring.circuit
@@ -162,7 +162,7 @@ def _kept(
     renamed: Mapping[str, str | None],
     joined: Set[tuple[str, str]],
 ) -> Iterator[Failure]:
-    """What is still failed: an end that is joined to nothing any more is loose in nothing."""
+    """Yield the failures that remain: an end that is joined to nothing any more is not loose."""
     for failure in failures:
         if failure.kind != "loose-join" or failure.box is None:
             yield failure
@@ -175,7 +175,7 @@ def _kept(
 def _replaced(
     circuit: Circuit, replacement: Replacement
 ) -> tuple[tuple[Device, ...], dict[str, str | None]]:
-    """The devices with one replaced, and the new name of each of its ends, None if it is gone."""
+    """Return the devices with one replaced, and the new name of each of its ends or None."""
     old = circuit.device(replacement.device)
     landed = {**replacement.landed, "ground": "ground"}
     renamed = {

@@ -1,7 +1,7 @@
 """Single faults: every mistake of every kind, in a stable order, each listed once.
 
-A fault is named by its kind and its site, a tuple of names from the circuit;
-`Fault.label` is public and stable, and adding a kind renumbers nothing.
+A fault is named by its kind and its site, a tuple of names from the circuit; `Fault.label` is
+public and stable, and adding a kind renumbers nothing.
 """
 
 from abc import ABC, abstractmethod
@@ -21,7 +21,7 @@ Site = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One mistake in one circuit. `change` speaks of that circuit's `NumberedCircuit`."""
+    """One mistake in one circuit; `change` uses the numbers of that circuit's `NumberedCircuit`."""
 
     kind: str
     site: Site
@@ -41,7 +41,7 @@ class Fault:
         return ",".join(self.site)
 
     def apply(self, circuit: Circuit) -> Circuit:
-        """The circuit with the mistake in it; `circuit` must be the one it was found for."""
+        """Return the circuit with the mistake in it; `circuit` must be the one it was found for."""
         return changed(NumberedCircuit(circuit), self.change)
 
 
@@ -51,7 +51,7 @@ class Example:
 
     It is made in a layout wired by a scheme or, where `scheme` is None, in the circuit of the name
     `layout` in `data/circuits`. `by_connections` is the verdict of engines that know no volts, if
-    another.
+    it differs.
     """
 
     site: Site
@@ -63,11 +63,11 @@ class Example:
 
     @property
     def label(self) -> str:
-        """How its circuit is called in a catalogue."""
+        """The label of its circuit in a catalogue."""
         return self.layout if self.scheme is None else f"{self.scheme}-{self.layout}"
 
     def circuit(self) -> Circuit:
-        """The circuit in which the mistake is made."""
+        """Return the circuit in which the mistake is made."""
         if self.scheme is None:
             return load(data_path("circuits") / f"{self.layout}.toml")
         return Layout.parse(self.layout).circuit(self.scheme)
@@ -87,14 +87,14 @@ class FaultKind(ABC):
 
     @abstractmethod
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every site with what happens there, in order; results may repeat."""
+        """Yield every site with the change there, in order; two changes may have one result."""
 
     @abstractmethod
     def in_words(self, site: Site) -> str:
-        """What was done wrong, as a sentence."""
+        """Return what was done wrong, as a sentence."""
 
     def sites(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Fault]]:
-        """Every site, with the fault under which its result is listed: that of the first one."""
+        """Yield every site, with the first fault of its kind that has the same result."""
         listed: dict[object, Fault] = {}
         for site, change in self.open_changes(wiring):
             fault = Fault(self.name, site, change)
@@ -102,19 +102,19 @@ class FaultKind(ABC):
             yield site, fault if key is None else listed.setdefault(key, fault)
 
     def open_changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """The changes; but what has failed already (`failed_part`) does not fail again."""
+        """Yield the changes, except failures of parts that have failed already."""
         failed = set(map(failed_part, wiring.circuit.failures))
         for site, change in self.changes(wiring):
             if change.failure is None or failed_part(change.failure) not in failed:
                 yield site, change
 
     def faults(self, wiring: NumberedCircuit) -> Iterator[Fault]:
-        """The faults of this kind; of sites with one result the first is listed."""
+        """Yield the faults of this kind; of sites with one result the first is listed."""
         return (fault for site, fault in self.sites(wiring) if site == fault.site)
 
 
 def _result(wiring: NumberedCircuit, change: Change) -> object | None:
-    """What two changes with the same result have in common; None if no other can have it."""
+    """Return a key that changes with the same result share; None if no other can have it."""
     if change.replacement is not None:
         return _replaced_joins(wiring, change.replacement)
     if not change.moves:
@@ -127,12 +127,12 @@ def _result(wiring: NumberedCircuit, change: Change) -> object | None:
     for end, join in change.moves:
         groups[wiring.join_of[end]].discard(end)
         groups[join].add(end)
-    # Joins that come out as they were do not count: two partitions are equal if what is new is.
+    # Unchanged joins do not count: two partitions are equal if their new joins are.
     return frozenset(tuple(sorted(ends)) for ends in groups.values() if ends) - wiring.join_set
 
 
 def _replaced_joins(wiring: NumberedCircuit, replacement: Replacement) -> object | None:
-    """The joins in which a replaced switch ends up, its new terminals by name."""
+    """Return the joins in which a replaced switch ends up, its new terminals by name."""
     switch = wiring.circuit.device(replacement.device)
     terminals = {
         wiring.number(switch.box, f"{switch.name}.{terminal}"): terminal
@@ -140,7 +140,7 @@ def _replaced_joins(wiring: NumberedCircuit, replacement: Replacement) -> object
     }
     own = {wiring.join_of[end] for end in terminals}
     if len(own) == len(terminals) and all(len(wiring.joins[join]) > 1 for join in own):
-        return None  # each conductor tells on what it landed
+        return None  # the other ends of each join tell on which terminal it landed
     joins = {
         frozenset(
             replacement.landed.get(terminals[end]) if end in terminals else end

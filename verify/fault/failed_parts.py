@@ -1,4 +1,4 @@
-"""Failed parts: conductors, contacts, switches and lamps that no longer do their work."""
+"""Failed parts: conductors, contacts, switches, lamps and joins that no longer do their work."""
 
 import itertools
 from collections.abc import Iterator
@@ -30,14 +30,14 @@ class ConductorOpen(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every conductor."""
+        """Yield the break of every conductor."""
         for cable in wiring.circuit.cables:
             for colour in cable.conductors:
                 name = conductor_name(cable.name, colour)
                 yield (name,), Change(failure=Failure(self.name, (name,)))
 
     def in_words(self, site: Site) -> str:
-        """What failed."""
+        """Return what failed, as a sentence."""
         return f"{capital(spoken(site[0]))} is broken inside the cable."
 
 
@@ -59,33 +59,33 @@ class ConductorsShorted(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every pair of conductors of one cable."""
+        """Yield the short of every pair of conductors of one cable."""
         for cable in wiring.circuit.cables:
             for pair in itertools.combinations(cable.conductors, 2):
                 names = tuple(conductor_name(cable.name, colour) for colour in pair)
                 yield names, Change(failure=Failure(self.name, names))
 
     def in_words(self, site: Site) -> str:
-        """What failed."""
+        """Return what failed, as a sentence."""
         cable, _, one = site[0].partition(".")
         other = site[1].partition(".")[2]
         return f"In the cable {cable}, {one} and {other} touch."
 
 
 class _ContactFault(FaultKind):
-    """What open and welded contacts have in common: every contact of every switch."""
+    """The base of open and welded contacts: a fault at every contact of every switch."""
 
     failed: ClassVar[str]
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every contact of every switch."""
+        """Yield the failure of every contact of every switch."""
         for switch in wiring.circuit.switches:
             for contact in switch.form.contacts:
                 names = (f"{switch.name}.{contact.a}", f"{switch.name}.{contact.b}")
                 yield names, Change(failure=Failure(self.name, names))
 
     def in_words(self, site: Site) -> str:
-        """What failed."""
+        """Return what failed, as a sentence."""
         switch, _, one = site[0].partition(".")
         other = site[1].partition(".")[2]
         return f"In {switch}, the contact between {one} and {other} {self.failed}."
@@ -139,14 +139,14 @@ class SwitchStuck(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every switch, each position."""
+        """Yield every switch stuck in each position."""
         for switch in wiring.circuit.switches:
             for position in POSITIONS:
                 failure = Failure(self.name, (switch.name,), position)
                 yield (switch.name, position), Change(failure=failure)
 
     def in_words(self, site: Site) -> str:
-        """What failed."""
+        """Return what failed, as a sentence."""
         return f"The contacts of {site[0]} are stuck in position {site[1]}."
 
 
@@ -169,7 +169,7 @@ class LooseJoin(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every join of two ends or more: its first end hangs on by a bad contact."""
+        """Yield, for every join of two ends or more, its first end held by a bad contact."""
         for join in wiring.joins:
             if len(join) > 1:
                 end = wiring.circuit.ends[join[0]]
@@ -177,22 +177,22 @@ class LooseJoin(FaultKind):
                 yield (end.box, end.name), Change(failure=failure)
 
     def in_words(self, site: Site) -> str:
-        """What is loose."""
+        """Return what is loose, as a sentence."""
         return f"In {box_words(site[0])}, {spoken(site[1])} is loose in its join."
 
 
 class _LampFault(FaultKind):
-    """What open and shorted lamps have in common: every lamp."""
+    """The base of open and shorted lamps: a fault at every lamp."""
 
     failed: ClassVar[str]
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every lamp."""
+        """Yield the failure of every lamp."""
         for lamp in wiring.circuit.lamps:
             yield (lamp.name,), Change(failure=Failure(self.name, (lamp.name,)))
 
     def in_words(self, site: Site) -> str:
-        """What failed."""
+        """Return what failed, as a sentence."""
         return f"{capital(site[0])} {self.failed}."
 
 

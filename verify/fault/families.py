@@ -1,7 +1,7 @@
 """Families: faults that a person would give one name, whatever the boxes and colours.
 
-A family says what was mistaken by its role in the intended circuit — line, a traveler between two
-switches, the switch leg — so that one sentence stands for many faults of many circuits.
+A family describes the mistaken parts by their roles in the intended circuit — line, a traveler
+between two switches, the switch leg — so that one sentence fits many faults of many circuits.
 """
 
 from collections.abc import Callable, Mapping
@@ -19,7 +19,7 @@ _TRAVELER_TERMINALS: Final = frozenset({"traveler-1", "traveler-2", "a1", "a2", 
 
 @dataclass(frozen=True)
 class Roles:
-    """What each conductor and terminal is for in a circuit as intended."""
+    """The role of each conductor and terminal in a circuit as intended."""
 
     circuit: Circuit
     known: NumberedCircuit | None = None
@@ -41,7 +41,7 @@ class Roles:
         return {end: roles[net] for end, net in enumerate(net_of)}
 
     def _role(self, terminals: list[str]) -> str:
-        """The role of what connects some terminals, given in the order of ends."""
+        """Return the role of the net that has these terminals, given in the order of ends."""
         for part in ("line", "neutral", "ground"):
             if any(f"{feed.name}.{part}" in terminals for feed in self.circuit.feeds):
                 return part
@@ -57,16 +57,16 @@ class Roles:
         return f"{what} between {' and '.join(switches)}"
 
     def conductor(self, name: str) -> str:
-        """The role of a conductor, written ``cable.colour``."""
+        """Return the role of a conductor, written ``cable.colour``."""
         cable = next(c for c in self.circuit.cables if c.name == name.partition(".")[0])
         return self.of_end[self._wiring.number(cable.between[0], name)]
 
     def at(self, box: str, name: str) -> str:
-        """The role of an end."""
+        """Return the role of an end."""
         return self.of_end[self._wiring.number(box, name)]
 
     def thing(self, box: str, name: str) -> str:
-        """An end as a person points at it: a terminal by its device, a conductor by its role."""
+        """Return an end as a person points at it: terminals by device, conductors by role."""
         owner, _, part = name.partition(".")
         if owner == "box":
             return f"the metal of {part}"
@@ -77,12 +77,12 @@ class Roles:
 
 
 def family(roles: Roles, fault: Fault) -> str:
-    """The family of a fault of the circuit that `roles` knows, as a phrase."""
+    """Return the family of a fault of the circuit that `roles` knows, as a phrase."""
     return _FAMILIES[fault.kind](roles, *fault.site)
 
 
 def place(fault: Fault) -> str:
-    """Where a fault can be seen or tested: a box, a cable, a device, or empty for everywhere."""
+    """Return where a fault can be seen: a box, a cable, a device, or empty for everywhere."""
     if fault.kind in ("conductor-open", "conductors-shorted", "contact-open", "contact-welded"):
         return fault.site[0].partition(".")[0]
     return "" if fault.kind == "whole-circuit" else fault.site[0]

@@ -34,7 +34,7 @@ class LeftOff(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every end that is connected to something."""
+        """Yield every end that is connected to something, left off."""
         unconnected = len(wiring.joins)
         for box, ends in wiring.site_order.items():
             for end in ends:
@@ -42,7 +42,7 @@ class LeftOff(FaultKind):
                     yield (box, wiring.name(end)), Change(((end, unconnected),))
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return f"In {box_words(site[0])}, {spoken(site[1])} is left off."
 
 
@@ -70,7 +70,7 @@ class Moved(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every end and every other join in its box."""
+        """Yield every end, moved to every other join in its box."""
         for box, ends in wiring.site_order.items():
             joins = wiring.joins_in(box)
             for end in ends:
@@ -80,7 +80,7 @@ class Moved(FaultKind):
                         yield (box, wiring.name(end), target), Change(((end, join),))
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return f"In {box_words(site[0])}, {spoken(site[1])} is landed with {spoken(site[2])}."
 
 
@@ -108,7 +108,7 @@ class Exchanged(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every pair of ends of a box in different joins, unless both are unconnected."""
+        """Yield every two ends of a box in different joins, exchanged, unless both are alone."""
         for box, ends in wiring.site_order.items():
             for one, other in itertools.combinations(ends, 2):
                 here, there = wiring.join_of[one], wiring.join_of[other]
@@ -117,7 +117,7 @@ class Exchanged(FaultKind):
                     yield site, Change(((one, there), (other, here)))
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return f"In {box_words(site[0])}, {spoken(site[1])} and {spoken(site[2])} are exchanged."
 
 
@@ -139,7 +139,7 @@ class Bridged(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every pair of joins of a box of two ends or more."""
+        """Yield every pair of joins of a box with two ends or more each, bridged."""
         for box in wiring.boxes:
             joins = [join for join in wiring.joins_in(box) if len(wiring.joins[join]) > 1]
             for one, other in itertools.combinations(joins, 2):
@@ -147,7 +147,7 @@ class Bridged(FaultKind):
                 yield site, Change(tuple((end, one) for end in wiring.joins[other]))
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return (
             f"In {box_words(site[0])}, the join of {spoken(site[1])} and the join of "
             f"{spoken(site[2])} touch."
@@ -172,7 +172,7 @@ class Split(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every way to part a join of four ends or more into two groups of two or more."""
+        """Yield every way to part a join of four ends or more into two groups of two or more."""
         other_part = len(wiring.joins)
         for box in wiring.boxes:
             for join in wiring.joins_in(box):
@@ -183,7 +183,7 @@ class Split(FaultKind):
                         yield site, Change(tuple((end, other_part) for end in leaving))
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         leaving = with_and(map(spoken, site[2].split("+")))
         return f"In {box_words(site[0])}, {leaving} are spliced apart from {spoken(site[1])}."
 

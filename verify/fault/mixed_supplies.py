@@ -1,7 +1,7 @@
-"""Supplies mixed up: what is fed, or returned, by another conductor than its own.
+"""Mixed supplies: a part is fed, or returns, by a conductor of another supply than its own.
 
-What belongs to what is told by conductors alone, failed ones counted as they are: a net is
-everything that conductors connect without any switch contact.
+Supplies are told apart by nets: a net is everything that conductors connect without any switch
+contact, failed conductors counted as failed.
 """
 
 import itertools
@@ -25,7 +25,7 @@ _OWN_NEUTRALS: Final = "chart-room-two-feeds"
 
 
 class _Nets:
-    """The nets of a circuit, and what the terminals of feeds and switches make of them."""
+    """The nets of a circuit, and which of them have terminals of feeds or switches."""
 
     def __init__(self, wiring: NumberedCircuit) -> None:
         self.wiring = wiring
@@ -37,7 +37,7 @@ class _Nets:
         self.of_end = batch.nets(0)
 
     def of_feeds(self, *terminals: str) -> set[int]:
-        """The nets to which such terminals of any feed belong."""
+        """Return the nets that have such a terminal of any feed."""
         return {
             self.of_end[_terminal(self.wiring, feed, name)]
             for feed in self.circuit.feeds
@@ -55,14 +55,14 @@ class _Nets:
         return switched - self.of_feeds("line", "neutral", "ground")
 
     def beyond(self, end: int) -> set[int]:
-        """What an end is connected to when it has been taken out of its join."""
+        """Return what is still connected to an end once it is taken out of its join."""
         graph = self._wires.copy()
         for ends in self.wiring.joins:
             nx.add_path(graph, [other for other in ends if other != end])
         return set(nx.node_connected_component(graph, end))
 
     def landings(self, end: int, nets: set[int]) -> Iterator[tuple[Site, Change]]:
-        """The end moved to each other join of its box that belongs to one of `nets`."""
+        """Yield the end moved to each other join of its box that belongs to one of `nets`."""
         box = self.circuit.ends[end].box
         for join in self.wiring.joins_in(box):
             if join != self.wiring.join_of[end] and self.of_end[self.wiring.joins[join][0]] in nets:
@@ -70,7 +70,7 @@ class _Nets:
                 yield site, Change(((end, join),))
 
     def ends(self) -> Iterator[int]:
-        """Every end in the order in which sites name them."""
+        """Yield every end in the order in which sites name them."""
         for ends in self.wiring.site_order.values():
             yield from ends
 
@@ -97,9 +97,10 @@ class BorrowedNeutral(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every end on a feed's neutral that leads away from it, on each neutral of another net.
+        """Yield every end that leads away from a feed's neutral, moved to a neutral of another net.
 
-        An end that leads towards its own feed is none: to move it ties the two neutrals together.
+        An end that leads towards its own feed is left out: to move it would tie the two neutrals
+        together.
         """
         if len(wiring.circuit.feeds) == 1:
             return
@@ -112,7 +113,7 @@ class BorrowedNeutral(FaultKind):
                 yield from nets.landings(end, neutrals - {own})
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return (
             f"In {box_words(site[0])}, {spoken(site[1])} is landed with {spoken(site[2])}, on the "
             "neutral of another feed."
@@ -140,7 +141,7 @@ class FeedsCrossed(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every two feeds of one box whose lines are in different joins."""
+        """Yield every two feeds of one box whose lines are in different joins, crossed."""
         for feed, other in itertools.combinations(wiring.circuit.feeds, 2):
             if feed.box == other.box:
                 one, two = (_terminal(wiring, each, "line") for each in (feed, other))
@@ -150,7 +151,7 @@ class FeedsCrossed(FaultKind):
                     yield site, Change(((one, there), (two, here)))
 
     def in_words(self, site: Site) -> str:
-        """Which feeds."""
+        """Return which feeds are crossed, as a sentence."""
         return (
             f"In {box_words(site[0])}, {spoken(site[1])} and {spoken(site[2])} are taken for each "
             "other."
@@ -179,10 +180,10 @@ class NeutralLost(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every set of feeds on both legs whose neutrals conductors connect.
+        """Yield every set of feeds on both legs whose neutrals are connected by conductors.
 
         The neutral is lost upstream of the place where they share it: what is connected downstream
-        stays so, and no feed's neutral with it.
+        stays connected, and no feed's neutral belongs to it any more.
         """
         if len(wiring.circuit.feeds) == 1:
             return
@@ -200,7 +201,7 @@ class NeutralLost(FaultKind):
                 yield tuple(feed.name for feed in feeds), Change(moves)
 
     def in_words(self, site: Site) -> str:
-        """Which feeds share it."""
+        """Return which feeds share the lost neutral, as a sentence."""
         return f"The neutral that {with_and(site)} share is open upstream."
 
 
@@ -224,7 +225,7 @@ class DownstreamOnLeg(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every end on line that leads to outlets alone, on each switched conductor of its box."""
+        """Yield every end on line that leads to outlets alone, on each switched net of its box."""
         outlets = [device for device in wiring.circuit.devices if device.kind == "receptacle"]
         if not outlets:
             return
@@ -237,14 +238,14 @@ class DownstreamOnLeg(FaultKind):
 
     @staticmethod
     def _leads_to(nets: _Nets, end: int, plugs: set[int]) -> bool:
-        """True if outlets, and no other terminals, lie beyond an end."""
+        """Return True if outlets, and no other terminals, lie beyond an end."""
         circuit = nets.circuit
         cables = {cable.name for cable in circuit.cables}
         beyond = {other for other in nets.beyond(end) if circuit.ends[other].owner not in cables}
         return bool(beyond) and beyond <= plugs
 
     def in_words(self, site: Site) -> str:
-        """What was done wrong."""
+        """Return what was done wrong, as a sentence."""
         return (
             f"In {box_words(site[0])}, {spoken(site[1])}, which feeds an outlet, is landed with "
             f"{spoken(site[2])}."
@@ -252,7 +253,7 @@ class DownstreamOnLeg(FaultKind):
 
 
 def _terminal(wiring: NumberedCircuit, device: Device, name: str) -> int:
-    """The number of a terminal."""
+    """Return the number of a terminal."""
     return wiring.number(device.box, f"{device.name}.{name}")
 
 

@@ -76,7 +76,7 @@ class FaultBatch:
         return len(self.join_of)
 
     def rows(self, rows: npt.NDArray[np.intp]) -> "FaultBatch":
-        """Some of the rows."""
+        """Return some of the rows."""
         return replace(
             self,
             join_of=self.join_of[rows],
@@ -88,7 +88,7 @@ class FaultBatch:
         )
 
     def wires(self, row: int) -> list[tuple[int, int]]:
-        """The pairs of ends that unbroken conductors, and shorts, connect in a row."""
+        """Return the pairs of ends that unbroken conductors, and shorts, connect in a row."""
         pairs = (
             *self.conductors[self.conducts[row] != 0].tolist(),
             *self.bridges[row, self.bridges[row, :, 0] != NOTHING].tolist(),
@@ -96,7 +96,7 @@ class FaultBatch:
         return [(one, other) for one, other in pairs]
 
     def nets(self, row: int) -> list[int]:
-        """The net of each end in a row: all that joins and `wires` connect, without any contact."""
+        """Return the net of each end in a row: all that joins and `wires` connect."""
         _, first, join = np.unique(self.join_of[row], return_index=True, return_inverse=True)
         return connected([*self.wires(row), *enumerate(first[join].tolist())], len(join))
 
@@ -141,7 +141,7 @@ class Flattener:
             start = stop
 
     def batch(self, changes: Sequence[Change]) -> FaultBatch:
-        """A row for each of `changes`, none of which rebuilds the circuit."""
+        """Return a row for each of `changes`, none of which may rebuild the circuit."""
         moves = [(row, *move) for row, change in enumerate(changes) for move in change.moves]
         parts = {
             row: change
@@ -153,7 +153,11 @@ class Flattener:
     def batch_of(
         self, rows: int, moves: npt.NDArray[np.intp], parts: Mapping[int, Change]
     ) -> FaultBatch:
-        """So many rows: `moves` (M, 3) are row, end and join, `parts` by row what else changes."""
+        """Return a batch of `rows` rows.
+
+        `moves` (M, 3) are row, end and the join it goes to; `parts` maps rows to their other
+        changes.
+        """
         circuit = self.circuit
         failures = circuit.failures
         shorts = [self._short(failure) for failure in failures if failure.kind in _CONNECTING]
@@ -218,7 +222,7 @@ class Flattener:
         )
 
     def numbers(self, names: Sequence[str]) -> list[int]:
-        """The numbers of terminals, given by name."""
+        """Return the numbers of terminals, given by name."""
         return [self.number[name] for name in names]
 
     def _ends(self, names: Iterable[str]) -> Indices:
@@ -238,7 +242,7 @@ class Flattener:
         return self._ends((*grounds, *boxes))
 
     def _short(self, failure: Failure) -> tuple[int, int]:
-        """The ends that a failure connects; for conductors those in the cable's first box."""
+        """Return the ends that a failure connects, of conductors those in the first box."""
         if failure.kind == "lamp-shorted":
             lamp = failure.at[0]
             return self.number[f"{lamp}.contact"], self.number[f"{lamp}.shell"]
@@ -248,7 +252,7 @@ class Flattener:
     def _loose(
         self, rows: int, failures: Sequence[Failure], parts: Mapping[int, Change]
     ) -> Indices:
-        """The loose ends of each row: those that all have, then that of the change."""
+        """Return the loose ends of each row: those that all rows have, then that of the change."""
         shared = [self._loose_end(failure) for failure in failures]
         columns = [np.full(rows, end, self.integers) for end in shared if end != NOTHING]
         own = np.full(rows, NOTHING, self.integers)
@@ -272,7 +276,7 @@ class Flattener:
         return [lamp.name not in failed for lamp in self.circuit.lamps]
 
     def _closed(self, failures: Sequence[Failure]) -> list[int]:
-        """When each contact slot is closed, with `failures`."""
+        """Return the positions in which each contact slot is closed, with `failures`."""
         closed = [0] * len(self.slots)
         for switch in self.circuit.switches:
             self._close(closed, switch.name, failures, None)
@@ -309,10 +313,10 @@ def _closed_slots(
     failures: tuple[Failure, ...],
     replacement: tuple[str, tuple[tuple[str, str], ...]] | None,
 ) -> tuple[int, ...]:
-    """For each two of a switch's terminals, the positions in which they are connected.
+    """Return the positions in which each pair of a switch's terminals is connected.
 
-    `replacement` are the kind of the new switch and where the old terminals' conductors land.
-    An open contact stays open even if it is said to be welded or its switch stuck.
+    `replacement` has the kind of the new switch and where the old terminals' conductors land. An
+    open contact stays open even if it is said to be welded or its switch stuck.
     """
     terminals = kind.switched_terminals
     slot_of = {terminal: terminal for terminal in terminals}

@@ -1,4 +1,4 @@
-"""Every kind of single fault, and every single fault of a circuit."""
+"""All kinds of single faults, and all single faults of a circuit."""
 
 from collections.abc import Iterable
 from functools import cache
@@ -14,19 +14,19 @@ from verify.fault.mixed_supplies import SUPPLY_KINDS
 from verify.fault.wrong_switches import WRONG_KINDS
 
 
-@cache  # asked for again and again
+@cache  # callers ask for them often
 def fault_kinds() -> tuple[FaultKind, ...]:
-    """Every kind, in the order in which lists show them."""
+    """Return every kind, in the order in which lists show them."""
     return (*LANDING_KINDS, *PART_KINDS, *WRONG_KINDS, *SUPPLY_KINDS)
 
 
 def fault_kind(name: str) -> FaultKind:
-    """The kind of that name; raises KeyError."""
+    """Return the kind of that name; raises KeyError."""
     return {kind.name: kind for kind in fault_kinds()}[name]
 
 
 def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> list[Fault]:
-    """Every single fault of a circuit, kind by kind, each in the order of its sites."""
+    """Return every single fault of a circuit, kind by kind, each in the order of its sites."""
     wiring = NumberedCircuit(circuit)
     found = []
     for kind in fault_kinds() if kinds is None else kinds:
@@ -37,10 +37,10 @@ def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> li
 
 
 def find_fault(circuit: Circuit, label: str) -> Fault:
-    """The fault of `circuit` with a label such as ``left-off/landing,lamp.shell``: kind and site.
+    """Return the fault of `circuit` with a label such as ``left-off/landing,lamp.shell``.
 
-    The label may name any site: it leads to the fault under which its result is listed.
-    Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
+    The label is kind and site. It may name any site: the result is the fault under which that site
+    is listed. Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
     """
     name, slash, text = label.partition("/")
     kinds = {kind.name: kind for kind in fault_kinds()}

@@ -1,4 +1,4 @@
-"""Wrong parts, cables mixed up, and the wrong idea altogether."""
+"""Wrong switches, mixed-up cables, and whole circuits wired by a wrong scheme."""
 
 import itertools
 from collections.abc import Iterator, Mapping
@@ -33,7 +33,7 @@ class WrongDevice(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every three-way as single-pole or four-way, every four-way as three-way."""
+        """Yield every three-way as single-pole or four-way, every four-way as three-way."""
         broken = {
             name.partition(".")[0]
             for failure in wiring.circuit.failures
@@ -54,7 +54,7 @@ class WrongDevice(FaultKind):
                 yield (switch.name, *site), Change(moves, replacement=new)
 
     def in_words(self, site: Site) -> str:
-        """What was put in, and how the old conductors landed on it."""
+        """Return what was put in, and how the old conductors landed on it."""
         switch, kind, *landing = site
         if kind == "single-pole":
             how = f"only the conductors of {with_and(landing[0].split('+'))} are landed"
@@ -72,7 +72,7 @@ _Landed = tuple[tuple[str, ...], str, Mapping[str, str]]
 
 @cache
 def _for_three_way(terminals: tuple[str, ...]) -> tuple[_Landed, ...]:
-    """What may be put in place of a three-way, and where its conductors land."""
+    """Return the devices that may replace a three-way, and where its conductors land."""
     found: list[_Landed] = []
     for pair in itertools.combinations(terminals, 2):
         landed = dict(zip(pair, ("s1", "s2"), strict=True))
@@ -85,6 +85,7 @@ def _for_three_way(terminals: tuple[str, ...]) -> tuple[_Landed, ...]:
 
 @cache
 def _for_four_way(terminals: tuple[str, ...]) -> tuple[_Landed, ...]:
+    """Return the devices that may replace a four-way, and where its conductors land."""
     found: list[_Landed] = []
     for off in terminals:
         rest = [terminal for terminal in terminals if terminal != off]
@@ -120,7 +121,7 @@ class CablesMixed(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Two cables between the same boxes: every pair of conductors of the same colour."""
+        """Yield every pair of conductors of one colour in two cables between the same boxes."""
         for one, other in itertools.combinations(wiring.circuit.cables, 2):
             if set(one.between) != set(other.between):
                 continue
@@ -137,7 +138,7 @@ class CablesMixed(FaultKind):
                     yield (one.name, other.name, colour), Change(tuple(moves))
 
     def in_words(self, site: Site) -> str:
-        """Which conductors."""
+        """Return which conductors are exchanged, as a sentence."""
         return (
             f"The {site[2]} conductors of the cables {site[0]} and {site[1]} are taken for each "
             "other at both ends."
@@ -145,7 +146,7 @@ class CablesMixed(FaultKind):
 
 
 def rewired(circuit: Circuit, arrangement: Arrangement, scheme: str) -> Circuit:
-    """The devices of `circuit`, which are where `arrangement` says, wired by another scheme."""
+    """Return the devices of `circuit`, placed as `arrangement` says, wired by another scheme."""
     order = [device.name for device in circuit.devices]
     found = route(scheme, arrangement, circuit.name, order)
     if (found.devices, found.volts) == (circuit.devices, circuit.volts):
@@ -167,7 +168,7 @@ class WholeCircuit(FaultKind):
     )
 
     def changes(self, wiring: NumberedCircuit) -> Iterator[tuple[Site, Change]]:
-        """Every wrong scheme, on the boxes and devices of this circuit."""
+        """Yield every wrong scheme, on the boxes and devices of this circuit."""
         circuit = wiring.circuit
         arrangement = arrangement_of(circuit)
         if arrangement is None:
@@ -176,7 +177,7 @@ class WholeCircuit(FaultKind):
             yield (scheme,), Change(rebuilt=rewired(circuit, arrangement, scheme))
 
     def in_words(self, site: Site) -> str:
-        """Which scheme."""
+        """Return which scheme was used, as a sentence."""
         return f"The whole circuit is wired as {SCHEMES[site[0]].title}."
 
 

@@ -27,9 +27,8 @@ FEWEST_LOCATIONS: Final = 2
 class Layout:
     """Where the boxes of a light are, and which cable leads from which to which.
 
-    `parents[0]` is the box that the lamp's box hangs on, `parents[i]` that of location i.
-
-    Boxes are numbered likewise: 0 the lamp's, i that of location i; `ROOT` marks the feed's box.
+    Box 0 is the lamp's, box i that of location i; `ROOT` stands for the feed's box. `parents[i]` is
+    the next box from box i on the way to the feed.
     """
 
     parents: tuple[int, ...]
@@ -44,7 +43,7 @@ class Layout:
 
     @property
     def code(self) -> str:
-        """Its label: for the lamp, then each location, the box it hangs on; ``f`` is the feed's.
+        """The label: for the lamp, then for each location, its parent; ``f`` marks the feed's box.
 
         ``1.f.1`` reads: lamp beyond location 1, feed at location 1, location 2 beyond location 1.
         ``L`` is the lamp's box.
@@ -56,7 +55,7 @@ class Layout:
 
     @classmethod
     def parse(cls, code: str) -> "Layout":
-        """The layout with that code; raises ValueError if there is none."""
+        """Return the layout with that code; raises ValueError if there is none."""
         words = code.split(".")
         boxes = {"f": ROOT, "L": LAMP_BOX} | {str(box): box for box in range(1, len(words))}
         nowhere = len(words)
@@ -73,7 +72,7 @@ class Layout:
         return len(tree) == len(self.parents) and nx.is_tree(tree)
 
     def arrangement(self) -> Arrangement:
-        """Boxes ``lamp-box`` and ``box-i``, devices ``feed``, ``lamp`` and ``switch-i``."""
+        """Return boxes ``lamp-box`` and ``box-i``, devices ``feed``, ``lamp`` and ``switch-i``."""
         locations = range(1, self.locations + 1)
         return Arrangement(
             boxes=(Box("lamp-box"), *(Box(f"box-{i}") for i in locations)),
@@ -85,7 +84,7 @@ class Layout:
         )
 
     def in_words(self) -> str:
-        """Where the feed arrives and which cable goes where."""
+        """Return where the feed arrives and which cable goes where, as a sentence."""
 
         def name(box: int) -> str:
             return "the lamp" if box == LAMP_BOX else f"switch {box}"
@@ -103,7 +102,7 @@ class Layout:
         return "; ".join(parts)
 
     def circuit(self, scheme: str) -> Circuit:
-        """The layout wired by a scheme."""
+        """Return the layout wired by a scheme."""
         title = SCHEMES[scheme].title
         name = f"{capital(title)}, {self.locations} locations: {self.in_words()}"
         if len(name) > TITLE_LENGTH:
@@ -114,9 +113,9 @@ class Layout:
 
 
 def layouts(locations: int) -> Iterator[Layout]:
-    """All (n+1)^n layouts of n = `locations` ≥ 2, by root, then by Prüfer sequence.
+    """Yield all (n+1)^n layouts of n = `locations` ≥ 2, by root, then by Prüfer sequence.
 
-    That count is A. Cayley's of rooted labelled trees (OEIS A000169, from memory). One is made when
+    The count is A. Cayley's of rooted labelled trees (OEIS A000169, from memory). Each is made when
     it is asked for: of seven locations there are two million. Raises ValueError below 2.
     """
     if locations < FEWEST_LOCATIONS:
@@ -131,11 +130,12 @@ def _layouts(boxes: int) -> Iterator[Layout]:
 
 
 def wire(layout: Layout | str, scheme: str = "chain") -> Circuit:
-    """A layout, or the one with that code, wired by a scheme.
+    """Return a layout, or the one with that code, wired by a scheme.
 
-    ``1.f.1`` is a code: for the lamp, then for each location, the box it hangs on; ``f`` is the
-    feed's, ``L`` the lamp's. Schemes are ``chain`` (travelers from switch to switch) and ``tied``
-    (commons tied together), which are sound, and the mistakes that every switch survives.
+    ``1.f.1`` is a code: for the lamp, then for each location, the next box on the way to the feed;
+    ``f`` marks the feed's box, ``L`` is the lamp's. Schemes are ``chain`` (travelers from switch to
+    switch) and ``tied`` (commons tied together), which are sound, and wrong ones that pass every
+    flip.
 
     Raises UserError for a code or a scheme that does not exist.
     """

@@ -1,8 +1,8 @@
-"""Receptacles added to a wired circuit: energised always, whatever the switches do.
+"""Receptacles added to a wired circuit; they stay energised, whatever the switches do.
 
-They hang on cables of their own, which carry their line and their neutral side by side from the
-box where the feed arrives; so no other cable's balance is touched. A second feed may supply them,
-with a neutral of its own or, on the other leg, with the one that is there.
+They have cables of their own, which carry their line and their neutral side by side from the box
+where the feed arrives; so no other cable's balance is touched. A second feed may supply them, with
+a neutral of its own or, on the other leg, with the one that is there.
 """
 
 from collections.abc import Iterator
@@ -40,11 +40,13 @@ def with_outlets(
     outlets: tuple[Outlet, ...],
     second: SecondFeed | None = None,
 ) -> Circuit:
-    """`circuit`, which is wired in `arrangement`, with receptacles and perhaps a second feed."""
+    """Return `circuit`, wired in `arrangement`, with receptacles and perhaps a second feed."""
     return _Addition(circuit, arrangement, outlets, second).circuit()
 
 
 class _Addition:
+    """Adds receptacles, their cables and perhaps a second feed to a circuit."""
+
     def __init__(
         self,
         circuit: Circuit,
@@ -64,7 +66,7 @@ class _Addition:
         self.colours = palette.line_colour(0), palette.neutral, palette.ground[0]
 
     def circuit(self) -> Circuit:
-        """The old circuit and what is added."""
+        """Return the old circuit with what is added."""
         names = [box.name for box in self.place.boxes]
         devices = [*self.old.devices]
         if self.second is not None:
@@ -92,7 +94,7 @@ class _Addition:
         )
 
     def _crossed(self) -> Iterator[tuple[int, int]]:
-        """The runs between the feed's box and the receptacles': box, and the one it hangs on."""
+        """Yield the runs that lead from the feed's box to receptacles: a box and its parent."""
         for child, parent in enumerate(self.place.parents):
             if parent != ROOT and any(
                 box in self.place.below[child] for box, *_ in self.receptacles
@@ -100,7 +102,7 @@ class _Addition:
                 yield child, parent
 
     def _join_in(self, box: int, name: str, cables: list[Cable]) -> None:
-        """Join what is new in a box: line, neutral and ground."""
+        """Join the new ends in a box: those of line, of neutral and of ground."""
         here = [receptacle for at, receptacle, _ in self.receptacles if at == box]
         for terminal, colour in zip(("line", "neutral", "ground"), self.colours, strict=True):
             ends = [f"{receptacle}.{terminal}" for receptacle in here]
@@ -112,7 +114,7 @@ class _Addition:
             self._join(name, ends)
 
     def _from_feed(self, terminal: str) -> list[str]:
-        """The feeds' terminals in the join of the receptacles' line, neutral or ground."""
+        """Return the feeds' terminals in the join of the receptacles' line, neutral or ground."""
         own, second = f"{self.place.feed_name}.{terminal}", f"{SECOND_FEED}.{terminal}"
         if self.second is None:
             return [own]
@@ -120,7 +122,7 @@ class _Addition:
         return [own, second] if shares or terminal == "ground" else [second]
 
     def _ground_in(self, box: str) -> str:
-        """An end that was on ground in a box before."""
+        """Return an end that was on ground in a box before."""
         return next(
             end.name
             for end in self.old.ends
@@ -128,7 +130,7 @@ class _Addition:
         )
 
     def _join(self, box: str, names: list[str]) -> None:
-        """Join ends of a box, and all that the first is joined to already."""
+        """Join ends of a box, and with them all that the first is joined to already."""
         if len(names) < 2:
             return
         first, *others = [(box, name) for name in names]

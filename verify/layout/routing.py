@@ -1,8 +1,8 @@
-"""From a scheme and the places of its parts to a circuit: nets into cables, colours, joins.
+"""Routes a scheme through boxes: nets are put into cables and get colours and joins.
 
-Each net takes the smallest subtree of the boxes that touches its terminals; ground reaches
-every box. On one run, strands that carry the same current there and back share a cable two by two,
-so that every cable is balanced in every state (US NEC 300.3(B), read; UK BS 7671 521.5.1, read).
+Each net takes the smallest subtree of the boxes that touches its terminals; ground reaches every
+box. On one run, strands that carry the same current there and back share a cable two by two, so
+that every cable is balanced in every state (US NEC 300.3(B), read; UK BS 7671 521.5.1, read).
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -27,7 +27,7 @@ _SMALLEST_CABLE: Final = 2
 class Arrangement:
     """Where everything is: a tree of boxes, the feed at its root, and the devices in them.
 
-    `parents[i]` is the box that box i hangs on, `ROOT` for the one where the feed arrives.
+    `parents[i]` is the next box from box i on the way to the feed, `ROOT` for the feed's own box.
     `switch_boxes` are in the order in which the scheme meets the switches.
     """
 
@@ -48,7 +48,7 @@ class Arrangement:
 
     @cached_property
     def below(self) -> tuple[frozenset[int], ...]:
-        """For each box, itself and all that hang on it."""
+        """For each box, the box itself and all boxes that lie beyond it from the feed."""
         reach: list[set[int]] = [set() for _ in self.boxes]
         for box in range(len(self.boxes)):
             above = box
@@ -61,7 +61,7 @@ class Arrangement:
 def route(
     scheme: str, arrangement: Arrangement, name: str, order: Sequence[str] | None = None
 ) -> Circuit:
-    """The circuit that wires `arrangement` by `scheme`.
+    """Return the circuit that wires `arrangement` by `scheme`.
 
     `order` lists the device names as the file should have them; by default the feed comes first,
     then the lamps, then the switches as the scheme meets them.
@@ -70,21 +70,23 @@ def route(
 
 
 def runs(scheme: str, arrangement: Arrangement) -> "Iterator[CableRun]":
-    """The cables by which `scheme` wires `arrangement`."""
+    """Yield the cables by which `scheme` wires `arrangement`."""
     return _Router(scheme, arrangement).runs(set())
 
 
 @dataclass(frozen=True, slots=True)
 class CableRun:
-    """One cable to be: the nets it carries, and the net on each of its colours."""
+    """A cable to be laid: the nets it carries, and the net on each of its colours."""
 
     cable: Cable
     parent: int
     child: int
-    carries: Mapping[str, str]  # net name to colour
+    carries: Mapping[str, str]  # maps the name of a net to its colour
 
 
 class _Router:
+    """Routes one scheme through one arrangement."""
+
     def __init__(self, scheme: str, arrangement: Arrangement) -> None:
         self.place = arrangement
         self.palette = PALETTES[arrangement.palette]
@@ -116,7 +118,7 @@ class _Router:
             yield Device(switch, kind, place.boxes[box].name)
 
     def _landed(self, landing: Landing) -> Iterator[tuple[int, str]]:
-        """The box and the end name of a landing; one for each lamp where it is the lamps'."""
+        """Yield the box and end name of a landing, one for each lamp if it is the lamps'."""
         place = self.place
         if landing.place == FEED:
             yield place.root, f"{place.feed_name}.{landing.terminal}"
@@ -128,23 +130,24 @@ class _Router:
             yield place.switch_boxes[landing.place], f"{switch}.{landing.terminal}"
 
     def _boxes_of(self, net: Net) -> frozenset[int]:
+        """Return the boxes that have a terminal of a net."""
         boxes = {box for landing in net.landings for box, _ in self._landed(landing)}
         if net.name == "neutral" and self.place.neutral_everywhere:
             boxes.update(self.place.switch_boxes)
         return frozenset(boxes)
 
     def _crosses(self, strand: Strand, child: int) -> bool:
-        """True if the strand needs the run from a box's parent to that box."""
+        """Return True if the strand needs the run from a box's parent to that box."""
         boxes = self.boxes_of[strand[0].name]
         below = self.place.below[child]
         return bool(boxes & below) and bool(boxes - below)
 
     def _groups(self, child: int) -> list[list[Net]]:
-        """The nets on one run, a list for each cable."""
+        """Return the nets on one run, a list for each cable."""
         met = [strand for strand in self.plan.sequence if self._crosses(strand, child)]
         shared = [strand for strand in self.plan.bundle if self._crosses(strand, child)]
         if len(met) % 2:
-            # What is left over closes its loop through the bundle.
+            # The current of a strand that is left over returns through the bundle.
             shared.insert(0, met.pop())
         groups = [[*met[i], *met[i + 1]] for i in range(0, len(met), 2)]
         together = [net for strand in shared for net in strand]
@@ -159,7 +162,7 @@ class _Router:
         return groups
 
     def runs(self, taken: set[str]) -> Iterator[CableRun]:
-        """The cables, with names that are not `taken`."""
+        """Yield the cables, with names that are not `taken`."""
         names = set(taken)
         for child, parent in enumerate(self.place.parents):
             if parent == ROOT:
@@ -182,7 +185,7 @@ class _Router:
                 )
 
     def _colours(self, group: Sequence[Net]) -> dict[str, str]:
-        """The colour of each net in one cable."""
+        """Return the colour of each net in one cable."""
         names = [net.name for net in group]
         carries: dict[str, str] = {}
         if "neutral" in names:
@@ -196,7 +199,7 @@ class _Router:
         return carries
 
     def _conductors(self, carries: Mapping[str, str]) -> tuple[str, ...]:
-        """All conductors of a cable as it is bought: line colours, neutral, ground."""
+        """Return all conductors of a cable as it is bought: line colours, neutral, ground."""
         neutral = self.palette.neutral
         used = sum(colour != neutral for colour in carries.values())
         is_raceway = len(carries) > _LARGEST_CABLE
@@ -233,10 +236,10 @@ class _Router:
 
 
 def arrangement_of(circuit: Circuit) -> Arrangement | None:
-    """Where everything is in `circuit`, or None if it is no tree of boxes fit for a scheme.
+    """Return where everything is in `circuit`, or None if it is not fit for a scheme.
 
-    Fit are: cables that make one tree of all boxes (side by side they count once), one feed, two
-    three-ways and otherwise four-ways, no receptacle, nothing failed.
+    It is fit if its cables make one tree of all boxes (side by side they count once), if it has one
+    feed, two three-ways and otherwise four-ways, no receptacle and no failed part.
     """
     names = [box.name for box in circuit.boxes]
     index = {name: i for i, name in enumerate(names)}
@@ -268,7 +271,7 @@ def arrangement_of(circuit: Circuit) -> Arrangement | None:
 
 
 def _parents(boxes: int, root: int, runs: Sequence[tuple[int, int]]) -> tuple[int, ...] | None:
-    """The parent of each box in the tree that the runs make, or None if they make none."""
+    """Return the parent of each box in the tree that the runs make, or None if they make none."""
     near: list[set[int]] = [set() for _ in range(boxes)]
     for one, other in runs:
         near[one].add(other)
@@ -281,11 +284,11 @@ def _parents(boxes: int, root: int, runs: Sequence[tuple[int, int]]) -> tuple[in
         further = near[box] - above.keys()
         above |= dict.fromkeys(further, box)
         met += further
-    # Of so many runs, all boxes are met only if none closes a circle.
+    # One run fewer than boxes reaches all boxes only if no run closes a circle.
     return tuple(above[box] for box in range(boxes)) if len(met) == boxes else None
 
 
 def rooted(tree: "nx.Graph[int]", root: int) -> tuple[int, ...]:
-    """The parent of each box of a tree of boxes, `ROOT` for `root`."""
+    """Return the parent of each box of a tree of boxes, `ROOT` for `root`."""
     above = dict(nx.bfs_predecessors(tree, root))
     return tuple(above.get(box, ROOT) for box in range(len(tree)))

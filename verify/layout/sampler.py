@@ -1,9 +1,8 @@
-"""Circuits drawn at random, beyond the layouts that are counted completely.
+"""Circuits drawn at random, beyond the layouts that are enumerated completely.
 
 A sample may have many locations, boxes that several devices share, boxes without a device, several
 lamps, metal boxes, a neutral at every switch, receptacles that stay energised and a second feed for
-them; all are sound.
-The same seed and index give the same sample on every machine.
+them; all are sound. The same seed and index give the same sample on every machine.
 """
 
 import base64
@@ -33,7 +32,7 @@ MOST_OUTLETS: Final = 2
 _SHARED_BOX: Final = 1 / 8
 _METAL_BOX: Final = 1 / 3
 _HAS_OUTLETS: Final = 1 / 4
-#: What may be plugged in, in watts; all of it at once is less than a breaker of 15 A carries.
+#: The loads that may be plugged in, in watts; a breaker of 15 A carries all of them at once.
 _LOADS: Final = (25.0, 100.0, 600.0)
 _LABEL_LENGTH: Final = 10
 
@@ -44,7 +43,7 @@ _Option = TypeVar("_Option")
 class Sample:
     """One drawn circuit; equal circuits have equal labels.
 
-    `arrangement` is where all but the receptacles and their feed are.
+    `arrangement` says where everything is except the receptacles and their feed.
     """
 
     label: str
@@ -54,7 +53,7 @@ class Sample:
 
 
 def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int = 6) -> Sample:
-    """Sample number `index` of the series `seed`, with `fewest` to `most` locations.
+    """Return sample number `index` of the series `seed`, with `fewest` to `most` locations.
 
     Raises ValueError unless 2 ≤ fewest ≤ most ≤ 16.
     """
@@ -79,7 +78,7 @@ def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int =
 def random_circuit(
     seed: int, index: int = 0, *, fewest: int = FEWEST_LOCATIONS, most: int = 6
 ) -> Circuit:
-    """A sound circuit drawn at random, number `index` of the series `seed`.
+    """Return a sound circuit drawn at random, number `index` of the series `seed`.
 
     It has `fewest` to `most` switches and up to three lamps; some have metal boxes, receptacles or
     a second feed. The same numbers give the same circuit on every machine.
@@ -98,7 +97,7 @@ def arranged(
     neutral_everywhere: bool = False,
     palette: str = "us",
 ) -> Arrangement:
-    """An arrangement whose boxes are named after what is in them: location, lamp or nothing."""
+    """Return an arrangement whose boxes are named after the locations or lamps in them."""
     names: list[str] = []
     junctions = 0
     for box in range(len(parents)):
@@ -129,7 +128,7 @@ def drawn_name(
     outlets: Sequence[Outlet] = (),
     second: SecondFeed | None = None,
 ) -> str:
-    """The name of a drawn circuit: what it has, not where it was drawn from."""
+    """Return the name of a drawn circuit, which lists its features but not its seed."""
     metal = sum(box.is_metal for box in arrangement.boxes)
     parts = [
         SCHEMES[scheme].title,
@@ -154,15 +153,15 @@ class _Draws:
         self._fraction = random.Random(seed).random
 
     def below(self, limit: int) -> int:
-        """A number from 0 to `limit` − 1."""
+        """Return a number from 0 to `limit` − 1."""
         return int(self._fraction() * limit)
 
     def happens(self, chance: float) -> bool:
-        """True with that chance."""
+        """Return True with that chance."""
         return self._fraction() < chance
 
     def one_of(self, options: Sequence[_Option]) -> _Option:
-        """One of `options`."""
+        """Return one of `options`."""
         return options[self.below(len(options))]
 
 
@@ -184,7 +183,7 @@ def _arrangement(draws: _Draws, locations: int) -> Arrangement:
             boxes += 1
     boxes += draws.below(MOST_JUNCTIONS + 1)
     return arranged(
-        _parents(draws, boxes),
+        _drawn_tree(draws, boxes),
         switch_boxes,
         lamp_boxes,
         metal={box for box in range(boxes) if draws.happens(_METAL_BOX)},
@@ -194,7 +193,7 @@ def _arrangement(draws: _Draws, locations: int) -> Arrangement:
 
 
 def _outlets(draws: _Draws, boxes: int) -> tuple[tuple[Outlet, ...], SecondFeed | None]:
-    """Receptacles with what is plugged in, mostly none, and perhaps a feed for them."""
+    """Draw receptacles with their loads, mostly none, and perhaps a feed for them."""
     if not draws.happens(_HAS_OUTLETS):
         return (), None
     outlets = tuple(
@@ -207,8 +206,8 @@ def _outlets(draws: _Draws, boxes: int) -> tuple[tuple[Outlet, ...], SecondFeed 
     return outlets, SecondFeed(leg, leg != DEFAULT_LEG and draws.happens(1 / 2))
 
 
-def _parents(draws: _Draws, boxes: int) -> tuple[int, ...]:
-    """A rooted tree, each as likely as any other."""
+def _drawn_tree(draws: _Draws, boxes: int) -> tuple[int, ...]:
+    """Return the parents of a rooted tree; each tree is as likely as any other."""
     if boxes == 1:
         return (ROOT,)
     tree = nx.from_prufer_sequence([draws.below(boxes) for _ in range(boxes - 2)])
@@ -216,6 +215,6 @@ def _parents(draws: _Draws, boxes: int) -> tuple[int, ...]:
 
 
 def _label(circuit: Circuit) -> str:
-    """Number of locations and a digest of the circuit as it is written in a file."""
+    """Return the number of locations and a digest of the circuit as it is written in a file."""
     digest = base64.b32encode(hashlib.sha256(dump(circuit).encode()).digest()).decode().lower()
     return f"drawn-{len(circuit.switches)}-{digest[:_LABEL_LENGTH]}"

@@ -1,7 +1,7 @@
-"""The ways to control a light from n places, as nets: what is connected to what, without boxes.
+"""The ways to control a light from n places, as nets: which terminals are connected.
 
-Two are sound.
-Three more pass every flip and are wrong; they enter the catalogue as whole-circuit faults.
+Two are sound. Three more pass every flip and are wrong; they enter the catalogue as whole-circuit
+faults. No scheme knows boxes.
 
 A scheme also says how its currents run, which is what routing needs to keep every cable balanced:
 `sequence` lists the strands in the order in which one current meets them, each carrying it whole;
@@ -59,7 +59,7 @@ class Scheme:
 
 
 def switch_kinds(locations: int) -> tuple[str, ...]:
-    """The kinds of the switches in the order in which a scheme meets them.
+    """Return the kinds of the switches in the order in which a scheme meets them.
 
     Two three-ways and n − 2 four-ways have 4(n − 1) contacts: C. E. Shannon, Trans. AIEE 57 (1938).
     Raises ValueError for fewer than two locations.
@@ -69,8 +69,8 @@ def switch_kinds(locations: int) -> tuple[str, ...]:
     return ("three-way", *("four-way",) * (locations - 2), "three-way")
 
 
-def _pairs(locations: int) -> list[Strand]:
-    """The traveler pairs between consecutive switches, first to last."""
+def _traveler_pairs(locations: int) -> list[Strand]:
+    """Return the traveler pairs between consecutive switches, first to last."""
     last = locations - 1
     strands = []
     for place in range(last):
@@ -92,7 +92,7 @@ def _chain(locations: int) -> SchemeNets:
     return SchemeNets(
         sequence=(
             (Net("line", (Landing(FEED, "line"), Landing(0, "common"))),),
-            *_pairs(locations),
+            *_traveler_pairs(locations),
         ),
         bundle=(
             (Net("leg", (Landing(locations - 1, "common"), Landing(LAMPS, "contact"))),),
@@ -105,7 +105,7 @@ def _chain_in_neutral(locations: int) -> SchemeNets:
     return SchemeNets(
         sequence=(
             (Net("neutral", (Landing(FEED, "neutral"), Landing(0, "common"))),),
-            *_pairs(locations),
+            *_traveler_pairs(locations),
         ),
         bundle=(
             (Net("return", (Landing(locations - 1, "common"), Landing(LAMPS, "shell"))),),
@@ -120,8 +120,11 @@ def _tied(
     second: tuple[str, Landing],
     direct: Strand,
 ) -> SchemeNets:
-    """Commons tied; `first` and `second` ride on the wires of the first traveler pair."""
-    pair, *further = _pairs(locations)
+    """Return the nets with commons tied.
+
+    `first` and `second` ride on the wires of the first traveler pair.
+    """
+    pair, *further = _traveler_pairs(locations)
     tie = Net("tie", (Landing(0, "common"), Landing(locations - 1, "common")))
     return SchemeNets(
         sequence=(*further, (tie,)),
@@ -154,7 +157,7 @@ def _tied_commons_in_neutral(locations: int) -> SchemeNets:
 
 
 def _both_poles(locations: int) -> SchemeNets:
-    pair, *further = _pairs(locations)
+    pair, *further = _traveler_pairs(locations)
     poles = (("line", Landing(FEED, "line")), ("neutral", Landing(FEED, "neutral")))
     return SchemeNets(
         sequence=tuple(further),

@@ -49,15 +49,15 @@ class Text:
         return tuple(year for year in self.jurisdiction.editions if first <= year <= self.until)
 
     def section(self, edition: int) -> str:
-        """Where an edition says it."""
+        """Return the section in which an edition says it."""
         return self.sections[max(year for year in self.sections if year <= edition)]
 
     def known_in(self, edition: int) -> str:
-        """How an edition's text is known: ``read`` or ``memory``."""
+        """Return how an edition's text is known: ``read`` or ``memory``."""
         return MEMORY if self.read_in and edition not in self.read_in else self.known
 
     def how_known(self, edition: int) -> str:
-        """The same in words."""
+        """Return how an edition's text is known, as a phrase."""
         if self.known_in(edition) == MEMORY:
             read = f"read in {listing(map(str, self.read_in))}, this edition " * bool(self.read_in)
             return f"{read}from memory, not checked against the document"
@@ -66,7 +66,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule, under its own `id`, with its texts. `looks_for` says what is taken to raise it."""
+    """One rule, under its own `id`, with its texts. `looks_for` says what raises it."""
 
     id: str
     title: str
@@ -74,7 +74,7 @@ class Rule:
     texts: tuple[Text, ...]
 
     def text(self, jurisdiction: str, edition: int) -> Text | None:
-        """What an edition says, or None if it says nothing of it."""
+        """Return what an edition says, or None if it says nothing of the rule's subject."""
         return next(
             (
                 text
@@ -99,7 +99,7 @@ class Rulebook:
 
     @property
     def rules(self) -> Iterator[tuple[Rule, Text]]:
-        """The rules that it has, with what it says."""
+        """Yield the rules that it has, with its text on each."""
         for rule in rules():
             text = rule.text(self.jurisdiction.name, self.edition)
             if text is not None:
@@ -108,13 +108,16 @@ class Rulebook:
 
 @dataclass(frozen=True, slots=True)
 class BookChoice:
-    """What somebody asked for; None where the circuit's palette is to decide, or the latest."""
+    """The book that somebody asked for.
+
+    None stands for the jurisdiction that goes with the circuit's palette, or the latest edition.
+    """
 
     jurisdiction: Jurisdiction | None = None
     edition: int | None = None
 
     def book(self, palette: str) -> Rulebook:
-        """The rulebook for a circuit of that palette.
+        """Return the rulebook for a circuit of that palette.
 
         Raises UserError if the jurisdiction that goes with it has no such edition.
         """
@@ -137,7 +140,7 @@ class BookChoice:
 
 
 def choose(jurisdiction: str | None, edition: str | None) -> BookChoice:
-    """Read what somebody asked for. Raises UserError with everything that is wrong with it."""
+    """Read a choice of rulebook. Raises UserError with everything that is wrong with it."""
     problems = []
     place = jurisdictions().get(jurisdiction) if jurisdiction is not None else None
     if jurisdiction is not None and place is None:
@@ -166,7 +169,7 @@ def _unknown_edition(edition: str, *places: Jurisdiction, remedy: str = "") -> P
 
 @cache
 def jurisdictions() -> Mapping[str, Jurisdiction]:
-    """All jurisdictions, by name."""
+    """Return all jurisdictions, by name."""
     found: dict[str, dict[str, Any]] = _document()["jurisdiction"]
     return {
         name: Jurisdiction(name, **{**entry, "editions": tuple(entry["editions"])})
@@ -176,25 +179,25 @@ def jurisdictions() -> Mapping[str, Jurisdiction]:
 
 @cache
 def rules() -> tuple[Rule, ...]:
-    """All rules, in the order in which they are told."""
+    """Return all rules, in the order in which they are shown."""
     return tuple(
         Rule(
             entry["id"],
             entry["title"],
             entry["looks_for"],
-            tuple(_text(**text) for text in entry["text"]),
+            tuple(_read_text(**text) for text in entry["text"]),
         )
         for entry in _document()["rule"]
     )
 
 
 def note() -> str:
-    """What goes with every observation: that it is none of compliance."""
+    """Return the note for every observation: that it says nothing about compliance."""
     text: str = _document()["note"]
     return text
 
 
-def _text(jurisdiction: str, **entry: Any) -> Text:
+def _read_text(jurisdiction: str, **entry: Any) -> Text:
     place = jurisdictions()[jurisdiction]
     return Text(
         place,

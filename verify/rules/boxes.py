@@ -23,13 +23,13 @@ _GROUNDS_IN_ONE: Final = 4
 
 
 def gauge(size: str | None) -> int | None:
-    """The AWG number of a size such as ``14 AWG``; None for any other."""
+    """Return the AWG number of a size such as ``14 AWG``; None for any other."""
     found = _GAUGE.fullmatch(size or "")
     return int(found[1]) if found else None
 
 
 def one_conductor_a_terminal(at: Premises, _: Text) -> Iterator[Finding]:
-    """Terminals joined with more than one conductor: under one screw, or by a pigtail."""
+    """Yield terminals joined with more than one conductor: under one screw, or by a pigtail."""
     feeds = {feed.name for feed in at.circuit.feeds}
     devices = {device.name for device in at.circuit.devices} - feeds
     names = tuple(
@@ -49,7 +49,7 @@ def one_conductor_a_terminal(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def size_against_breaker(at: Premises, _: Text) -> Iterator[Finding]:
-    """Cables and feeds that are too thin for their breaker, and those of unknown size."""
+    """Yield cables and feeds that are too thin for their breaker, and those of unknown size."""
     unknown: list[str] = []
     for name, size, feed in _runs(at):
         awg = gauge(size)
@@ -73,7 +73,7 @@ def size_against_breaker(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def _runs(at: Premises) -> Iterator[tuple[str, str | None, Device]]:
-    """Cables, and feeds of known size, each with the feed on it that has the largest breaker."""
+    """Yield cables, and feeds of known size, with their feed that has the largest breaker."""
     for feed in at.circuit.feeds:
         if feed.size is not None:
             yield feed.name, feed.size, feed
@@ -101,7 +101,7 @@ class _UnknownSizeError(Exception):
 
 
 def box_fill(at: Premises, text: Text) -> Iterator[Finding]:
-    """The volume that each box needs, as a sum."""
+    """Yield the volume that each box needs, as a sum."""
     sizes = _Sizes(at)
     for box in at.circuit.boxes:
         try:
@@ -128,7 +128,7 @@ def box_fill(at: Premises, text: Text) -> Iterator[Finding]:
 
 
 class _Sizes:
-    """The sizes of conductors by name (a feed's by its own), where needed assumed."""
+    """The sizes of conductors by the names of their cables and feeds, assumed where not known."""
 
     def __init__(self, at: Premises) -> None:
         self._at = at
@@ -140,7 +140,7 @@ class _Sizes:
         self.assumed = next((awg for awg, amps in MOST_AMPS.items() if largest <= amps), 10)
 
     def of(self, owner: str) -> int:
-        """The AWG number of a cable's or feed's conductors."""
+        """Return the AWG number of a cable's or feed's conductors."""
         size = self._written[owner]
         awg = self.assumed if size is None else gauge(size)
         if awg is None or awg not in CUBIC_INCHES:
@@ -148,7 +148,7 @@ class _Sizes:
         return awg
 
     def remark(self, box: Box) -> str:
-        """A sentence about the sizes assumed for what comes into a box, with a space before it."""
+        """Return a sentence about the sizes assumed in a box, with a space before it."""
         names = [name for name in _entering(self._at, box) if self._written[name] is None]
         if not names:
             return ""
@@ -156,7 +156,7 @@ class _Sizes:
 
 
 def _entering(at: Premises, box: Box) -> list[str]:
-    """The feeds and cables that come into a box."""
+    """Return the feeds and cables that enter a box."""
     feeds = [feed.name for feed in at.circuit.feeds if feed.box == box.name]
     return feeds + [cable.name for cable in at.circuit.cables if box.name in cable.between]
 
@@ -186,7 +186,7 @@ def _shares(at: Premises, box: Box, sizes: _Sizes, variant: str) -> Iterator[_Sh
 
 
 def _conductors(at: Premises, name: str) -> tuple[str, ...]:
-    """The colours of a cable; a feed comes with one conductor for each of its terminals."""
+    """Return the colours of a cable; a feed has one conductor for each of its terminals."""
     for cable in at.circuit.cables:
         if cable.name == name:
             return cable.conductors
@@ -194,7 +194,7 @@ def _conductors(at: Premises, name: str) -> tuple[str, ...]:
 
 
 def _landed(at: Premises, device: Device) -> Iterator[str]:
-    """The cables and feeds whose conductors are joined to a device, ground aside."""
+    """Yield the cables and feeds whose conductors, ground aside, are joined to a device."""
     owners = {cable.name for cable in at.circuit.cables} | {f.name for f in at.circuit.feeds}
     for terminal in device.form.terminals:
         if terminal != "ground":
@@ -204,6 +204,6 @@ def _landed(at: Premises, device: Device) -> Iterator[str]:
 
 
 def free_conductor(at: Premises, _: Text) -> Iterator[Finding]:
-    """For information: no file holds it."""
+    """Yield a note that no file says how long free conductors are in boxes."""
     boxes = tuple(box.name for box in at.circuit.boxes)
     yield Finding("note", boxes, "The length of what is left free in a box is not in a file.")

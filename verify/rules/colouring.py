@@ -1,4 +1,4 @@
-"""Rules on the neutral's colour, where a conductor has it that is not the neutral."""
+"""Rules on conductors that have the neutral's colour and are not neutrals."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -19,7 +19,7 @@ class _White(NamedTuple):
 
 
 def neutral_colour_on_line(at: Premises, text: Text) -> Iterator[Finding]:
-    """Line conductors in the neutral's colour: whether they are marked is not in a file."""
+    """Yield line conductors in the neutral's colour; no file says whether they are marked."""
     names = tuple(white.name for white in _whites(at))
     if not names:
         return
@@ -36,7 +36,7 @@ def neutral_colour_on_line(at: Premises, text: Text) -> Iterator[Finding]:
 
 
 def supply_not_return(at: Premises, text: Text) -> Iterator[Finding]:
-    """White line conductors that lead back from a switch."""
+    """Yield white line conductors that lead back from a switch."""
     whites = list(_whites(at))
     if not whites or at.circuit.palette != text.jurisdiction.palette:
         return
@@ -61,15 +61,20 @@ def _whites(at: Premises) -> Iterator[_White]:
 
 
 def _is_leg(at: Premises, end: End) -> bool:
-    """True if a lamp or receptacle hangs on it and the feed's line comes by a switch only."""
-    piece = at.wiring.piece(end)
+    """Return True if a lamp or receptacle is wired to `end` and the feed's line is not."""
+    component = at.wiring.component(end)
     return not at.line.is_wired_to(end) and any(
-        at.wiring.piece(side) == piece for load in at.loads for side in (load.line, load.neutral)
+        at.wiring.component(side) == component
+        for load in at.loads
+        for side in (load.line, load.neutral)
     )
 
 
 def _is_homeward(at: Premises, cable: Cable) -> bool | None:
-    """The direction of a conductor (`Step.forward`) that leads to a feed; None if neither does."""
+    """Return the direction of a conductor that leads to a feed, None if neither does.
+
+    A direction is as `ConductorStep.forward` has it.
+    """
     near, far = (at.distance.get(box) for box in cable.between)
     if near is None or far is None or near == far:
         return None

@@ -1,7 +1,7 @@
-"""Which way current runs, decided without numbers: where there is only one way for it.
+"""The direction of currents, decided without numbers where only one path exists.
 
 A load's current comes from the line of a feed to its one side and goes from the other back to
-neutral or ground. Where conductors make a second way, the current divides as their resistances
+neutral or ground. Where conductors make a second path, the current divides as their resistances
 say, and nothing is decided here.
 """
 
@@ -15,18 +15,18 @@ from verify.circuit.parts import End
 from verify.engine.paths import WireGraph
 from verify.rules.loads import Load
 
-# Beyond the feeds: where their lines come from, and where neutrals and grounds are connected.
+# Two nodes at the service: the source of all lines, and the bond of neutrals and grounds.
 _LINES: Final = -1
 _SERVICE: Final = -2
 
-#: So many states are gone through: all of a circuit with at most eight switches.
+#: The most states that are gone through: all of a circuit with eight switches.
 _MOST_STATES: Final = 256
 # Multiples of an odd number differ in all their bits, so that every switch is seen both ways.
 _STRIDE: Final = 40_503
 
 
 class ConductorStep(NamedTuple):
-    """A conductor on the way of a current; `forward` is from its cable's first box to the other."""
+    """A conductor on a current's path; `forward` is from its cable's first box to the other."""
 
     conductor: str
     forward: bool
@@ -50,8 +50,8 @@ class _Edge(NamedTuple):
 class Currents:
     """The currents of a circuit, state by state.
 
-    `ways` has for each load the side by which current comes, the one by which it leaves, and the
-    states, as a set, in which it runs so; `states` is how many states there are.
+    `ways` has for each load the side at which current enters, the one at which it leaves, and the
+    set of states in which it does so; `states` is the number of states.
     """
 
     def __init__(
@@ -71,12 +71,12 @@ class Currents:
 
     @property
     def is_complete(self) -> bool:
-        """True if `flows` has every state, false if it has a choice of them."""
+        """True if `flows` has every state, False if it has a selection of them."""
         return self._total <= _MOST_STATES
 
     @cached_property
     def flows(self) -> Sequence[Flow]:
-        """The current of every load in every state in which it has one."""
+        """The current of every load, in every state in which it has one."""
         return [
             Flow(load, state, self._steps(edges, come, leave))
             for state in self._states()
@@ -87,7 +87,7 @@ class Currents:
 
     @cached_property
     def directions(self) -> Mapping[str, set[bool]]:
-        """Which ways current runs on each conductor in some state, as `ConductorStep.forward`."""
+        """The directions of current on each conductor in all states, as `ConductorStep.forward`."""
         found: dict[str, set[bool]] = {}
         for flow in self.flows:
             for step in flow.steps or ():
@@ -100,7 +100,7 @@ class Currents:
         return (number * _STRIDE % self._total for number in range(_MOST_STATES))
 
     def _always(self) -> Iterator[_Edge]:
-        """What connects in every state."""
+        """Yield the edges that connect in every state."""
         circuit, wiring = self._circuit, self._wiring
         for name, conductor in wiring.conductors.items():
             if not wiring.has_failed("conductor-open", name):
@@ -138,9 +138,9 @@ class Currents:
 
 
 def _only_way(edges: Sequence[_Edge], start: int, goal: int) -> list[ConductorStep] | None:
-    """The conductors on the way from `start` to `goal`, or None if there is a choice.
+    """Return the conductors on the path from `start` to `goal`, or None if there is a choice.
 
-    A ring that only touches the way counts as a choice, though no current would take it.
+    A ring that only touches the path counts as a choice, though no current would take it.
     """
     leading: dict[int, list[_Edge]] = {}
     for edge in edges:

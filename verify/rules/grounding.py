@@ -1,4 +1,4 @@
-"""Rules on ground: that it reaches what it should, by conductors, and carries no load."""
+"""Rules on ground: conductors bring it wherever it should be, and it carries no load."""
 
 from collections.abc import Iterator
 
@@ -10,7 +10,10 @@ from verify.rules.premises import Finding, Premises, some_positions
 
 
 def ground_continuous(at: Premises, _: Text) -> Iterator[Finding]:
-    """Grounds in one box that are not joined, metal boxes left out, ground by way of a switch."""
+    """Yield grounds in one box that are not joined, and ground that passes through a switch.
+
+    Metal boxes are left out.
+    """
     for box in at.circuit.boxes:
         grounds = [end for end in at.circuit.ends if end.box == box.name and _arrives(at, end)]
         groups = {frozenset((end, *at.joined_with(end))) for end in grounds}
@@ -45,7 +48,7 @@ def _is_or_are(names: list[str]) -> str:
 
 
 def _arrives(at: Premises, end: End) -> bool:
-    """True for the ground of a feed, and of a cable of which anything is in use in the box."""
+    """Return True for the ground of a feed, and of a cable that is in use in the box."""
     if end.owner in {feed.name for feed in at.circuit.feeds}:
         return end.part == "ground"
     conductor = at.wiring.conductors.get(end.name)
@@ -60,7 +63,7 @@ def _arrives(at: Premises, end: End) -> bool:
 
 
 def _through_devices(at: Premises) -> Iterator[Finding]:
-    """Ground parts that have ground by way of a switch only."""
+    """Yield ground parts that reach ground through a switch only."""
     parts = [
         end.name
         for end in at.circuit.ends
@@ -78,14 +81,14 @@ def _through_devices(at: Premises) -> Iterator[Finding]:
 
 
 def _is_ground(circuit: Circuit, end: End) -> bool:
-    """True for what is meant for ground: terminals, conductors by colour, metal boxes."""
+    """Return True for ends meant for ground: terminals, conductors by colour, metal boxes."""
     if any(end.owner == cable.name for cable in circuit.cables):
         return is_ground_colour(end.part)
     return end.owner == "box" or end.part == "ground"
 
 
 def yoke_grounded(at: Premises, _: Text) -> Iterator[Finding]:
-    """Switches whose ground terminal no conductor connects to ground."""
+    """Yield switches whose ground terminal no conductor connects to ground."""
     names = tuple(
         switch.name
         for switch in at.circuit.switches
@@ -100,7 +103,7 @@ def yoke_grounded(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def neutral_ground_tied(at: Premises, _: Text) -> Iterator[Finding]:
-    """Neutral and ground connected beyond the feed."""
+    """Yield neutrals and grounds that are connected beyond the feed."""
     for feed in at.circuit.feeds:
         neutral = at.circuit.terminal(feed, "neutral")
         states = at.ground.at(neutral) & at.holds
@@ -122,7 +125,7 @@ def neutral_ground_tied(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def _meeting(at: Premises, neutral: End) -> Iterator[tuple[str, str]]:
-    """Ends not meant for ground that are joined with ends that are, where neutral is tied."""
+    """Yield ends not meant for ground that are joined with ends that are, where neutral is tied."""
     for group in at.circuit.grouped_ends:
         if at.wiring.are_wired(group[0], neutral):
             others = [end for end in group if not _is_ground(at.circuit, end)]
@@ -131,7 +134,7 @@ def _meeting(at: Premises, neutral: End) -> Iterator[tuple[str, str]]:
 
 
 def objectionable_current(at: Premises, _: Text) -> Iterator[Finding]:
-    """Loads whose return is on ground."""
+    """Yield loads whose return is on ground."""
     for load in at.loads:
         for come, leave in load.ways:
             states = at.runs(come, leave) & at.ground.at(leave)

@@ -1,4 +1,4 @@
-"""What takes current in a circuit, as the rules look at it."""
+"""The loads of a circuit, as the rules look at them."""
 
 from typing import NamedTuple
 
@@ -6,7 +6,7 @@ from verify.circuit.parts import End
 
 
 class Load(NamedTuple):
-    """What takes current: `line` and `neutral` are the sides meant for them."""
+    """A lamp or receptacle, which takes current; `line` and `neutral` are its sides as meant."""
 
     name: str
     line: End
@@ -14,5 +14,5 @@ class Load(NamedTuple):
 
     @property
     def ways(self) -> tuple[tuple[End, End], tuple[End, End]]:
-        """The sides as (the one current comes by, the one it leaves by): as meant, then not."""
+        """The sides at which current enters and leaves, as meant, then the other way round."""
         return (self.line, self.neutral), (self.neutral, self.line)

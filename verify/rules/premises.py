@@ -1,4 +1,4 @@
-"""What the rules ask about a circuit: what line, neutral and ground reach, and in which states.
+"""Facts about a circuit for the rules: where line, neutral and ground reach, and in which states.
 
 A set of states is a number, bit s for state s, as in `verify.behaviour.findings`.
 """
@@ -16,11 +16,11 @@ from verify.engine.paths import WireGraph
 from verify.rules.currents import Currents
 from verify.rules.loads import Load
 
-#: Sets of states grow as 2^switches bits; more switches than this no engine proves either.
+#: A set of states has 2^switches bits, and no engine lists the states of more switches.
 MOST_SWITCHES: Final = 16
 
 Standing = Literal["seen", "open", "note"]
-#: What a heading says of findings of each standing, in the order in which they are told.
+#: The heading for findings of each standing, in the order in which they are shown.
 STANDINGS: Final[Mapping[Standing, str]] = {
     "seen": "Seen in this wiring",
     "open": "Depends on what the file does not hold",
@@ -43,39 +43,40 @@ class Finding:
 class Reach:
     """The states in which the terminals `ends` are connected to each part of a circuit.
 
-    Sets of states spread over the pieces and contacts that the engine *paths* found. No engine says
-    in its findings which feed's neutral or ground comes to which end, so none can be asked here.
+    Sets of states spread over the connected components and contacts that the engine *paths* found.
+    No engine tells which feed's neutral or ground reaches which end, so this cannot be asked of
+    one.
     """
 
     def __init__(self, at: "Premises", ends: Iterable[End]) -> None:
         self._wiring = at.wiring
-        self.pieces = {at.wiring.piece(end) for end in ends}
-        self._reached = dict.fromkeys(self.pieces, at.every)
-        waiting = dict.fromkeys(self.pieces)
+        self.components = {at.wiring.component(end) for end in ends}
+        self._reached = dict.fromkeys(self.components, at.every)
+        waiting = dict.fromkeys(self.components)
         while waiting:
-            # First come, first served: what is farther waits until all that leads to it is known.
-            piece = next(iter(waiting))
-            del waiting[piece]
-            for other, closed in at.contacts.get(piece, ()):
+            # The queue is first in, first out: farther components wait for nearer ones.
+            component = next(iter(waiting))
+            del waiting[component]
+            for other, closed in at.contacts.get(component, ()):
                 known = self._reached.get(other, 0)
-                reached = known | self._reached[piece] & closed
+                reached = known | self._reached[component] & closed
                 if reached != known:
                     self._reached[other] = reached
                     waiting[other] = None
 
     def at(self, end: End) -> int:
-        """The states in which it reaches `end`."""
-        return self._reached.get(self._wiring.piece(end), 0)
+        """Return the states in which `end` is connected to one of the terminals."""
+        return self._reached.get(self._wiring.component(end), 0)
 
     def is_wired_to(self, end: End) -> bool:
-        """True if it reaches `end` by conductors alone."""
-        return self._wiring.piece(end) in self.pieces
+        """Return True if conductors alone connect `end` to one of the terminals."""
+        return self._wiring.component(end) in self.components
 
 
 class Premises:
     """One circuit as the rules look at it.
 
-    Everything about states raises ValueError for more than `MOST_SWITCHES` switches.
+    All that depends on states raises ValueError for more than `MOST_SWITCHES` switches.
     """
 
     def __init__(self, circuit: Circuit) -> None:
@@ -108,17 +109,17 @@ class Premises:
 
     @cached_property
     def contacts(self) -> Mapping[int, Sequence[tuple[int, int]]]:
-        """Where contacts lead from each piece of the wiring: the other piece and the states."""
+        """The contacts from each connected component: the other component and the states."""
         leading: dict[int, list[tuple[int, int]]] = {}
         for contacts in self.switch_contacts.values():
             for a, b, closed in contacts:
-                one, other = self.wiring.piece(a), self.wiring.piece(b)
+                one, other = self.wiring.component(a), self.wiring.component(b)
                 leading.setdefault(one, []).append((other, closed))
                 leading.setdefault(other, []).append((one, closed))
         return leading
 
     def supply(self, terminal: str, *feeds: Device) -> Reach:
-        """What one terminal of some feeds reaches."""
+        """Return what one terminal of some feeds reaches."""
         ends = tuple(self.circuit.terminal(feed, terminal) for feed in feeds)
         if ends not in self._supplies:
             self._supplies[ends] = Reach(self, ends)
@@ -126,17 +127,17 @@ class Premises:
 
     @property
     def line(self) -> Reach:
-        """What line reaches."""
+        """The reach of line."""
         return self.supply("line", *self.circuit.feeds)
 
     @property
     def neutral(self) -> Reach:
-        """What the neutral of a feed reaches."""
+        """The reach of the neutral of a feed."""
         return self.supply("neutral", *self.circuit.feeds)
 
     @property
     def ground(self) -> Reach:
-        """What the ground of a feed reaches."""
+        """The reach of the ground of a feed."""
         return self.supply("ground", *self.circuit.feeds)
 
     @cached_property
@@ -161,18 +162,18 @@ class Premises:
         )
 
     def runs(self, come: End, leave: End) -> int:
-        """The states in which a load has line on one side and a way back from the other."""
+        """Return the states in which a load has line at `come` and a way back from `leave`."""
         back = self.neutral.at(leave) | self.ground.at(leave)
         return self.line.at(come) & back & self.holds
 
     @cached_property
     def currents(self) -> Currents:
-        """Which way the currents of loads run."""
+        """The currents of loads with their directions."""
         ways = [(load, *way, self.runs(*way)) for load in self.loads for way in load.ways]
         return Currents(self.circuit, self.wiring, self.every.bit_length(), ways)
 
     def joined_with(self, end: End) -> tuple[End, ...]:
-        """The ends that are in one join with `end`, itself left out."""
+        """Return the ends in one join with `end`, which is left out."""
         return tuple(other for other in self._groups[end] if other != end)
 
     @cached_property
@@ -181,7 +182,7 @@ class Premises:
 
     @cached_property
     def distance(self) -> Mapping[str, int]:
-        """How many cables lie between each box and the nearest feed; without boxes cut off."""
+        """How many cables lie between each box and the nearest feed; boxes cut off are left out."""
         found = dict.fromkeys((feed.box for feed in self.circuit.feeds), 0)
         waiting = deque(found)
         while waiting:
@@ -195,7 +196,7 @@ class Premises:
         return found
 
     def positions(self, state: int) -> str:
-        """The positions of the switches in a state, as words."""
+        """Return the positions of the switches in a state, as words."""
         stand = self.wiring.positions(state)
         return with_and(
             f"{switch.name} {position}"
@@ -204,5 +205,5 @@ class Premises:
 
 
 def some_positions(at: Premises, states: int) -> str:
-    """The positions in the first of some states, as words."""
+    """Return the positions in the first of some states, as words."""
     return at.positions((states & -states).bit_length() - 1)

@@ -1,4 +1,4 @@
-"""Going through a rulebook: what each of its rules finds in a circuit."""
+"""Goes through a rulebook and collects what each of its rules finds in a circuit."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from verify.rules.premises import MOST_SWITCHES, STANDINGS, Finding, Premises, S
 
 Look = Callable[[Premises, Text], Iterator[Finding]]
 
-#: What looks for each rule of `data/rules.toml`, by its id.
+#: The function that looks for each rule of `data/rules.toml`, by its id.
 LOOKS: Final[Mapping[str, Look]] = {
     "switching-ungrounded": switching.switching_ungrounded,
     "no-switch-in-neutral": switching.no_switch_in_neutral,
@@ -45,12 +45,12 @@ class Remark:
 
     @property
     def section(self) -> str:
-        """Where the edition says it."""
+        """The section in which the edition says it."""
         return self.text.section(self.book.edition)
 
     @property
     def how_known(self) -> str:
-        """How what it says is known, in words."""
+        """How the text of the rule is known, in words."""
         return self.text.how_known(self.book.edition)
 
 
@@ -81,7 +81,7 @@ class RuleForm(TypedDict):
 class BookForm(TypedDict):
     """A rulebook as JSON; `looked_for` has all its rules, whether anything raised them or not.
 
-    `note` is to be shown with whatever is shown of it; `standings` explains those of remarks.
+    `note` is to be shown with all of it; `standings` explains the standings of remarks.
     """
 
     jurisdiction: str
@@ -94,7 +94,7 @@ class BookForm(TypedDict):
 
 
 def remarks(circuit: Circuit, book: Rulebook) -> tuple[Remark, ...]:
-    """What the rules of a rulebook find in a circuit, in their order."""
+    """Return what the rules of a rulebook find in a circuit, in their order."""
     at = Premises(circuit)
     found = []
     for rule, text in book.rules:
@@ -116,7 +116,7 @@ def _too_many(switches: int) -> Finding:
 
 
 def remark_form(remark: Remark) -> RemarkForm:
-    """A remark as JSON."""
+    """Return a remark as JSON."""
     return RemarkForm(
         id=remark.rule.id,
         section=remark.section,
@@ -133,7 +133,7 @@ def remark_form(remark: Remark) -> RemarkForm:
 
 
 def book_form(book: Rulebook) -> BookForm:
-    """A rulebook as JSON."""
+    """Return a rulebook as JSON."""
     return BookForm(
         jurisdiction=book.jurisdiction.name,
         edition=book.edition,

@@ -1,4 +1,4 @@
-"""Rules on what switches open and close, and on which side of a load is which."""
+"""Rules on what switches open and close, and on the sides of a load."""
 
 from collections.abc import Iterator, Mapping
 from typing import Final
@@ -13,7 +13,7 @@ _SEVERAL: Final = ("three-way", "four-way")
 
 
 def switching_ungrounded(at: Premises, _: Text) -> Iterator[Finding]:
-    """Three-way and four-way switches whose contacts pass neutral or ground on."""
+    """Yield three-way and four-way switches whose contacts pass neutral or ground on."""
     told: set[str] = set()
     for supply, what in ((at.neutral, "neutral"), (at.ground, "ground")):
         found = {
@@ -26,13 +26,16 @@ def switching_ungrounded(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def no_switch_in_neutral(at: Premises, _: Text) -> Iterator[Finding]:
-    """Switches whose contacts pass neutral on."""
+    """Yield switches whose contacts pass neutral on."""
     found = {switch.name: terminals for switch, terminals in _passed_on(at, at.neutral)}
     yield from _opened_and_closed(found, "neutral")
 
 
 def _passed_on(at: Premises, supply: Reach) -> Iterator[tuple[Device, str]]:
-    """Switches with those terminals at whose contacts a supply is, while protection holds."""
+    """Yield switches with the terminals through whose contacts a supply passes.
+
+    States that trip are left out.
+    """
     for switch, contacts in at.switch_contacts.items():
         terminals = dict.fromkeys(
             end.part
@@ -53,7 +56,7 @@ def _opened_and_closed(found: Mapping[str, str], what: str) -> Iterator[Finding]
 
 
 def neutral_at_switch(at: Premises, text: Text) -> Iterator[Finding]:
-    """Switches in boxes without a neutral."""
+    """Yield switches in boxes without a neutral."""
     with_neutral = {end.box for end in at.circuit.ends if at.neutral.is_wired_to(end)}
     without = [switch for switch in at.circuit.switches if switch.box not in with_neutral]
     if not without:
@@ -75,7 +78,7 @@ def neutral_at_switch(at: Premises, text: Text) -> Iterator[Finding]:
 
 
 def shell_on_neutral(at: Premises, _: Text) -> Iterator[Finding]:
-    """Lamps whose screw shell line reaches."""
+    """Yield lamps whose screw shell line reaches."""
     for lamp in at.wiring.lamps:
         live = at.line.at(lamp.shell) & at.holds
         if live:
@@ -87,7 +90,7 @@ def shell_on_neutral(at: Premises, _: Text) -> Iterator[Finding]:
 
 
 def polarity(at: Premises, _: Text) -> Iterator[Finding]:
-    """Loads with neutral on the side meant for line, and line on the side meant for neutral."""
+    """Yield loads with neutral on the side meant for line, and line on that meant for neutral."""
     for load in at.loads:
         states = at.neutral.at(load.line) & at.line.at(load.neutral) & at.holds
         if states:

@@ -1,4 +1,4 @@
-"""Rules on keeping the conductors of one circuit together, and those of two apart."""
+"""Rules on conductors of one circuit, which run together, and of two, which are kept apart."""
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -20,9 +20,9 @@ _SERVICE: Final = ""  # no box has this name
 
 @dataclass(frozen=True, slots=True)
 class _Balance:
-    """What is known of cables: in which of them a flow does not balance, and of which it is open.
+    """Cables in which a current is known to be unbalanced, and cables in which it is not known.
 
-    `why` ends the sentence about those of which it is open.
+    `why` ends the sentence about the latter.
     """
 
     unbalanced: Mapping[str, Flow]
@@ -30,7 +30,7 @@ class _Balance:
     why: str = ""
 
     def findings(self, at: Premises, more: str = "") -> Iterator[Finding]:
-        """What is to be said, with `more` about what is seen."""
+        """Yield the findings on all these cables, with `more` about what is seen."""
         for name, flow in self.unbalanced.items():
             yield Finding(
                 "seen",
@@ -44,12 +44,12 @@ class _Balance:
 
 
 def conductors_together(at: Premises, _: Text) -> Iterator[Finding]:
-    """Cables in which a load's current does not come back."""
+    """Yield cables in which a load's current does not come back."""
     yield from _balance(at, _in_rings(at.circuit)).findings(at)
 
 
 def induced_heating(at: Premises, _: Text) -> Iterator[Finding]:
-    """The same where the cable enters a box of metal."""
+    """Yield such cables where they enter a box of metal."""
     metal = {box.name for box in at.circuit.boxes if box.is_metal}
     entering = {cable.name for cable in at.circuit.cables if metal & set(cable.between)}
     more = " It enters a box of metal, which is heated if it is of iron."
@@ -82,9 +82,9 @@ def _balance(at: Premises, of_cables: Iterable[str]) -> _Balance:
 
 
 def _in_rings(circuit: Circuit) -> Iterator[str]:
-    """The cables that are not the only way between their two sides.
+    """Yield the cables that are not the only connection between their two sides.
 
-    What goes out in the only way comes back in it, whatever the currents are. Feeds lie on rings
+    What goes out in the only one comes back in it, whatever the currents are. Feeds lie on rings
     with each other: their neutrals are connected at the service.
     """
     runs = nx.Graph([(feed.box, _SERVICE) for feed in circuit.feeds])
@@ -98,7 +98,7 @@ def _in_rings(circuit: Circuit) -> Iterator[str]:
 
 
 def separate_circuits(at: Premises, _: Text) -> Iterator[Finding]:
-    """Loads between the line of one feed and the neutral of another; neutrals connected."""
+    """Yield loads between the line of one feed and the neutral of another, and joined neutrals."""
     feeds = at.circuit.feeds
     if len(feeds) == 1:
         yield Finding(

@@ -1,14 +1,14 @@
-"""Which states to look at, and how to get there, so that flipping shows every mistake it can show.
+"""Finds the fewest flips of switches by which a person detects every mistake that can be seen.
 
-A mistake changes the function if what the light does is not as intended, whatever the positions of
-each switch are called. A set of states detects it if what is seen in them cannot be as intended.
-A person who knows which position of each switch is which compares each state with what is intended
-in it. One who does not begins with the switches as they stand and moves them: any state may be the
+A mistake changes the function if the light differs from what is intended, whatever the positions of
+each switch are called. A set of states detects it if what is seen in them cannot be as intended. A
+person who knows which position of each switch is which compares each state with what is intended in
+it. One who does not begins with the switches as they stand and moves them: any state may be the
 first, and what is seen may be as intended under any renaming of positions, so a set has to detect
 the mistake from wherever it begins, under every renaming. Either way the set has to meet certain
 other sets, one or more for each mistake, and the smallest that does is a minimum hitting set, found
-here exactly. Of all smallest sets the one with the shortest walk is wanted, so they are enumerated:
-an integer programme ends with one of them. The tests hold their size to what it finds.
+here exactly. Of all smallest sets the one with the shortest walk is wanted, so they are enumerated;
+an integer programme would give only one of them. The tests compare their size with its result.
 
 A set of states is a number, as in `verify.behaviour.findings`.
 """
@@ -27,17 +27,17 @@ from verify.behaviour.signature import Codes
 
 Flags = npt.NDArray[np.bool_]
 
-#: With more switches sets of states do not fit the search: 2^6 states are one machine word.
+#: Sets of the states of more switches do not fit the search: 2^6 states are one machine word.
 MOST_SWITCHES: Final = 6
-#: A shortest walk is proved for so many states; over more of them a good one is taken.
+#: A walk through at most so many states is proved to be shortest; for more it is a good one.
 MOST_WALKED: Final = 16
-#: Of more smallest sets than this not all are tried for the shortest walk.
+#: The most smallest sets that are tried for the shortest walk.
 _MOST_SETS: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
 class Flips:
-    """What to look at: a smallest set of `states`, and a `walk` of single flips through them.
+    """A plan of flips: a smallest set of `states`, and a `walk` of single flips through them.
 
     The walk is a sequence of states, each one flip from the one before. `is_shortest`: no walk
     through these states is shorter; `is_best`: none through any other set as small is.
@@ -57,11 +57,11 @@ class Flips:
 def plan_flips(
     codes: Codes, intended: Codes, *, positions_known: bool, start: int | None = None
 ) -> Flips:
-    """The states that show every mistake that changes the function.
+    """Return the states that show every mistake that changes the function, and a walk.
 
     `codes` (mistakes, states) and `intended` (states,) are packed outcomes, see
-    `verify.behaviour.signature.state_codes`. `start`: the state to begin in; who does not know the
-    positions may call any state so, and state 0 if none is given. Raises ValueError beyond
+    `verify.behaviour.signature.state_codes`. The walk begins in the state `start`. Without known
+    positions any state may be called so, and it is 0 by default. Raises ValueError beyond
     `MOST_SWITCHES`.
     """
     if len(intended) > 1 << MOST_SWITCHES:
@@ -75,7 +75,7 @@ def plan_flips(
 
 
 def _begun_in(flips: Flips, start: int) -> Flips:
-    """The same moves from another state, for whom all states are alike."""
+    """Return the same moves from another state, for a person to whom all states are alike."""
     if not flips.walk:
         return flips
     renaming = flips.walk[0] ^ start
@@ -87,7 +87,10 @@ def _begun_in(flips: Flips, start: int) -> Flips:
 
 
 def changes_function(codes: Codes, intended: Codes) -> Flags:
-    """Which mistakes do other than intended, whatever the positions are called: (mistakes,)."""
+    """Return which mistakes change the function, whatever the positions are called.
+
+    Shape (mistakes,).
+    """
     unlike = np.ones(len(codes), np.bool_)
     for variant in _variants(intended):
         unlike &= np.any(codes != variant, axis=1)
@@ -95,9 +98,10 @@ def changes_function(codes: Codes, intended: Codes) -> Flags:
 
 
 def needed(codes: Codes, intended: Codes, *, positions_known: bool) -> tuple[int, ...]:
-    """Sets of states, each of which must be met to detect every mistake that changes the function.
+    """Return sets of states that each must be met to detect every mistake.
 
-    Sets that contain another are left out: whoever meets that one meets them.
+    Mistakes that do not change the function are left out, and so are sets that contain another:
+    what meets that one meets them.
     """
     changing = codes[changes_function(codes, intended)]
     variants = intended[None] if positions_known else _variants(intended)
@@ -116,7 +120,7 @@ def needed(codes: Codes, intended: Codes, *, positions_known: bool) -> tuple[int
 
 
 def _as_words(states: Flags) -> npt.NDArray[np.uint64]:
-    """Sets of at most 64 states, a row of flags each, as one word each."""
+    """Return sets of at most 64 states, a row of flags each, as one word each."""
     octets = np.zeros((len(states), 8), np.uint8)
     packed = np.packbits(states, axis=1, bitorder="little")
     octets[:, : packed.shape[1]] = packed
@@ -125,7 +129,10 @@ def _as_words(states: Flags) -> npt.NDArray[np.uint64]:
 
 
 def _variants(intended: Codes) -> Codes:
-    """What is intended under every renaming of positions, each once: (variants, states)."""
+    """Return what is intended under every renaming of positions, each once.
+
+    Shape (variants, states).
+    """
     states = np.arange(len(intended))
     variants: Codes = np.unique(intended[states[:, None] ^ states[None, :]], axis=0)
     return variants
@@ -143,7 +150,7 @@ def _plan(needs: tuple[int, ...], switches: int, start: int | None) -> Flips:
 
 
 def smallest_sets(needs: Sequence[int], most: int) -> list[int]:
-    """Smallest sets that meet each of `needs`, at most so many of them; exact.
+    """Return at most `most` of the smallest sets that meet each of `needs`; exact.
 
     None of `needs` is empty. Branches on the need with the fewest states left; needs that have no
     state in common take one state each, which bounds the size from below.
@@ -161,7 +168,7 @@ def smallest_sets(needs: Sequence[int], most: int) -> list[int]:
 
 
 def _sets_of_size(needs: Sequence[int], chosen: int, refused: int, size: int) -> Iterator[int]:
-    """Every set of `size` more states beyond `chosen`, none of them `refused`, each once."""
+    """Yield every set of `size` more states beyond `chosen`, none of them `refused`, each once."""
     unmet = [need & ~refused for need in needs if not need & chosen]
     if not unmet:
         if size == 0:
@@ -176,7 +183,7 @@ def _sets_of_size(needs: Sequence[int], chosen: int, refused: int, size: int) ->
 
 
 def _disjoint(needs: Sequence[int], taken: int) -> int:
-    """How many of `needs`, the smaller first, have no state in common."""
+    """Return how many of `needs`, the smaller first, have no state in common."""
     count = 0
     for need in sorted(needs, key=int.bit_count):
         if not need & taken:
@@ -187,9 +194,9 @@ def _disjoint(needs: Sequence[int], taken: int) -> int:
 
 @lru_cache(maxsize=4096)
 def shortest_walk(states: int, switches: int, start: int | None) -> tuple[tuple[int, ...], bool]:
-    """A walk of single flips that passes all of `states`, from `start` or from any of them.
+    """Return a walk of single flips through all of `states`, and whether it is shortest.
 
-    With it whether it is proved to be shortest. The way from one state to another takes as many
+    It begins in `start`, or in any of the states. The way from one state to another takes as many
     flips as switches differ, so only the order of the states counts (Held and Karp's recursion).
     """
     stops = list(states_in(states))
@@ -208,6 +215,7 @@ def shortest_walk(states: int, switches: int, start: int | None) -> tuple[tuple[
 
 
 def _best_order(stops: Sequence[int], start: int | None) -> list[int]:
+    """Return the states in the order with the fewest flips, by Held and Karp's recursion."""
     count = len(stops)
     distance = [[(one ^ other).bit_count() for other in stops] for one in stops]
     first = [0 if start is None else (start ^ stop).bit_count() for stop in stops]
@@ -232,7 +240,7 @@ def _best_order(stops: Sequence[int], start: int | None) -> list[int]:
 
 
 def _nearest_first(stops: Sequence[int], start: int | None) -> list[int]:
-    """The states in the order of the Gray code, or of nearness to the one before."""
+    """Return the states in the order of the Gray code, or of nearness to the one before."""
     code = [place ^ place >> 1 for place in range(1 << max(stops).bit_length())]
     if start is None and len(stops) == len(code):
         return code
@@ -247,7 +255,7 @@ def _nearest_first(stops: Sequence[int], start: int | None) -> list[int]:
 
 
 def _flips_between(here: int, there: int, switches: int) -> Iterator[int]:
-    """The states on the way, the last included: the first switches are moved first."""
+    """Yield the states on the way, the last included; the first switches are moved first."""
     for switch in range(switches):
         if (here ^ there) >> switch & 1:
             here ^= 1 << switch

@@ -1,4 +1,4 @@
-"""Every single fault of a circuit at once, as arrays, each different network judged once."""
+"""All single faults of a circuit at once, as arrays; each different network is judged once."""
 
 from typing import Final
 

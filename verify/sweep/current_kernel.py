@@ -1,7 +1,8 @@
-"""Where currents run in conductors, and where they must not: only numbers and arrays.
+"""Finds the currents in conductors, and those that are where they must not be.
 
-Networks are of circuits with one feed and one lamp, fit for `verify.sweep.judging`, and of at most
-six switches, so that a set of states is one 64-bit word.
+All is numbers and arrays. Networks are of circuits with one feed and one lamp, fit for
+`verify.sweep.fault_judging`, and of at most six switches, so that a set of states is one 64-bit
+word.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - functions of loops, because numba inlines them
@@ -46,21 +47,22 @@ def find_hazards(
     heated: Words,
     unclear: Words,
 ) -> None:
-    """In which states currents are where they must not be, as far as connections tell.
+    """Find the states in which currents are where they must not be, as far as connections tell.
 
-    `nets` (rows, joins) is the net of each join: where no current enters one, nothing runs in it.
+    `nets` (rows, joins) is the net of each join: where no current enters one, none flows in it.
     `network` (rows,) is the row of `into`, `out` (networks, 4, terminals), `flows` (networks, 4)
-    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. `unbalanced`,
-    `in_ground` and `heated` (rows,): the current runs in conductors of a cable that do not cancel,
-    in a ground wire, through the end `loose` (rows,), which is negative for none. `unclear` gets
-    the states in which conductors make rings and contacts another. A cable with `is_alone`
-    (cables,) has no other beside it: what runs forth in it runs back, there being no other way.
+    and `divided` (networks, 2) for each row; see `verify.sweep.net_currents`. Three results have a
+    set of states for each row: in `unbalanced` the currents in conductors of a cable do not cancel,
+    in `in_ground` a ground wire carries current, in `heated` the loose end `loose` (rows,) does,
+    which is negative for none. `unclear` gets the states in which conductors make rings and
+    contacts another. A cable with `is_alone` (cables,) has no other beside it: a current that
+    passes forth in it must come back in it.
 
-    A part of the current takes a way round where that shares a contact or a conductor with the way
-    of the rest: never all of it and never nothing. A ring of conductors is a way round as well: one
-    of them is left out, and the way round leads through it. Where one of the two carries so little
-    that it may not count (`verify.sweep.simple.Bounds`), or currents in one cable may cancel by
-    chance, as those of two rings alike do, that is `unclear` too.
+    A part of the current takes a second path where that shares a contact or a conductor with the
+    path of the rest: never all of it and never nothing. A ring of conductors is a second path as
+    well: one of them is left out, and the second path leads through it. Where one of the two
+    carries so little that it may not count (`verify.sweep.simple.Bounds`), or currents in one cable
+    may cancel by chance, as those of two equal rings do, the state is `unclear` too.
     """
     rows, joins = nets.shape
     count = len(conductors)
@@ -85,11 +87,13 @@ def find_hazards(
     ring = np.zeros((_MOST_RINGS, edges), np.int8)
     charge = np.zeros(joins, np.int16)
     shared = np.empty(_MOST_RINGS, np.uint64)
-    sums = np.empty(4, np.uint64)  # the states in which a way is unbalanced in a cable
-    turned = np.empty(2, np.uint64)  # in which the way round is, or leads through a ground wire
+    sums = np.empty(4, np.uint64)  # the states in which a path is unbalanced in a cable
+    turned = np.empty(
+        2, np.uint64
+    )  # those in which the second path is, or leads through a ground wire
     first_sum = np.empty(4, np.uint64)
     tilted = np.empty((cables, 2), np.uint64)
-    lone = np.empty(2, np.uint64)  # in which a ring is on one of two returns
+    lone = np.empty(2, np.uint64)  # those in which a ring is on one of two returns
     used = 0
     for row in range(rows):
         of = join_of[row]
@@ -150,13 +154,13 @@ def find_hazards(
             if degree[join] == 1:
                 stack[height] = join
                 height += 1
-        # What enters at the tips runs on to the only neighbour that is left.
+        # Current that enters at a tip flows on to the only neighbour that is left.
         rings = 0
         gone = 0
         first = 0
         while left:
             if not height:
-                # Rings are left: open one.
+                # Only rings are left: leave one conductor of a ring out.
                 while not is_there[first]:
                     first += 1
                 is_there[first] = False
@@ -229,7 +233,7 @@ def find_hazards(
                 in_ground[row] |= ground
                 if is_alone[cable]:
                     continue
-                # How many run forth less how many run back, in four bits modulo 16.
+                # How many currents go forth less how many come back, in four bits modulo 16.
                 s0 = s1 = s2 = s3 = _NONE
                 for e in range(cable_starts[cable], stop):
                     carry = forth[way, e]
@@ -252,7 +256,7 @@ def find_hazards(
                 if way >= 2:
                     sums[way] &= round_[way - 2]
                     turned[way - 2] |= sums[way]
-                    # More than one, so that half of it is one.
+                    # The states in which the difference is more than one current.
                     several |= (
                         sums[way] & sums[way - 2] & ~(s0 & ((s1 & s2 & s3) | ~(s1 | s2 | s3)))
                     )
@@ -278,7 +282,7 @@ def find_hazards(
             unbalanced[row] |= sums[0] | sums[1] | sums[2] | sums[3]
         for way in range(2):
             if turned[way]:
-                # Of each of the two ways, whether a conductor is on it or contacts alone.
+                # For each of the two paths: whether a conductor is on it, or contacts alone.
                 apart = _NONE
                 together = _NONE
                 least = np.inf
@@ -299,7 +303,7 @@ def find_hazards(
             unclear[row] |= flows[known, 0] | flows[known, 1]
         elif rings:
             for r in range(rings):
-                # Through the conductor left out, and back along those that were taken off.
+                # The ring goes through the conductor left out, and back along those taken off.
                 x = left_out[r]
                 for e in range(edges):
                     ring[r, e] = 0
@@ -320,7 +324,7 @@ def find_hazards(
                 for e in range(edges):
                     if ring[r, e]:
                         shared[r] |= forth[0, e] | back[0, e] | forth[1, e] | back[1, e]
-            # What runs in one ring runs in those that share a conductor with it.
+            # A current in one ring is also in the rings that share a conductor with it.
             for _ in range(rings):
                 for r in range(rings):
                     for q in range(rings):
@@ -382,7 +386,7 @@ def find_hazards(
                     unclear[row] |= shared[r] & returns
         end = loose[row]
         if end >= 0:
-            # Its ohms are many more than those of the other way.
+            # This path has many more ohms than the other.
             unclear[row] |= returns | round_[0] | round_[1]
             for r in range(min(rings, _MOST_RINGS)):
                 unclear[row] |= shared[r]

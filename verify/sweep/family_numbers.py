@@ -1,7 +1,7 @@
-"""The families of all single faults of a circuit, each worked out once for all that share a name.
+"""The families of all single faults of a circuit, each found once for faults with one name.
 
-A fault is called by the ends or conductors that it touches. What people would point at with the
-same words has one number here, so faults are called the same where these numbers are the same.
+A fault is named by the ends or conductors that it touches. Things that people would point at with
+the same words have one number here, so faults have one name where these numbers are the same.
 """
 
 from collections.abc import Iterator
@@ -16,13 +16,13 @@ from verify.fault.contract import Fault, Site
 from verify.fault.families import NAMED_BY_SITE, Roles, family, place
 from verify.fault.registry import fault_kinds
 from verify.fault.wrong_switches import WholeCircuit
+from verify.sweep.interning import InternTable
 from verify.sweep.listing import Listing
-from verify.sweep.numbering import Numbering
 from verify.sweep.part_rows import Name
 
 Numbers = npt.NDArray[np.intp]
 
-#: Bits of a key that tell apart what people point at.
+#: How many bits of a key number the things that people point at.
 _THING_BITS: Final = 24
 
 
@@ -35,7 +35,7 @@ class _Pointed(NamedTuple):
     of_conductors: bool
 
     def fault(self, listing: Listing, row: int) -> Fault:
-        """One of them by its place here, to be called by its site; it changes nothing."""
+        """Return the fault at a place here, to be named by its site; it changes nothing."""
         circuit, kind = listing.wiring.circuit, fault_kinds()[self.kind].name
         points = self.points[row].tolist()
         if self.of_conductors:
@@ -48,7 +48,7 @@ class _Pointed(NamedTuple):
 
 
 class Families:
-    """The families of faults, numbered as they are met; it remembers them from circuit to circuit.
+    """Numbers the families of faults as they come up, and keeps them from circuit to circuit.
 
     `names` has the name and the place of each.
     """
@@ -57,15 +57,15 @@ class Families:
         self.names: list[Name] = []
         self._numbers: dict[Name, int] = {}
         self._things: dict[tuple[str, ...], int] = {}
-        #: By the names of all devices, which tell terminals from conductors.
+        #: The key is the names of all devices, by which terminals differ from conductors.
         self._ends: dict[tuple[str, ...], dict[tuple[End, str], int]] = {}
-        self._called = Numbering()
+        self._called = InternTable()
         self._families = np.zeros(0, np.intp)
         self._of_site: dict[tuple[str, Site], int] = {}
         self._of_names: dict[tuple[Name, ...], Numbers] = {}
 
     def of(self, listing: Listing) -> Numbers:
-        """The number of the family of each fault."""
+        """Return the number of the family of each fault."""
         roles = Roles(listing.wiring.circuit, listing.wiring)
         which = np.zeros(len(listing), np.intp)
         for row, fault in listing.others.items():
@@ -84,7 +84,7 @@ class Families:
             of_kind = (group.kind << _THING_BITS) + things[:, 0]
             keys.append((of_kind << _THING_BITS) + things[:, -1])
             rows_of.append(group.start + np.arange(len(things)))
-        called, new = self._called.of_keys(np.concatenate(keys))
+        called, new = self._called.of_integers(np.concatenate(keys))
         if len(new):
             starts = np.cumsum([0, *map(len, keys)])
             of_group = np.searchsorted(starts, new, side="right") - 1
@@ -119,7 +119,7 @@ class Families:
         return self._of_names[names]
 
     def _numbers_of_ends(self, roles: Roles) -> Numbers:
-        """A number for each end: equal where people would point at it with the same words."""
+        """Return a number for each end: equal where people point with the same words."""
         circuit, role = roles.circuit, roles.of_end
         known = self._ends.setdefault(tuple(device.name for device in circuit.devices), {})
         numbers = []
@@ -131,7 +131,7 @@ class Families:
         return np.array(numbers, np.intp)
 
     def _numbers_of_conductors(self, roles: Roles, listing: Listing) -> Numbers:
-        """The same for each conductor, by its role and its cable."""
+        """Return a number for each conductor, by its role and its cable."""
         role = roles.of_end
         cables = (cable for cable in roles.circuit.cables for _ in cable.conductors)
         ends = listing.flattener.conductors[:, 0].tolist()
@@ -145,7 +145,7 @@ class Families:
 
 
 def _pointed(listing: Listing) -> Iterator[_Pointed]:
-    """The kinds whose faults people call by what they point at."""
+    """Yield the kinds of faults that people name by what they point at."""
     for kind, (start, found) in listing.landings.items():
         yield _Pointed(kind, start, found.ends, of_conductors=False)
     for kind, rows in listing.of_parts.items():

@@ -1,4 +1,4 @@
-"""Lists wrong landings: only numbers and arrays."""
+"""Lists wrong landings, by numbers and arrays only."""
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - a function of loops, for numba
 
@@ -12,7 +12,7 @@ Numbers = npt.NDArray[np.int64]
 
 @compiled
 def _name(site: Numbers, name: Numbers, fault: int, number: int, one: int, other: int) -> None:
-    """Note where a fault is, and by which ends it is called."""
+    """Write down the place of a fault among the sites of its kind, and the ends that name it."""
     site[fault] = number
     name[fault, 0] = one
     name[fault, 1] = other
@@ -20,7 +20,7 @@ def _name(site: Numbers, name: Numbers, fault: int, number: int, one: int, other
 
 @compiled
 def _move(move: Numbers, at: int, fault: int, end: int, join: int) -> None:
-    """Note a move of a fault, which is counted within its kind."""
+    """Write down a move of a fault, which is counted within its kind."""
     move[at, 0] = fault
     move[at, 1] = end
     move[at, 2] = join
@@ -37,7 +37,7 @@ def list_landings(
     part_ways: Numbers,
     part_places: Numbers,
 ) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-    """Ends left off, landed elsewhere, exchanged, then joins that touch, then joins in two parts.
+    """List ends left off, moved, exchanged, then joins bridged, then joins split.
 
     `ordered` (ends,) are the ends in the order in which sites name them, box by box, each box
     beginning at one of `box_starts` (boxes + 1,); `join_of` (ends,) is the join of each end, and
@@ -45,8 +45,8 @@ def list_landings(
     For joins of so many ends `part_starts` says where the ways to part them begin, see
     `verify.sweep.landing_rows`. Returns, kind after kind, the place of each fault among the sites
     of its kind (F,), the two ends that name it (F, 2), what it moves (M, 3): the fault counted
-    within its kind, an end, and the join that it goes to; and for each kind how many of both there
-    are.
+    within its kind, an end, and the join that it goes to; and for each kind how many faults and
+    moves there are.
     """
     ends = len(join_of)
     joins = len(join_starts) - 1
@@ -54,7 +54,7 @@ def list_landings(
     rank = np.empty(ends, np.int64)
     for place in range(ends):
         rank[ordered[place]] = place
-    # Of an end in a join of two, the other one.
+    # For an end in a join of two: the other end.
     partner = np.full(ends, -1, np.int64)
     size = np.empty(joins, np.int64)
     for join in range(joins):
@@ -63,7 +63,7 @@ def list_landings(
         if size[join] == 2:
             partner[join_ends[begin]] = join_ends[begin + 1]
             partner[join_ends[begin + 1]] = join_ends[begin]
-    # The joins in the order in which sites name them, and the ends that name them.
+    # List the joins in the order in which sites name them, and the ends that name them.
     named = np.full(joins, -1, np.int64)
     in_order = np.empty(joins, np.int64)
     first_join = np.empty(boxes + 1, np.int64)
@@ -77,7 +77,7 @@ def list_landings(
                 in_order[met] = join
                 met += 1
     first_join[boxes] = met
-    # Room for all there can be.
+    # Make room for the most faults and moves that there can be.
     most = ends
     most_moves = ends
     for box in range(boxes):
@@ -96,7 +96,7 @@ def list_landings(
     faults = 0
     moves = 0
 
-    # Left off: of a join of two, either end left off leaves the same.
+    # Left off: in a join of two, leaving off either end gives the same result.
     number = 0
     for place in range(ends):
         end = ordered[place]
@@ -109,7 +109,7 @@ def list_landings(
                 counts[0] += 1
             number += 1
 
-    # Landed elsewhere: of two that are each alone, either landed with the other is the same.
+    # Moved: of two ends that are alone, moving either to the other gives the same result.
     number = 0
     for box in range(boxes):
         for place in range(box_starts[box], box_starts[box + 1]):
@@ -127,7 +127,7 @@ def list_landings(
                     counts[1] += 1
                 number += 1
 
-    # Exchanged: of two joins of two, to exchange one end of each is to exchange the others.
+    # Exchanged: in two joins of two, exchanging one end of each exchanges the others too.
     number = 0
     for box in range(boxes):
         for place in range(box_starts[box], box_starts[box + 1]):
@@ -153,7 +153,7 @@ def list_landings(
                     counts[2, 1] += 2
                 number += 1
 
-    # Touching: joins of two or more.
+    # Bridged: any two joins of two ends or more.
     for box in range(boxes):
         for one_place in range(first_join[box], first_join[box + 1]):
             one = in_order[one_place]
@@ -171,7 +171,7 @@ def list_landings(
                 faults += 1
                 counts[3, 0] += 1
 
-    # In two parts.
+    # Split: joins of four ends or more.
     for there in range(joins):
         join = in_order[there]
         begin = join_starts[join]

@@ -1,6 +1,6 @@
-"""All wrong landings of a circuit as arrays: what `verify.fault.landing_errors` says one by one.
+"""All wrong landings of a circuit as arrays; `verify.fault.landing_errors` lists them one by one.
 
-A mistake that comes out like an earlier one of its kind is left out, as everywhere.
+A mistake with the same result as an earlier one of its kind is left out, as everywhere.
 """
 
 from collections.abc import Iterator
@@ -24,11 +24,11 @@ _SMALLEST_PART: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class LandingFaults:
-    """The faults of one landing kind that are listed.
+    """The listed faults of one landing kind.
 
     - `site` (F,): the place of each among the sites of its kind, those that repeat included
     - `moves` (M, 3): row, end and the join it goes to, in the order in which `Change` has them
-    - `ends` (F, 1 or 2): the ends that decide how people call the fault
+    - `ends` (F, 1 or 2): the ends that decide how people name the fault
     """
 
     site: Numbers
@@ -37,7 +37,7 @@ class LandingFaults:
 
 
 def landings(wiring: NumberedCircuit) -> Iterator[LandingFaults]:
-    """The landings of each of `KINDS`, in that order."""
+    """Yield the landings of each of `KINDS`, in that order."""
     sizes = [len(ends) for ends in wiring.joins]
     boxes = list(wiring.site_order.values())
     site, ends, moves, counts = list_landings(
@@ -59,19 +59,22 @@ def landings(wiring: NumberedCircuit) -> Iterator[LandingFaults]:
 
 
 def _flat(groups: "list[tuple[int, ...]] | tuple[tuple[int, ...], ...]") -> Numbers:
+    """Return the members of all groups, one group after the other."""
     return np.array([number for group in groups for number in group], np.int64)
 
 
 def _starts(sizes: list[int]) -> Numbers:
+    """Return where each group begins, and the end of the last."""
     return np.cumsum([0, *sizes], dtype=np.int64)
 
 
 @lru_cache(maxsize=64)
 def _partings(most: int) -> tuple[Numbers, Numbers, Numbers]:
-    """Every way to part up to `most` ends in two groups of two or more: who leaves, way by way.
+    """Return every way to part up to `most` ends in two groups of two or more.
 
-    For each number of ends the place of its first row in the two others, which are the number of
-    the way and the place of an end that leaves.
+    The ends that leave are listed way by way. The first array has, for each number of ends, the
+    place of its first row in the two others, which are the number of the way and the place of an
+    end that leaves.
     """
     rows: list[tuple[int, int]] = []
     starts = [0]

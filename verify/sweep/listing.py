@@ -1,8 +1,7 @@
 """All single faults of a circuit as arrays, without a Python object for each.
 
-The kinds in `verify.fault.contract` say what a fault is, one by one; for the kinds that make most
-faults, wrong landings, the same is said here for all sites at once. Tests hold the two to each
-other.
+The kinds in `verify.fault.contract` list faults one by one; wrong landings, the kinds that make
+most faults, are listed here for all sites at once. Tests hold the two to each other.
 """
 
 from collections.abc import Sequence
@@ -86,7 +85,7 @@ class Listing:
         return np.array([number for number, _ in listed], np.intp)
 
     def change(self, row: int) -> Change:
-        """What one fault changes."""
+        """Return what one fault changes."""
         if row in self.others:
             return self.others[row].change
         if row in self.rebuilt:
@@ -99,13 +98,13 @@ class Listing:
         return Change(tuple((end, join) for _, end, join in self.moves[start:stop].tolist()))
 
     def rewired(self, scheme: str) -> Circuit:
-        """The circuit by another scheme; raises ValueError if it is not fit for one."""
+        """Return the circuit by another scheme; raises ValueError if it is not fit for one."""
         if self.arrangement is None:
             raise ValueError("the circuit is no tree of boxes that a scheme could wire")
         return rewired(self.wiring.circuit, self.arrangement, scheme)
 
     def faults(self, rows: Sequence[int]) -> list[Fault]:
-        """Some of the faults as objects."""
+        """Return some of the faults as objects."""
         kinds = fault_kinds()
         there = set(self.kind[list(rows)].tolist())
         names = {kind: sites_of(kinds[kind], self.wiring) for kind in there & self.landings.keys()}
@@ -127,5 +126,5 @@ class Listing:
 
 
 def sites_of(kind: FaultKind, wiring: NumberedCircuit) -> list[Site]:
-    """The sites of a kind by their place; those that repeat a result are among them."""
+    """Return the sites of a kind by their place; those that repeat a result are among them."""
     return [site for site, _ in kind.open_changes(wiring)]

@@ -1,9 +1,9 @@
-"""Where the current of a lamp enters and leaves the nets of a network, state by state.
+"""Finds where the current of a lamp enters and leaves the nets of a network, state by state.
 
-Nets are joined by closed contacts and by the lamp. The way of the current is what remains when all
-that leads nowhere is taken away, again and again. Where that is no mere path, one contact less
-makes it one: the current runs along that path, and a part of it takes the way round, through the
-contact left out. Where one contact less is not enough, the way is unclear.
+Nets are connected by closed contacts and by the lamp. The path of the current is what remains when
+all dead ends are taken away, again and again. If what remains is no mere path, leaving out one
+contact may make it one: the current takes that path, and a part of it takes a second path through
+the contact left out. If leaving out one contact is not enough, the path is unclear.
 
 Sets of states are 64-bit words, so of at most six switches.
 """
@@ -34,7 +34,7 @@ def _prune(
     wanted: np.uint64,
     met: Words,
 ) -> None:
-    """Leave in `active` (edges,) what is on some way from source to sink in `wanted` states.
+    """Leave in `active` (edges,) what is on some path from source to sink in `wanted` states.
 
     `met` (3, nets) is scratch; its last row gets the states in which three edges or more meet.
     """
@@ -67,7 +67,7 @@ def _prune(
 
 @compiled
 def _forked(one: Indices, other: Indices, active: Words, met: Words) -> np.uint64:
-    """The states in which ways part."""
+    """Return the states in which paths part."""
     states = _NONE
     for e in range(len(one)):
         states |= active[e] & (met[2, one[e]] | met[2, other[e]])
@@ -85,7 +85,10 @@ def _walk(
     ahead: Words,
     back: Words,
 ) -> None:
-    """The direction of each edge along the path from `source`; `at` (nets,) are the nets passed."""
+    """Fill the direction of each edge along the path from `source`.
+
+    `at` (nets,) gets the nets on the path.
+    """
     for e in range(len(one)):
         at[one[e]] = at[other[e]] = _NONE
         ahead[e] = back[e] = _NONE
@@ -124,14 +127,14 @@ def find_currents(
     divided: Words,
     unclear: Words,
 ) -> None:
-    """Where the lamp's current runs while it is lit, as if all of it returned on one conductor.
+    """Find the lamp's current while it is lit, as if all of it returned on one conductor.
 
     `nets` (rows, joins) is the net of each join, `lit` (rows,) the states in which the lamp is lit,
     `terminal_of` (ends,) the place of an end among the terminals. For each row, `into` and `out`
     (rows, 4, terminals) get the states in which current enters a net at a terminal and leaves it
     there: of the path that returns on the feed's neutral, of the one that returns on its ground,
-    and of the ways round beside each. `divided` (rows, 2): where a way round shares a contact with
-    its path. `unclear` (rows,): where that is not all.
+    and of the second paths beside each. `divided` (rows, 2): where a second path shares a contact
+    with the first. `unclear` (rows,): where there is more than these paths.
     """
     edges = len(contacts) + 1
     last = edges - 1
@@ -184,7 +187,7 @@ def find_currents(
             _prune(one, other, active, source, sink, lit[row], met)
             flowing = active[last]
             forked = _forked(one, other, active, met) & flowing
-            # One edge less in each forked state, the first that makes a path of what remains.
+            # In each forked state leave out the first edge without which the rest is a path.
             omitted[:] = _NONE
             for e in range(last):
                 left_out = active[e] & forked
@@ -212,12 +215,12 @@ def find_currents(
             for e in range(last):
                 closing = omitted[e]
                 if one[e] == other[e]:
-                    # A closed contact beside the conductors of one net.
+                    # This closed contact bypasses the conductors of one net.
                     closing = mask[e] & at[one[e]] & flowing
                     unclear[row] |= closing & rounds
                     rounds |= closing
                 elif closing:
-                    # From one end of what was left out to the other, and back through it.
+                    # The second path goes through the edge left out, from its one end to the other.
                     trial[:] = active
                     _prune(one, other, trial, one[e], other[e], closing, met)
                     unclear[row] |= _forked(one, other, trial, met) & closing

@@ -1,9 +1,9 @@
-"""Networks that were met, by name, and what they do; the rows of a circuit in which they come up.
+"""The networks that were met, with what they do, and the rows of a circuit that have them.
 
-What *words* would look at is written down as a name (`verify.sweep.network_names`), and a network
-whose name is known is not judged again, in whatever circuit it comes up. A name is compared whole,
-not by a hash of it: networks are taken for one only if they are one. Where its current runs in the
-conductors of a circuit is asked row by row.
+All that *words* would look at is written into a key (`verify.sweep.network_keys`), and a network
+with a known key is not judged again, in whatever circuit it comes up. Keys are compared whole, not
+by a hash: two networks are taken for one only if they are equal. The currents in the conductors of
+a circuit are found row by row.
 """
 
 from typing import Final
@@ -24,10 +24,10 @@ from verify.fault.change import Change
 from verify.fault.network import NOTHING, FaultBatch, Flattener
 from verify.fault.registry import fault_kinds
 from verify.sweep import current_kernel as kernel
-from verify.sweep import network_names as names
+from verify.sweep.interning import InternTable
 from verify.sweep.listing import Listing
 from verify.sweep.net_currents import find_currents
-from verify.sweep.numbering import Numbering
+from verify.sweep.network_keys import fill_network_keys, network_key_width
 from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import Bounds
 from verify.verdict.judging import NONE, first_state, verdicts
@@ -42,7 +42,7 @@ Numbers = npt.NDArray[np.int64]
 
 
 class NetworkRows:
-    """Networks of one circuit as arrays, with what the kernels ask of it."""
+    """Networks of one circuit as arrays, with the arrays that the kernels need."""
 
     def __init__(self, flattener: Flattener, batch: FaultBatch, bounds: Bounds) -> None:
         self.flattener = flattener
@@ -51,7 +51,7 @@ class NetworkRows:
         self.batch = batch
         ends = batch.switch_ends[batch.switch_ends != NOTHING]
         self.terminals = np.concatenate((batch.feeds[0], batch.lamps[0], ends, batch.metal))
-        self.name_width = names.width_of_names(len(self.terminals), batch.closed.shape[1])
+        self.key_width = network_key_width(len(self.terminals), batch.closed.shape[1])
         self.terminal_of = np.full(batch.join_of.shape[1], NOTHING, np.int16)
         self.terminal_of[self.terminals] = np.arange(len(self.terminals))
         widths = [len(cable.conductors) for cable in circuit.cables]
@@ -62,7 +62,7 @@ class NetworkRows:
 
     @classmethod
     def of_circuit(cls, circuit: Circuit, bounds: Bounds) -> "NetworkRows":
-        """The circuit as it is."""
+        """Return the circuit as it is, as one row."""
         flattener = Flattener(circuit)
         return cls(flattener, flattener.batch([Change()]), bounds)
 
@@ -70,7 +70,10 @@ class NetworkRows:
     def of_listing(
         cls, listing: Listing, rows: npt.NDArray[np.intp], bounds: Bounds
     ) -> "NetworkRows":
-        """Those faults of a listing that do not rebuild the circuit, in order, then the circuit."""
+        """Return some faults of a listing in order, then the circuit.
+
+        None of the faults may rebuild the circuit.
+        """
         place = np.full(len(listing), NOTHING, np.intp)
         place[rows] = np.arange(len(rows))
         moves = listing.moves.copy()
@@ -95,9 +98,9 @@ class NetworkRows:
 class Networks:
     """The networks of circuits with the same devices that have been met, and what they do."""
 
-    def __init__(self, name_width: int, outcomes: KnownOutcomes) -> None:
+    def __init__(self, key_width: int, outcomes: KnownOutcomes) -> None:
         self._words = WordsEngine()
-        self._known = Numbering(name_width)
+        self._known = InternTable(key_width)
         self._lit = np.zeros(0, np.uint64)
         self._loaded = np.zeros(0, np.uint64)
         self._unclear = np.zeros(0, np.uint64)
@@ -107,11 +110,11 @@ class Networks:
         self._out = self._into
         self._base: list[Outcome] = []
         self._outcomes = outcomes
-        self._with_currents = Numbering()
+        self._with_currents = InternTable()
         self._numbers = np.zeros(0, np.int64)
 
     def outcomes_of(self, rows: NetworkRows) -> tuple[Numbers, int]:
-        """The number of the outcome of each row, and how many rows had to be solved."""
+        """Return the number of the outcome of each row, and how many had to be solved."""
         batch = rows.batch
         network, nets = self._networks_of(rows)
         unclear = self._unclear[network].copy()
@@ -153,14 +156,14 @@ class Networks:
         key = network
         for state in first:
             key = key * 128 + 1 + state
-        number, new = self._with_currents.of_keys(key)
+        number, new = self._with_currents.of_integers(key)
         if len(new):
             learnt = [self._number(int(network[row]), first[:, row].tolist()) for row in new]
             self._numbers = np.concatenate((self._numbers, np.array(learnt, np.int64)))
         return self._numbers[number], solved
 
     def path_of(self, rows: NetworkRows) -> tuple[Outcome, npt.NDArray[np.int8]]:
-        """Of the first row, its outcome by connections and the one path of its current.
+        """Return the outcome of the first row by connections, and the one path of its current.
 
         The latter (terminals, states) is 1 where current enters a net, -1 where it leaves one.
         """
@@ -176,9 +179,10 @@ class Networks:
         return self._base[network], into.astype(np.int8) - out.astype(np.int8)
 
     def _number(self, network: int, first: list[int]) -> int:
-        """The number of the outcome of a network; `first` are states in which currents are bad.
+        """Return the number of the outcome of a network.
 
-        First those of an unbalanced cable, then of a ground, then of a loose join.
+        `first` are the first states in which a cable is unbalanced, ground carries current, a loose
+        join heats.
         """
         electrical = [
             (hazard, state)
@@ -189,11 +193,11 @@ class Networks:
         return self._outcomes.number(with_hazards(outcome, electrical) if electrical else outcome)
 
     def _networks_of(self, rows: NetworkRows) -> tuple[Numbers, npt.NDArray[np.int16]]:
-        """The number of the network of each row, and its nets; networks that are new are judged."""
+        """Return the number of each row's network, and its nets; new networks are judged."""
         batch = rows.batch
-        called = np.empty((len(batch), rows.name_width), np.uint64)
+        keys = np.empty((len(batch), rows.key_width), np.uint64)
         nets = np.empty((len(batch), int(batch.join_of.max()) + 1), np.int16)
-        compiled(names.name_networks)(
+        compiled(fill_network_keys)(
             _unsigned(rows.terminals),
             _unsigned(batch.conductors),
             batch.is_ground,
@@ -202,10 +206,10 @@ class Networks:
             batch.closed,
             batch.works,
             batch.bridges,
-            called,
+            keys,
             _unsigned(nets),
         )
-        network, new = self._known.of(called)
+        network, new = self._known.of(keys)
         if len(new):
             self._learn(rows, nets, new)
         return network, nets
@@ -250,12 +254,12 @@ class Networks:
 
 
 def _unsigned(numbers: npt.NDArray[np.int16]) -> npt.NDArray[np.uint16]:
-    """The same numbers, none of them negative: machine code need not ask of each if it is."""
+    """Return the same numbers as unsigned: machine code need not check each for being negative."""
     return numbers.view(np.uint16)
 
 
 def _appended(array: Words, count: int, more: Words) -> Words:
-    """`array` with `more` after its first `count` rows; it grows by half or more if it must."""
+    """Return `array` with `more` after its first `count` rows; it grows by half or more."""
     if count + len(more) > len(array):
         larger = np.empty((max(count + len(more), 3 * count // 2), *more.shape[1:]), np.uint64)
         if count:
@@ -266,7 +270,7 @@ def _appended(array: Words, count: int, more: Words) -> Words:
 
 
 def _alone(circuit: Circuit) -> npt.NDArray[np.uint8]:
-    """Which cables, in a tree of boxes, have no other between the same two; elsewhere none."""
+    """Return which cables, in a tree of boxes, have no other between the same two boxes."""
     between = [frozenset(cable.between) for cable in circuit.cables]
     runs = set(between)
     is_tree = len(runs) == len(circuit.boxes) - 1 and nx.is_tree(
@@ -281,7 +285,7 @@ def _solve(rows: NetworkRows, unclear: Words, matters: Words, shown: Words) -> N
     `matters` (3, rows) are the states in which each of the three counts. Only first states are
     asked for, so a row is solved state by state until each is found, and no further.
     """
-    compiled(solve_rows)  # there is always more to come
+    compiled(solve_rows)  # worth compiling: there is always more to solve
     shown &= ~unclear
     shown &= matters
     (at,) = np.nonzero(unclear)
@@ -291,7 +295,7 @@ def _solve(rows: NetworkRows, unclear: Words, matters: Words, shown: Words) -> N
     left = unclear[at]
     while True:
         lowest = left & (~left + np.uint64(1))
-        # Nothing is left to ask where what was found comes before all that is not solved.
+        # A row is done when its first states come before all that are not solved yet.
         is_found = ((shown[:, at] & (lowest - np.uint64(1))) != 0) | ((matters[:, at] & left) == 0)
         (open_,) = np.nonzero((left != 0) & ~is_found.all(axis=0))
         if not len(open_):

@@ -1,4 +1,4 @@
-"""What is found of a fault, as one value."""
+"""The outcome of a fault, as one value."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -31,12 +31,12 @@ class Outcome:
         return hash((self.verdict, self.word, self.codes, self.state, self.switch, self.hazards))
 
     def __hash__(self) -> int:
-        """Worked out once: the same few outcomes are looked up again and again."""
+        """Return a hash that is computed once, since few outcomes are looked up often."""
         return self._hash
 
 
 class KnownOutcomes:
-    """Outcomes that were met, each with a number: the next one for each new."""
+    """Outcomes that were met; each new one gets the next number."""
 
     def __init__(self) -> None:
         self.every: list[Outcome] = []
@@ -49,7 +49,7 @@ class KnownOutcomes:
         return self.every[number]
 
     def number(self, outcome: Outcome) -> int:
-        """The number of an outcome."""
+        """Return the number of an outcome."""
         number = self._numbers.setdefault(outcome, len(self.every))
         if number == len(self.every):
             self.every.append(outcome)
@@ -57,7 +57,7 @@ class KnownOutcomes:
 
 
 def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
-    """One row of verdicts on a circuit with so many lamps."""
+    """Return one row of verdicts on a circuit with so many lamps."""
     codes = found.codes[row]
     return Outcome(
         int(found.verdict[row]),
@@ -76,7 +76,7 @@ def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
 
 
 def with_hazards(outcome: Outcome, electrical: Sequence[tuple[int, int]]) -> Outcome:
-    """An outcome by connections with what currents add to it."""
+    """Return an outcome by connections with the hazards that currents add."""
     hazards = tuple(sorted((*outcome.hazards, *electrical)))
     if outcome.verdict == SOUND:
         return replace(outcome, hazards=hazards, verdict=MIMIC, by_volts=True)

@@ -1,8 +1,8 @@
 """Failed and wrong parts of a circuit as arrays: conductors, contacts, switches, lamps and joins.
 
-For circuits in which nothing has failed yet. What the kinds in `verify.fault.failed_parts` and
-`verify.fault.wrong_switches` say one by one is said here for all sites at once; of switches it
-depends on nothing but their names and kinds, so it is worked out once for each set of them.
+For circuits in which nothing has failed yet. The kinds in `verify.fault.failed_parts` and
+`verify.fault.wrong_switches` list the same faults one by one. Those of switches depend only on the
+names and kinds of the switches, so they are computed once for each set of them.
 """
 
 from collections.abc import Callable, Mapping
@@ -19,7 +19,7 @@ from verify.fault.families import Roles, family, place
 from verify.fault.network import Bytes, FaultBatch, Flattener
 
 Numbers = npt.NDArray[np.intp]
-#: What a family is called, and where it can be found.
+#: The name of a family, and the place where it can be found.
 Name = tuple[str, str]
 
 _OF_SWITCHES: Final = ("contact-open", "contact-welded", "switch-stuck", "wrong-device")
@@ -30,8 +30,8 @@ _OF_LAMPS: Final = ("lamp-open", "lamp-shorted")
 class OfSwitches:
     """The faults of one kind of some switches.
 
-    `closed` (F, K) says when each contact slot is closed; `moves` are fault, terminal and number
-    of the new join in which it is left; `names` are their families.
+    `closed` (F, K) says when each contact slot is closed; `moves` are fault, terminal and number of
+    the new join in which it is left; `names` are their families.
     """
 
     closed: Bytes
@@ -48,11 +48,11 @@ class PartFaults:
         joins = wiring.joins
         self._loose = np.array([ends[0] for ends in joins if len(ends) > 1], np.int16)
         starts = np.cumsum([0, *(len(cable.conductors) for cable in wiring.circuit.cables)])
-        pairs = [_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
+        pairs = [_index_pairs(int(stop - start)) + start for start, stop in pairwise(starts)]
         self._pairs = np.concatenate(pairs) if pairs else np.zeros((0, 2), np.intp)
 
     def count(self, kind: FaultKind) -> int | None:
-        """How many faults there are of a kind; None if they have to be listed one by one."""
+        """Return how many faults of a kind there are; None if they must be listed one by one."""
         circuit = self.wiring.circuit
         if circuit.failures:
             return None
@@ -70,7 +70,7 @@ class PartFaults:
         return counts[kind.name]() if kind.name in counts else None
 
     def _tells_landings_apart(self) -> bool:
-        """True if the terminals of no switch are connected to each other, or to nothing.
+        """Return True if no terminals of a switch are connected to each other or to nothing.
 
         Then no two ways to replace it come out the same.
         """
@@ -109,17 +109,17 @@ class PartFaults:
         return batch
 
     def names(self, kind: FaultKind) -> tuple[Name, ...] | None:
-        """The families of the faults of a kind; None where they hang on what the faults touch."""
+        """Return the families of a kind's faults; None where they depend on what faults touch."""
         return self._of_switches(kind).names if kind.name in _OF_SWITCHES else None
 
     def conductors(self, kind: FaultKind) -> Numbers | None:
-        """The conductors (F, 1 or 2) that the faults of a kind touch, if they do."""
+        """Return the conductors (F, 1 or 2) that the faults of a kind touch, if they do."""
         if kind.name == "conductor-open":
             return np.arange(len(self.flattener.conductors))[:, None]
         return self._pairs if kind.name == "conductors-shorted" else None
 
     def ends(self, kind: FaultKind) -> Numbers | None:
-        """An end (F, 1) of what the faults of a kind touch, for lamps and joins."""
+        """Return an end (F, 1) of what the faults of a kind touch, for lamps and joins."""
         if kind.name in _OF_LAMPS:
             contacts = [f"{lamp.name}.contact" for lamp in self.wiring.circuit.lamps]
             return np.array(self.flattener.numbers(contacts), np.intp)[:, None]
@@ -153,11 +153,11 @@ class PartFaults:
 
 
 _MOST_KNOWN: Final = 256
-#: By kind, and names and kinds of all switches.
+#: The key is the kind of fault, and the names and kinds of all switches.
 _KNOWN: dict[tuple[str, tuple[tuple[str, str], ...]], OfSwitches] = {}
 
 
 @lru_cache(maxsize=64)
-def _pairs(count: int) -> Numbers:
-    """Every two of so many, as rows."""
+def _index_pairs(count: int) -> Numbers:
+    """Return all pairs i < j of the numbers 0 to `count` − 1, a row each."""
     return np.stack(np.triu_indices(count, 1), 1)

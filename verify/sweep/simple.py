@@ -1,4 +1,4 @@
-"""Which circuits are so simple that connections tell where currents run, and how far they do."""
+"""Which circuits are so simple that connections tell the path of the current."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -16,11 +16,11 @@ MOST_SWITCHES: Final = 6
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What the resistances of a circuit leave to its connections.
+    """The resistances of a circuit, and limits within which connections decide.
 
     - `ohms` (conductors + 1,): of each conductor, and of the place where two touch
     - `contact`: ohms of a closed contact; `contacts`: of all that may be closed at once
-    - `room`: of two ways that part, together this many times the ohms of the lesser, both carry a
+    - `room`: of two paths that part, together this many times the ohms of the lesser, both carry a
       current that counts; `room_of_return`: the same of a current that returns on two conductors
     """
 
@@ -32,10 +32,11 @@ class Bounds:
 
 
 def bounds_of(circuit: Circuit) -> Bounds | None:
-    """The bounds of a circuit in which connections tell the path of the current, else None.
+    """Return the bounds of a circuit in which connections tell the path of the current, else None.
 
-    One feed and one lamp, nothing plugged in, nothing failed; and resistances so small that every
-    lamp that is connected is lit and no leakage matters, so large that no path is as good as none.
+    It has one feed and one lamp, nothing plugged in and nothing failed. Its resistances are so
+    small that every connected lamp is lit and no leakage matters, and so large that no path counts
+    as a perfect short.
     """
     kinds = [device.kind for device in circuit.devices]
     if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
@@ -59,7 +60,7 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
 
 
 def stays_simple(circuit: Circuit, conductors: int, pairs: int) -> bool:
-    """True if a simple circuit is simple with other cables, their lengths and sizes left open.
+    """Return True if a simple circuit stays simple with other cables of any length and size.
 
     They have so many `conductors`, and `pairs` of them in one cable.
     """
@@ -74,7 +75,7 @@ def _contacts(circuit: Circuit, assumed: Parameters) -> float:
 
 
 def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] | None:
-    """`room` and `room_of_return` by all that conductors have together; None if too much."""
+    """Return `room` and `room_of_return` by the total of all conductors; None if it is too much."""
     assumed, limits = parameters(circuit.palette), section("lamp")
     (feed,) = circuit.feeds
     (lamp,) = circuit.lamps
@@ -85,7 +86,7 @@ def _rooms(circuit: Circuit, ohms: float, farads: float) -> tuple[float, float] 
     wires = assumed.short + contacts + ohms
     length = assumed.feed_length_m if feed.length_m is None else feed.length_m
     outside = length * ohms_per_metre(feed.size or assumed.size, assumed.celsius) + assumed.terminal
-    # Every path is at most all there is, and of two returns neither gets less than this share.
+    # No path has more than all ohms together, so each of two returns gets at least this share.
     whole = abs(assumed.source) + 2 * outside + wires + assumed.loose
     amps = circuit.volts / (load + whole)
     share = outside / (2 * outside + wires)

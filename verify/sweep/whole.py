@@ -2,8 +2,8 @@
 
 In a plain layout every switch and the lamp have a box of their own. There a scheme connects the
 same terminals whatever the tree of boxes; the tree decides only which nets share a cable. So one
-circuit of each scheme and size is judged, and of others only asked whether the currents that enter
-beyond a run of cables come back in the same cable.
+circuit of each scheme and size is judged, and for the others only this is computed: whether the
+currents that enter beyond a run of cables come back in the same cable.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,10 @@ Words = npt.NDArray[np.uint64]
 
 
 class Cut(NamedTuple):
-    """The cables of one run: where currents are unbalanced, and what there is of conductors."""
+    """The cables of one run: the states with unbalanced currents, and the number of conductors.
+
+    `pairs` counts the pairs of conductors that share a cable.
+    """
 
     unbalanced: int
     conductors: int
@@ -27,8 +30,8 @@ class Cut(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Plainly:
-    """Where the items are: item k is switch k, the last the lamp.
+class PlainLayout:
+    """A plain arrangement by items: item k is switch k, the last item is the lamp.
 
     `root` is the item where the feed arrives, `below` has for each run its lower box, and the items
     in it and beyond as a set of bits.
@@ -39,15 +42,15 @@ class Plainly:
     below: tuple[tuple[int, int], ...]
 
 
-def plainly(arrangement: Arrangement) -> Plainly | None:
-    """The items of a plain arrangement, or None if it is not plain."""
+def plain_layout(arrangement: Arrangement) -> PlainLayout | None:
+    """Return the items of a plain arrangement, or None if it is not plain."""
     boxes = (*arrangement.switch_boxes, *arrangement.lamp_boxes)
     if len(arrangement.lamp_boxes) != 1 or sorted(boxes) != list(range(len(arrangement.boxes))):
         return None
     if any(box.is_metal for box in arrangement.boxes) or arrangement.neutral_everywhere:
         return None
     bit = {box: 1 << item for item, box in enumerate(boxes)}
-    return Plainly(
+    return PlainLayout(
         len(boxes),
         boxes.index(arrangement.root),
         tuple(
@@ -59,14 +62,13 @@ def plainly(arrangement: Arrangement) -> Plainly | None:
 
 
 class SchemeCurrents:
-    """Where the lamp's current enters and leaves the nets of a scheme, and cuts that were met.
-
-    `net_flows` has for each net the item of each terminal, -1 for the feed, and what enters less
-    what leaves there, state by state.
-    """
+    """Where the lamp's current enters and leaves the nets of a scheme, and a cache of cuts."""
 
     def __init__(self, scheme: str, items: int, flow_of: dict[str, npt.NDArray[np.int8]]) -> None:
-        """`flow_of` names terminals as they are in a layout (`verify.layout.enumeration`)."""
+        """Take the currents of terminals, which `flow_of` names as a layout does.
+
+        See `verify.layout.enumeration`.
+        """
         self._scheme = scheme
         plan: SchemeNets = SCHEMES[scheme].plan(items - 1)
         self._flows = {
@@ -78,8 +80,8 @@ class SchemeCurrents:
         }
         self._cuts: dict[tuple[int, int], Cut] = {}
 
-    def cuts(self, arrangement: Arrangement, where: Plainly) -> list[Cut]:
-        """The cuts of all runs of an arrangement."""
+    def cuts(self, arrangement: Arrangement, where: PlainLayout) -> list[Cut]:
+        """Return the cuts of all runs of an arrangement."""
         if any((where.root, below) not in self._cuts for _, below in where.below):
             every = list(runs(self._scheme, arrangement))
             for child, below in where.below:

@@ -1,4 +1,4 @@
-"""How much: the volts, amperes and watts behind a claim, by plain nodal analysis of one state."""
+"""The volts, amperes and watts behind a claim, by plain nodal analysis of one state."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -28,13 +28,13 @@ class Amount:
 
     @property
     def words(self) -> str:
-        """The amount as a sentence without capital and full stop."""
+        """The amount as a clause, without capital and full stop."""
         note = f": {self.note}" if self.note else ""
-        return f"{self.what} {shown(self.value, self.unit)}{note}"
+        return f"{self.what} {amount_text(self.value, self.unit)}{note}"
 
 
-def shown(value: float, unit: str) -> str:
-    """An amount with as many digits as a person wants to read."""
+def amount_text(value: float, unit: str) -> str:
+    """Return an amount with as many digits as a person wants to read."""
     digits = 0 if value >= 100 else 1 if value >= 10 else 2
     if 0 < value < 0.095:
         return f"{value * 1000:.{0 if value >= 0.01 else 2}f} m{SYMBOLS[unit]}"
@@ -42,17 +42,17 @@ def shown(value: float, unit: str) -> str:
 
 
 def amounts(at: NodalState, claim: str, subject: str | None = None) -> Iterator[Amount]:
-    """The amounts behind a claim in a state, about `subject` where the claim is about a part.
+    """Yield the amounts behind a claim in a state, about `subject` if the claim is about a part.
 
-    ``trips``, the electrical hazards, and those of connections whose amount matters; nothing for
-    others.
+    There are amounts for ``trips``, the electrical hazards, and those hazards of connections whose
+    amount matters; none for others.
     """
     if claim in _AMOUNTS:
         yield from _AMOUNTS[claim](at, subject)
 
 
 def tell(at: NodalState, claim: str, subject: str) -> Iterator[str]:
-    """What shows an electrical hazard of `subject`, as sentences without capital and full stop."""
+    """Yield what shows an electrical hazard of `subject`, each as a clause without full stop."""
     if claim == "cable-unbalanced":
         yield from _currents(at, subject)
     elif claim == "ground-current":
@@ -64,13 +64,13 @@ def tell(at: NodalState, claim: str, subject: str) -> Iterator[str]:
 
 
 def hazard_subjects(at: NodalState, claim: str) -> list[str]:
-    """What shows an electrical hazard in a state, the worst first."""
+    """Return the parts that show an electrical hazard in a state, the worst first."""
     found = sorted(electrical_subjects(at, claim), key=lambda item: -item[1])
     return [name for name, _ in found]
 
 
 def _currents(at: NodalState, cable: str) -> Iterator[str]:
-    """What each conductor of a cable carries, and where to."""
+    """Yield what each conductor of a cable carries, and where to."""
     part = next(c for c in at.network.circuit.cables if c.name == cable)
     amperes = at.amperes("conductor")
     names = [conductor_name(cable, colour) for colour in part.conductors]
@@ -80,7 +80,7 @@ def _currents(at: NodalState, cable: str) -> Iterator[str]:
         value = amperes.get(name, 0j)
         if abs(value) > at.network.assumed.unbalanced_amps / 10:
             near, far = part.between if (value / volts).real > 0 else part.between[::-1]
-            carried = shown(abs(value), "amperes")
+            carried = amount_text(abs(value), "amperes")
             yield f"{conductor_words(name)} carries {carried} from {near} to {far}"
 
 
@@ -97,7 +97,7 @@ _HOLDS: Final = "holds"
 
 
 def _breaker_action(curve: str, multiple: float) -> str:
-    """What a breaker does with a current that lasts, by how many times its rating it is."""
+    """Return what a breaker does with a lasting current, given as a multiple of its rating."""
     limits = section("breaker", curve)
     may_at_once, at_once = cast(list[float], limits["at_once"])
     if multiple > at_once:
@@ -109,7 +109,7 @@ def _breaker_action(curve: str, multiple: float) -> str:
     return "may trip after some hours" if multiple > limits["carries"] else _HOLDS
 
 
-def _unbalanced(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _unbalanced_currents(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.unbalanced()
     cable = subject or highest(amounts)[0]
     yield Amount(
@@ -117,7 +117,7 @@ def _unbalanced(at: NodalState, subject: str | None) -> Iterator[Amount]:
     )
 
 
-def _grounded(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _ground_currents(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.in_ground()
     name, worst = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     if worst > at.network.assumed.unbalanced_amps:
@@ -125,21 +125,21 @@ def _grounded(at: NodalState, subject: str | None) -> Iterator[Amount]:
 
 
 def _trip_time(at: NodalState) -> str:
-    """What residual-current protection at the feed would do, where there is any."""
+    """Return what residual-current protection at the feed would do, if there were any."""
     amps = max(residuals(at).values(), default=0.0)
     if amps * 1000 < 1:
         return ""
     is_american = at.network.circuit.palette == "us"
     seconds = float((class_a_seconds if is_american else general_seconds)(np.array(amps)))
     device = "class A" if is_american else "30 mA"
-    left = shown(amps, "amperes")
+    left = amount_text(amps, "amperes")
     if not np.isfinite(seconds):
         return f"{left} do not return to the feed, too little for a {device} device to trip"
     return f"{left} do not return to the feed: a {device} device trips within {seconds:.2g} s"
 
 
 def residuals(at: NodalState) -> dict[str, float]:
-    """What each feed's line and neutral do not return to each other, in amperes."""
+    """Return, for each feed, the amperes that its line and neutral do not return to each other."""
     service = at.amperes("service")
     found = {}
     for supply in at.network.supplies:
@@ -151,18 +151,18 @@ def residuals(at: NodalState) -> dict[str, float]:
     return found
 
 
-def _loose(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _loose_heat(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.loose_watts()
     name, watts = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     amps = (watts / at.network.assumed.loose) ** 0.5
-    note = f"{shown(amps, 'amperes')} through {at.network.assumed.loose:g} Ω"
+    note = f"{amount_text(amps, 'amperes')} through {at.network.assumed.loose:g} Ω"
     loose = (b.a for b in at.branches if (b.kind, b.name) == ("loose", name))
     box = next(end.box for end in loose if isinstance(end, End))
     where = f"the loose connection in {box_words(box)} heats with"
     yield Amount(name, watts, "watts", where, note)
 
 
-def _above(at: NodalState, subject: str | None) -> Iterator[Amount]:
+def _overvoltage(at: NodalState, subject: str | None) -> Iterator[Amount]:
     amounts = at.overloaded()
     name, volts = (subject, amounts[subject]) if subject in amounts else highest(amounts)
     nominal = at.network.circuit.volts
@@ -170,7 +170,7 @@ def _above(at: NodalState, subject: str | None) -> Iterator[Amount]:
 
 
 def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
-    """What the far side of the lamp has against the ground of the feed."""
+    """Yield the volts of the far side of the lamp against the ground of the feed."""
     network = at.network
     for lamp in network.wiring.lamps:
         if lamp.name == subject:
@@ -185,10 +185,10 @@ def _backfed(at: NodalState, subject: str | None) -> Iterator[Amount]:
 _AMOUNTS: Final[Mapping[str, Callable[[NodalState, str | None], Iterator[Amount]]]] = {
     "trips": _tripping,
     "backfed": _backfed,
-    "ground-carries-load": _grounded,
-    "neutral-ground-tied": _grounded,
-    "cable-unbalanced": _unbalanced,
-    "ground-current": _grounded,
-    "loose-join": _loose,
-    "overvoltage": _above,
+    "ground-carries-load": _ground_currents,
+    "neutral-ground-tied": _ground_currents,
+    "cable-unbalanced": _unbalanced_currents,
+    "ground-current": _ground_currents,
+    "loose-join": _loose_heat,
+    "overvoltage": _overvoltage,
 }

@@ -1,9 +1,9 @@
 """Evidence: why a claim about a circuit holds, as a state and paths in words.
 
-It is found by the engine *paths*, whoever made the claim: to find it is to check a claim of
-*words*, *volts*, *bdd* or the sweep again with code that the claimant does not share (see
-`tests/project/test_independence.py`). A claim that does not hold is a `BugError`.
-Volts, amperes and watts come from plain nodal analysis (`verify.engine.nodal_analysis`).
+The engine *paths* finds it, whichever engine made the claim, so finding it checks a claim of
+*words*, *volts*, *bdd* or the sweep with code that the claimant does not share (see
+`tests/project/test_independence.py`). A claim that does not hold is a `BugError`. Volts, amperes
+and watts come from plain nodal analysis (`verify.engine.nodal_analysis`).
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -21,7 +21,7 @@ from verify.circuit.wording import box_words, conductor_words
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import Lamp, StateGraph, WireGraph
-from verify.verdict.amounts import Amount, amounts, hazard_subjects, shown, tell
+from verify.verdict.amounts import Amount, amount_text, amounts, hazard_subjects, tell
 from verify.verdict.walk import Tracer, Walk, place_words
 
 _Telling = Iterator[str | Walk]
@@ -49,7 +49,7 @@ class Evidence:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """The paths and then the amounts, as sentences without capital and full stop."""
+        """The paths and then the amounts, as clauses without capital and full stop."""
         return *self.path_words, *(amount.words for amount in self.amounts)
 
     def __repr__(self) -> str:
@@ -60,7 +60,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """What stands behind ``sound`` and ``mimic``: an engine went through that many states."""
+    """What is behind ``sound`` and ``mimic``: an engine went through that many states."""
 
     claim: Literal["sound", "mimic"]
     engine: str
@@ -68,14 +68,14 @@ class Coverage:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """The same as a sentence without capital and full stop."""
+        """The number of states as a clause without capital and full stop."""
         return (f"the engine {self.engine} went through all {self.states:,} combinations",)
 
 
 def find_evidence(
     circuit: Circuit, claim: str, state: int, switch: str | None = None, lamp: str | None = None
 ) -> Evidence:
-    """Evidence for one claim; to find several about one circuit, keep a `Prover`."""
+    """Return evidence for one claim; to find several about one circuit, keep a `Prover`."""
     return Prover(circuit).find(claim, state, switch, lamp)
 
 
@@ -93,12 +93,11 @@ class Prover:
     def find(
         self, claim: str, state: int, switch: str | None = None, lamp: str | None = None
     ) -> Evidence:
-        """Evidence that `claim` holds in `state`.
+        """Return evidence that `claim` holds in `state`.
 
         ``misbehaves`` needs the switch that is moved and the lamp that does not change. For a
-        hazard `lamp` or `switch` ask for the one it is about; without, the first is taken.
-        Raises BugError if the claim does not hold there, ValueError for a claim or state that
-        does not exist.
+        hazard `lamp` or `switch` selects the subject; by default it is the first. Raises BugError
+        if the claim does not hold there, ValueError for a claim or state that does not exist.
         """
         if not 0 <= state < 1 << len(self._switches):
             raise ValueError(f"state={state} does not exist with {len(self._switches)} switches")
@@ -142,7 +141,7 @@ class Prover:
             claim,
             state,
             tuple(zip(self._switches, self._wiring.positions(state), strict=True)),
-            tuple(map(_words, told)),
+            tuple(map(_item_words, told)),
             tuple(item for item in told if isinstance(item, Walk)),
             switch,
             lamp,
@@ -198,7 +197,9 @@ class Prover:
         yield f"{lamp.name} is {condition}"
         yield from details
         new_condition, new_details = _condition(after, lamp)
-        if new_condition == condition and [*map(_words, new_details)] == [*map(_words, details)]:
+        if new_condition == condition and [*map(_item_words, new_details)] == [
+            *map(_item_words, details)
+        ]:
             same = "lit in the same way" if lit else "dark for the same reason"
             yield f"{moved}, {lamp.name} is still {same}"
         else:
@@ -209,7 +210,7 @@ class Prover:
         return self._wiring.circuit.device(lamp.name)
 
     def _light_by_volts(self, at: StateGraph, lamp: Lamp) -> str:
-        """What a lamp does where volts say other than connections, else an empty text."""
+        """Return what a lamp does if volts contradict connections, else an empty text."""
         if not self._has_volts:
             return ""
         light = self._flow(at.state).light(self._device(lamp))
@@ -217,7 +218,7 @@ class Prover:
 
     def _light_words(self, at: StateGraph, lamp: Lamp) -> str:
         flow = self._flow(at.state)
-        volts = shown(flow.across(self._device(lamp)), "volts")
+        volts = amount_text(flow.across(self._device(lamp)), "volts")
         nominal = self._wiring.circuit.volts
         return f"{flow.light(self._device(lamp))}: {volts} of {nominal:g} V across it"
 
@@ -243,16 +244,16 @@ class Prover:
         )
 
 
-def _words(item: str | Walk) -> str:
+def _item_words(item: str | Walk) -> str:
     return item.words if isinstance(item, Walk) else item
 
 
-def _lamp(at: StateGraph, name: str) -> Lamp:
+def _lamp_named(at: StateGraph, name: str) -> Lamp:
     return next(lamp for lamp in at.wiring.lamps if lamp.name == name)
 
 
 def _condition(at: StateGraph, lamp: Lamp) -> tuple[str, list[str | Walk]]:
-    """What a lamp does, as the end of a sentence about it, and what shows it."""
+    """Return what a lamp does, as the end of a sentence about it, and what shows it."""
     if at.lit_sides(lamp):
         return "lit", list(_lit(at, lamp))
     tracer = Tracer(at)
@@ -275,7 +276,7 @@ def _condition(at: StateGraph, lamp: Lamp) -> tuple[str, list[str | Walk]]:
 
 
 def _lit(at: StateGraph, lamp: Lamp, to_ground: bool = False) -> _Telling:
-    """The path to a lit lamp and the one back, to the feed's neutral if it can be chosen."""
+    """Return the path to a lit lamp and the one back, to the feed's neutral if possible."""
     sides = at.lit_sides(lamp)
     if sides is None:
         raise BugError(f"{lamp.name} is not lit in state {at.state}")
@@ -296,17 +297,17 @@ def _way_by_wire_from(at: StateGraph, end: End) -> str:
 
 
 def _tell_live_dark(at: StateGraph, name: str) -> _Telling:
-    condition, details = _condition(at, _lamp(at, name))
+    condition, details = _condition(at, _lamp_named(at, name))
     yield f"{name} is {condition}"
     yield from details
 
 
 def _tell_reversed(at: StateGraph, name: str) -> _Telling:
-    return _lit(at, _lamp(at, name))
+    return _lit(at, _lamp_named(at, name))
 
 
 def _tell_neutral_switched(at: StateGraph, name: str) -> _Telling:
-    lamp = _lamp(at, name)
+    lamp = _lamp_named(at, name)
     yield from _lit(at, lamp)
     back = next(side for side in lamp.sides if not at.is_live(side))
     yield _way_by_wire_from(at, back)
@@ -342,7 +343,7 @@ def _tell_ground_wire_live(at: StateGraph, name: str) -> _Telling:
 
 
 def _tell_ground_carries_load(at: StateGraph, name: str) -> _Telling:
-    return _lit(at, _lamp(at, name), to_ground=True)
+    return _lit(at, _lamp_named(at, name), to_ground=True)
 
 
 def _tell_neutral_ground_tied(at: StateGraph, _: str) -> _Telling:
@@ -361,7 +362,7 @@ def _tell_live_stub(at: StateGraph, name: str) -> _Telling:
 
 
 def _tell_backfed(at: StateGraph, name: str) -> _Telling:
-    live, other = sorted(_lamp(at, name).sides, key=at.is_live, reverse=True)
+    live, other = sorted(_lamp_named(at, name).sides, key=at.is_live, reverse=True)
     yield Tracer(at).walk("line", at.wiring.lines, [live])
     yield _way_from(at, other)
 

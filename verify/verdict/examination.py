@@ -1,6 +1,6 @@
-"""A circuit that was examined: its verdict, states, hazards, what shows them, and all of it told.
+"""The result of examining a circuit: its verdict, states, hazards and evidence, and its text.
 
-`verify.verdict.examining` makes it.
+`verify.verdict.rechecking` makes it.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -94,7 +94,7 @@ class Examination:
 
     @property
     def how_proved(self) -> str:
-        """By which engines, in how many states, and whether volts were computed: in sentences."""
+        """By which engines, in how many states, and whether volts were computed, in sentences."""
         switches = len(self.circuit.switches)
         if self.engine == DiagramsEngine.name:
             return (
@@ -117,21 +117,23 @@ class Examination:
         )
 
     def told(self, columns: int, rest_of_states: str = "states has them all") -> Iterator[Group]:
-        """The verdict with all that shows it, its table of states fit for so many columns.
+        """Yield the verdict with all that shows it, its table of states fit for the columns.
 
-        `rest_of_states` says where those are to be found that the table leaves out.
+        `rest_of_states` says where to find the states that the table leaves out.
         """
         yield [Passage(f"{self.verdict.upper()}: {self.meaning}")]
         if self.verdict == "undecided":
             return
         in_short: list[Passage] = []
         if self.judgement.observation is not None:
-            yield from _states(self.circuit, self.judgement.observation, columns, rest_of_states)
+            yield from _state_table(
+                self.circuit, self.judgement.observation, columns, rest_of_states
+            )
             in_short = [Passage(_in_short(self.behaviour))]
         yield [*in_short, Passage(self.how_proved)]
         proof = self.evidence[self.verdict]
         if isinstance(proof, Evidence):
-            yield [heading(f"Why it {self.verdict}"), *_shown(proof)]
+            yield [heading(f"Why it {self.verdict}"), *_evidence_passages(proof)]
         if self.hazards:
             yield [heading(counted(len(self.hazards), "hazard"))]
         for hazard in HAZARDS:
@@ -140,7 +142,7 @@ class Examination:
                 yield [
                     heading(f"{hazard.title} ({hazard.name})", _INDENT),
                     Passage(hazard.danger, _INDENT),
-                    *_shown(item),
+                    *_evidence_passages(item),
                 ]
 
     def _all_told(self, columns: int) -> Iterator[Group]:
@@ -160,8 +162,8 @@ def _in_short(name: str) -> str:
     return f"What the light does: {name}.{legend if any(map(str.isdigit, name)) else ''}"
 
 
-def _states(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Iterator[Group]:
-    """The table of states, in the longest words for which there is room."""
+def _state_table(circuit: Circuit, seen: Observation, columns: int, rest: str) -> Iterator[Group]:
+    """Yield the table of states, in the longest words for which there is room."""
     switches = [switch.name for switch in circuit.switches]
     lamps = [lamp.name for lamp in circuit.lamps]
     short_switches = [f"S{number}" for number, _ in enumerate(switches, 1)]
@@ -195,17 +197,18 @@ def _is_too_wide(headings: Sequence[str], columns: int) -> bool:
 
 
 def _in_one_column(headings: Sequence[str]) -> str:
+    """Return headings as one, for a table too wide for a column each."""
     return f"{headings[0]} to {headings[-1]}"
 
 
 def _initials(positions: Sequence[str]) -> str:
-    """The positions by a letter each, in groups that the eye can count."""
+    """Return the positions by a letter each, in groups that the eye can count."""
     letters = "".join(position[0] for position in positions)
     return " ".join(letters[start : start + _GROUP] for start in range(0, len(letters), _GROUP))
 
 
-def _shown(evidence: Evidence) -> Iterator[Passage]:
-    """The state, the paths and the amounts that show a claim."""
+def _evidence_passages(evidence: Evidence) -> Iterator[Passage]:
+    """Yield the state, the paths and the amounts that show a claim."""
     yield Passage(f"Shown with {positions_words(dict(evidence.positions))}:", _INDENT)
     for words in evidence.words:
         yield Passage(words, _INDENT, "- ")

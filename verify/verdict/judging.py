@@ -1,4 +1,4 @@
-"""Verdicts: does the light work from everywhere, is it safe, and what shows it."""
+"""Verdicts: whether the light works from everywhere, which hazards hold, and what shows it."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -52,7 +52,7 @@ class Verdicts:
 
 
 def judge(circuit: Circuit, engine: Engine) -> Judgement:
-    """The verdict on one circuit by one engine."""
+    """Return the verdict on one circuit by one engine."""
     reason = why_unprovable(circuit, engine)
     if reason:
         return Judgement("undecided", None, None, reason=reason)
@@ -62,7 +62,7 @@ def judge(circuit: Circuit, engine: Engine) -> Judgement:
 
 
 def why_unprovable(circuit: Circuit, engine: Engine) -> str:
-    """Why `engine` cannot judge a circuit, or an empty text."""
+    """Return why `engine` cannot judge a circuit, or an empty text."""
     if len(circuit.switches) > engine.most_switches:
         return (
             f"{len(circuit.switches)} switches are more than the {engine.most_switches} that the "
@@ -74,7 +74,7 @@ def why_unprovable(circuit: Circuit, engine: Engine) -> str:
 
 
 def judgement(all_verdicts: Verdicts, row: int, seen: Observation) -> Judgement:
-    """One row of `Verdicts`, whose observation is `seen`, as a value."""
+    """Return one row of `Verdicts`, whose observation is `seen`, as a value."""
 
     def number(values: Numbers) -> int | None:
         return None if values[row] == NONE else int(values[row])
@@ -95,7 +95,7 @@ def judgement(all_verdicts: Verdicts, row: int, seen: Observation) -> Judgement:
 def judge_faults(
     circuit: Circuit, faults: Sequence[Fault], engine: Engine
 ) -> Iterator[tuple[Sequence[Fault], Findings, Verdicts]]:
-    """The verdicts on all `faults`, in batches whose size bounds the memory used.
+    """Yield the verdicts on all `faults`, in batches whose size bounds the memory used.
 
     Raises ValueError if the engine cannot judge the circuit, see `why_unprovable`.
     """
@@ -113,7 +113,7 @@ def judge_faults(
 
 
 def verdicts(found: Findings) -> Verdicts:
-    """The verdicts that follow from what circuits do."""
+    """Return the verdicts that follow from what circuits do."""
     trips = np.any(found.trips != 0, axis=1)
     idle = _idle(found)
     misbehaves = np.any(idle != 0, axis=(1, 2, 3))
@@ -134,7 +134,7 @@ def verdicts(found: Findings) -> Verdicts:
 
 
 def _idle(found: Findings) -> Words:
-    """Where moving a switch does not turn a lamp from dark to lit or from lit to dark.
+    """Return the states in which moving a switch does not turn a lamp on or off.
 
     Shape (circuits, switches, lamps, words).
     """
@@ -142,7 +142,7 @@ def _idle(found: Findings) -> Words:
     valid = np.uint64((1 << (1 << found.switches)) - 1 if found.switches < 6 else 2**64 - 1)
     # Only from dark to lit or back is a change: a lamp that is dim or over never makes one.
     idle = [
-        (~(lit ^ _moved(lit, switch)) | other | _moved(other, switch)) & valid
+        (~(lit ^ _after_moving(lit, switch)) | other | _after_moving(other, switch)) & valid
         for switch in range(found.switches)
     ]
     if not idle:
@@ -150,8 +150,8 @@ def _idle(found: Findings) -> Words:
     return np.stack(idle, axis=1)
 
 
-def _moved(words: Words, switch: int) -> Words:
-    """Words over the states as seen after moving one switch."""
+def _after_moving(words: Words, switch: int) -> Words:
+    """Return words over the states as seen after moving one switch."""
     if switch >= 6:
         return words[..., np.arange(words.shape[-1]) ^ (1 << (switch - 6))]
     distance = np.uint64(1 << switch)
@@ -166,6 +166,7 @@ def _witness(
     trips: Flags,
     misbehaves: Flags,
 ) -> tuple[Numbers, Numbers, Numbers]:
+    """Return the state, switch and lamp that show each verdict, as `Verdicts` has them."""
     count = len(found)
     state = np.full(count, NONE, np.int32)
     switch, lamp = state.copy(), state.copy()
@@ -186,7 +187,7 @@ def _witness(
 
 
 def first_state(words: Words) -> Numbers:
-    """The smallest member of each set of states along the last axis, `NONE` for the empty set."""
+    """Return the smallest member of each set of states along the last axis, or `NONE`."""
     if words.shape[-1] == 1:
         content = words[..., 0]
         before: Numbers | int = 0
@@ -194,6 +195,6 @@ def first_state(words: Words) -> Numbers:
         word = (words != 0).argmax(axis=-1)
         content = np.take_along_axis(words, word[..., None], axis=-1)[..., 0]
         before = (word * 64).astype(np.int32)
-    # The bits below the lowest set bit; of nothing that would be all 64.
+    # These are the bits below the lowest set bit, or all 64 if none is set.
     below = np.bitwise_count(~content & (content - np.uint64(1))).astype(np.int32)
     return np.where(content == 0, np.int32(NONE), before + below)

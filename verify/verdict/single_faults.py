@@ -1,4 +1,4 @@
-"""Every single fault of a circuit with what becomes of it, as rows that have names."""
+"""All single faults of a circuit with the verdict on each, as rows that have names."""
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -21,7 +21,7 @@ from verify.fault.contract import Fault, FaultKind
 from verify.fault.registry import all_faults, fault_kinds
 from verify.verdict.judging import NONE, Verdicts, judge, judge_faults, why_unprovable
 
-#: What `FaultList.to_dicts` says of each fault.
+#: The keys of a row of `FaultList.to_dicts`.
 ROW_KEYS: Final = [
     "label",
     "kind",
@@ -38,7 +38,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class JudgedFault:
-    """A fault with what is known of it.
+    """A fault with its verdict, its hazards and its signature.
 
     `description` says what was done wrong, `signature` what the light then does, a symbol a lamp
     and state, and `signature_name` the same in words. `hazards` are those that hold in some state.
@@ -57,7 +57,7 @@ class JudgedFault:
         return self.fault.label
 
     def to_dict(self) -> dict[str, object]:
-        """The row as plain values; its keys are `ROW_KEYS`."""
+        """Return the row as plain values; its keys are `ROW_KEYS`."""
         return {
             "label": self.label,
             "kind": self.fault.kind,
@@ -96,18 +96,18 @@ class FaultList(Sequence[JudgedFault]):
 
     @property
     def counts(self) -> dict[str, dict[str, int]]:
-        """How many faults of each kind have each verdict; every kind and verdict is there."""
+        """Return how many faults of each kind have each verdict, zeros included."""
         counts = {kind.name: dict.fromkeys(PROVED_VERDICTS, 0) for kind in fault_kinds()}
         for judged in self.rows:
             counts[judged.fault.kind][judged.verdict] += 1
         return counts
 
     def to_dicts(self) -> list[dict[str, object]]:
-        """The rows as dictionaries of plain values, fit for JSON."""
+        """Return the rows as dictionaries of plain values, fit for JSON."""
         return [judged.to_dict() for judged in self.rows]
 
     def to_frame(self) -> Any:
-        """The rows as a `pandas.DataFrame` with a column for each key of `to_dicts`.
+        """Return the rows as a `pandas.DataFrame` with a column for each key of `to_dicts`.
 
         Hazards are one text, their names with commas between. Raises UserError where pandas is not
         installed.
@@ -122,7 +122,7 @@ class FaultList(Sequence[JudgedFault]):
         return pandas.DataFrame(rows, columns=ROW_KEYS)
 
     def told(self) -> Iterator[Group]:
-        """How many faults there are of each kind, and what becomes of them."""
+        """Yield how many faults there are of each kind, and how many have which verdict."""
         base = self.judgement
         if base.verdict != "sound":
             hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""
@@ -193,14 +193,14 @@ def _judged(
 
 
 class _Signatures:
-    """Signatures by what shows them; few faults differ, so each is worked out once and shared."""
+    """A cache of signatures: few faults differ, so each is worked out once and shared."""
 
     def __init__(self, lamps: int) -> None:
         self._lamps = lamps
         self._known: dict[bytes, tuple[str, str]] = {}
 
     def of(self, codes: Codes) -> tuple[str, str]:
-        """The word and the name of the signature of one row of `Verdicts.codes`."""
+        """Return the word and the name of the signature of one row of `Verdicts.codes`."""
         key = hashlib.sha256(codes.tobytes()).digest()  # with 16 switches a row has half a megabyte
         if key not in self._known:
             signature = canonical(codes, self._lamps)

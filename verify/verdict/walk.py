@@ -25,8 +25,8 @@ _LONGEST_LIST: Final = 8
 class Walk:
     """A path in one state, and its words.
 
-    Every two consecutive ends are connected directly: they are in one join, or they are the two
-    of a conductor, of a closed contact or of a short.
+    Every two consecutive ends are connected directly: they are in one join, or they are the two of
+    a conductor, of a closed contact or of a short.
     """
 
     state: int
@@ -35,7 +35,7 @@ class Walk:
 
 
 def place_words(wiring: WireGraph, end: End) -> str:
-    """An end as it is called in the middle of a sentence."""
+    """Return an end as it is called in the middle of a sentence."""
     if end.owner == "box":
         return f"the metal of {box_words(end.box)}"
     if end.name in wiring.conductors:
@@ -47,16 +47,16 @@ def place_words(wiring: WireGraph, end: End) -> str:
 
 
 def _listed(items: Sequence[str]) -> str:
-    """One item or more with "and" before the last; what a long list leaves out is counted."""
+    """Return items with "and" before the last; what a long list leaves out is counted."""
     if len(items) > _LONGEST_LIST:
         items = [*items[: _LONGEST_LIST - 1], f"{len(items) - _LONGEST_LIST + 1} more places"]
     return with_and(items)
 
 
 class Tracer:
-    """Finds and tells the paths of one circuit in one state.
+    """Finds the paths of one circuit in one state, and puts them into words.
 
-    With `by_wire` by conductors alone: no switch contact is passed.
+    With `by_wire` paths lead through conductors alone and pass no switch contact.
     """
 
     def __init__(self, at: StateGraph, *, by_wire: bool = False) -> None:
@@ -72,10 +72,10 @@ class Tracer:
         }
 
     def walk(self, subject: str, starts: Sequence[End], goals: Sequence[End]) -> Walk:
-        """The shortest path from any start to any goal, told with `subject` as what takes it.
+        """Return the shortest path from any start to any goal, with `subject` as what takes it.
 
-        Of two equally short ones the one from the earlier start to the earlier goal, through the
-        earlier end in `Circuit.ends`. Raises BugError if there is none.
+        Of two equally short ones it is the one from the earlier start to the earlier goal, through
+        the earlier end in `Circuit.ends`. Raises BugError if there is none.
         """
         walks = [
             self._walk(subject, start, goal)
@@ -143,7 +143,7 @@ class Tracer:
         return place_words(self.wiring, end)
 
     def _passage(self, here: End, there: End, after: End | None) -> str:
-        """How a contact or a short leads from `here` to `there`."""
+        """Return how a contact or a short leads from `here` to `there`."""
         if here.name in self.wiring.conductors:
             return (
                 f"crosses to {conductor_words(there.name)} through the short in {here.owner} "
@@ -166,7 +166,7 @@ class Tracer:
         return f"stuck {position}" if name in self.wiring.stuck else position
 
     def reach(self, start: End) -> str:
-        """Where the ways from `start` end, as the rest of a sentence about it."""
+        """Return where the paths from `start` end, as the rest of a sentence about it."""
         within = nx.node_connected_component(self.graph, start)
         ends = [end for end in self.circuit.ends if end in within and end != start]
         if not ends:
@@ -175,7 +175,7 @@ class Tracer:
         places = dict.fromkeys(words for end in ends for words in self._dead_ends(end))
         if places:
             return f"leads only to {_listed(list(places))}"
-        # Nothing is the last place on a way, so the ways meet again.
+        # No place is the end of a path, so the paths meet again.
         return f"leads only in a circle through {_listed([*dict.fromkeys(map(self._place, ends))])}"
 
     def _dead_ends(self, end: End) -> Iterator[str]:

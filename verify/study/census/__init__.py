@@ -1,1 +1,1 @@
-"""Counting every wiring of so many locations: which of them give any-location control."""
+"""Counts every wiring for a number of locations, and which of them give any-location control."""

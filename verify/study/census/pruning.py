@@ -1,10 +1,10 @@
-"""What the search leaves out, and why no wiring is lost by it.
+"""The rules by which the search leaves branches out, and why no wiring is lost by them.
 
-All rules rest on one fact: terminals still to be placed only add connections. What is connected in
-a state, by joins and closed contacts, stays connected however the search goes on.
-A wiring gives any-location control if and only if it never trips and the lamp is lit in all states
-of one class, an odd or an even number of switches down, and in no state of the other. The search
-keeps both classes open and gives a branch up when neither can come to pass.
+All rules rest on one fact: terminals still to be placed only add connections. Ends that joins and
+closed contacts connect in a state stay connected however the search goes on. A wiring gives
+any-location control if and only if it never trips and the lamp is lit in all states of one class,
+an odd or an even number of switches down, and in no state of the other. The search keeps both
+classes open and gives a branch up when neither can come to pass.
 """
 
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ from verify.study.census.search_kernel import (
 
 @dataclass(frozen=True, slots=True)
 class PruningRule:
-    """A reason to give a branch up; `bit` switches it on in the kernel, 0 is always on."""
+    """A reason to give a branch up; `bit` turns it on in the kernel, and 0 is always on."""
 
     name: str
     bit: int

@@ -1,4 +1,4 @@
-"""Going through every wiring: the tables of the kernel, the batches of a run, and the run itself.
+"""Searches every wiring: the tables of the kernel, the batches of a run, and the run itself.
 
 A run is split by the beginnings of the growth strings. Batches depend on nothing but the number of
 locations and the rules, so that any number of workers, now or later, comes to the same result.
@@ -17,30 +17,30 @@ from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
-from verify.study.census.search_kernel import Numbers, Strings, Words, search
+from verify.study.census.search_kernel import Numbers, Strings, Words, search_growth_strings
 from verify.study.census.terminals import CensusParts, Wiring, parts_of
 
-#: Raised when batches or their results change: what is kept of an older run is then of no use.
+#: Raised when batches or their results change: stored results of older runs are then stale.
 VERSION: Final = 1
 
 #: For each number of locations, how many terminals the beginnings have that batches are made of:
 #: those of feed and lamp and of some four-ways; and how many beginnings make a batch.
 _BEGINNINGS: Final[Mapping[int, tuple[int, int]]] = {3: (8, 64), 4: (8, 16), 5: (12, 32)}
-#: More contacts than that make no limit worth checking.
+#: A limit of more contacts than this is not worth checking.
 _MOST_LEFT: Final = 2
 _ROOM: Final = 4096
-#: With so few locations the kernel is done sooner as plain Python than it is loaded as code.
+#: With so few locations plain Python is done before the compiled kernel is loaded.
 _NOT_WORTH_COMPILING: Final = 2
 
 
 class Tables(NamedTuple):
-    """What the kernel knows of the parts. All sets of states are words; terminals are places.
+    """The kernel's tables of the parts. Sets of states are words; terminals are places.
 
     - `full`, `odd`: all states; those with an odd number of switches down
     - `down` (switches,): the states in which each switch is down
     - `partner`, `closed` (terminals, 2): for each terminal the contacts to those placed before it,
-      as the other terminal, or −1, and the states in which the contact is closed; in each state
-      one of them at most
+      as the other terminal, or −1, and the states in which the contact is closed; in each state one
+      of them at most
     - `finished` (terminals,): how many switches are placed whole once a terminal is placed
     - `reach_states` (terminals, groups): once a terminal is placed, sets of states in which the
       same closed contacts have a terminal still to be placed, two at most, not both with none
@@ -101,7 +101,7 @@ class _Link(NamedTuple):
 
 @cache
 def tables_of(parts: CensusParts) -> Tables:
-    """The tables of the kernel for these parts."""
+    """Return the tables of the kernel for these parts."""
     states = range(1 << parts.locations)
     terminals = len(parts.terminals)
     links = _links(parts)
@@ -156,7 +156,10 @@ def _links(parts: CensusParts) -> list[_Link]:
 
 
 def _left(links: Sequence[_Link], place: int, states: Iterable[int]) -> dict[tuple[int, ...], int]:
-    """The states after `place` by the closed contacts that wait for a terminal (see `Tables`)."""
+    """Return the states after `place` by the closed contacts that wait for a terminal.
+
+    See `Tables`.
+    """
     by_placed: dict[tuple[int, ...], int] = {}
     for state in states:
         placed = tuple(
@@ -172,7 +175,7 @@ def _left(links: Sequence[_Link], place: int, states: Iterable[int]) -> dict[tup
 def _waiting(
     links: Sequence[_Link], terminals: int, states: Iterable[int]
 ) -> tuple[Words, Numbers]:
-    """`wait_states` and `wait_from` of `Tables`."""
+    """Return `wait_states` and `wait_from` of `Tables`."""
     wait_states = np.zeros((terminals, terminals + 1, 2), np.uint64)
     wait_from = np.full((terminals, terminals + 1, 2), -1, np.int64)
     for place in range(terminals):
@@ -192,14 +195,15 @@ def _waiting(
 
 
 def _set(states: Iterable[int]) -> int:
+    """Return states as a set, a number with a bit for each."""
     return sum(1 << state for state in states)
 
 
 def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple[list[Wiring], int]:
-    """The growth strings of `stop` terminals that the rules leave, and how many nodes it took."""
+    """Return the growth strings of `stop` terminals that the rules leave, and the nodes visited."""
     tables = tables_of(parts_of(locations))
     is_small = locations <= _NOT_WORTH_COMPILING and rules == PRUNED
-    kernel = search if is_small else compiled(search)
+    kernel = search_growth_strings if is_small else compiled(search_growth_strings)
     room = _ROOM
     while True:
         found = np.zeros((room, stop), np.int8)
@@ -212,7 +216,7 @@ def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple
 
 @cache
 def run_of(locations: int, rules: int = PRUNED) -> SearchRun:
-    """A run by those rules: batches of a few seconds of work each, where there are many."""
+    """Return a run by those rules, in batches of a few seconds of work where there are many."""
     if locations not in _BEGINNINGS:
         return SearchRun((SearchBatch(locations, rules, 0, ((),)),), 0)
     terminals, size = _BEGINNINGS[locations]
@@ -225,7 +229,7 @@ def run_of(locations: int, rules: int = PRUNED) -> SearchRun:
 
 
 def search_batch(batch: SearchBatch) -> Found:
-    """The wirings of one batch."""
+    """Return the wirings of one batch."""
     beginnings = np.array(batch.beginnings, np.int8)
     terminals = len(parts_of(batch.locations).terminals)
     wirings, nodes = _search(batch.locations, batch.rules, beginnings, terminals)
@@ -235,5 +239,5 @@ def search_batch(batch: SearchBatch) -> Found:
 def search_batches(
     batches: Iterable[SearchBatch], *, executor: Executor | None = None, window: int = 6
 ) -> Iterator[tuple[SearchBatch, Found]]:
-    """What is found in each batch, in order; see `verify.base.spreading`."""
+    """Yield each batch with what is found in it, in order; see `verify.base.spreading`."""
     return in_order(batches, search_batch, executor=executor, window=window)

@@ -1,10 +1,10 @@
-"""The search itself, written for numba and plain Python alike: only numbers and arrays.
+"""The kernel of the search, compiled by numba or run by plain Python: numbers and arrays only.
 
 A wiring is a growth string: `block[t]` is the number of terminal t's join, joins being numbered in
-the order in which they are first met, so that every partition is written in exactly one way.
-For every pair of joins one word holds the states in which they are connected, by contacts too.
+the order in which they are first met, so that every partition is written in exactly one way. For
+every pair of joins one word holds the states in which they are connected, by contacts too.
 
-What the rules are, and why each is safe, is told in `verify.study.census.pruning`.
+`verify.study.census.pruning` tells what the rules are, and why each is safe.
 """
 
 # ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, because numba inlines it all
@@ -25,7 +25,7 @@ ONE_PLACE_SERVES = 8
 _NONE = np.uint64(0)
 
 
-def search(
+def search_growth_strings(
     full: np.uint64,
     odd: np.uint64,
     down: Words,
@@ -84,7 +84,7 @@ def search(
             now = together[t]
 
             # Through the contacts of terminal t, each state closing one of them at most, join i
-            # gets into the piece of join b in the states gain[i].
+            # gets into the component of join b in the states gain[i].
             contacts = 0
             while contacts < most_contacts and partner[t, contacts] >= 0:
                 contacts += 1
@@ -100,7 +100,7 @@ def search(
             may_be_odd = True
             may_be_even = True
             if t >= 1:
-                n = block[1]  # neutral's join; line's is 0
+                n = block[1]  # the join of neutral; that of line is 0
                 if now[0, n] | (gain[0] & gain[n]):
                     continue
             if t >= 3:

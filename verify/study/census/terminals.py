@@ -40,7 +40,7 @@ class CensusParts:
 
     @property
     def terminals(self) -> tuple[str, ...]:
-        """Their names in the order in which they are placed; `CensusParts` has 4n + 2."""
+        """The names of the 4n + 2 terminals in the order in which they are placed."""
         return (
             "feed.line",
             "feed.neutral",
@@ -59,14 +59,14 @@ class CensusParts:
         return bell(len(self.terminals))
 
     def joins(self, wiring: Sequence[int]) -> tuple[tuple[str, ...], ...]:
-        """The terminals of each join, unconnected ones alone."""
+        """Return the terminals of each join; an unconnected terminal is a join of its own."""
         groups: list[list[str]] = [[] for _ in range(max(wiring) + 1)]
         for name, join in zip(self.terminals, wiring, strict=True):
             groups[join].append(name)
         return tuple(map(tuple, groups))
 
     def circuit(self, wiring: Sequence[int], name: str = "Wiring of the census") -> Circuit:
-        """A wiring as a circuit: one box, no cable, and all ground terminals joined."""
+        """Return a wiring as a circuit: one box, no cable, and all ground terminals joined."""
         devices = (Device("feed", "feed", _BOX), Device("lamp", "lamp", _BOX), *self.switches)
         grounds = Join(_BOX, tuple(f"{device.name}.ground" for device in devices), fixed=True)
         joins = (Join(_BOX, join) for join in self.joins(wiring))
@@ -74,7 +74,7 @@ class CensusParts:
 
 
 def parts_of(locations: int) -> CensusParts:
-    """The parts for so many locations. Raises ValueError for fewer than two."""
+    """Return the parts for so many locations. Raises ValueError for fewer than two."""
     count = {"three-way": 0, "four-way": 0}
     switches = []
     for kind in sorted(switch_kinds(locations)):
@@ -84,13 +84,13 @@ def parts_of(locations: int) -> CensusParts:
 
 
 def growth_string(classes: Iterable[int]) -> Wiring:
-    """The growth string of a partition whose classes are named by any numbers."""
+    """Return the growth string of a partition whose classes have any numbers."""
     number: dict[int, int] = {}
     return tuple(number.setdefault(name, len(number)) for name in classes)
 
 
 def bell(size: int) -> int:
-    """How many partitions a set of `size` things has: OEIS A000110.
+    """Return how many partitions a set of `size` things has: OEIS A000110.
 
     The class of the last thing has k others, chosen in C(size − 1, k) ways.
     """

@@ -1,8 +1,8 @@
-"""Wirings that are the same but for what the devices do not tell apart: families, and their names.
+"""Families of wirings that differ only in what the devices do not tell apart, and their names.
 
-A symmetry of a device exchanges terminals and leaves what it does as it was, but for what is called
-up and what down. Wirings that symmetries turn into each other make a family. Families are named by
-their structure, which is read from the connections alone.
+A symmetry of a device exchanges terminals and leaves its function as it was, except that it may
+rename up and down. Wirings that symmetries turn into each other make a family. Families are named
+by their structure, which is read from the connections alone.
 """
 
 from collections import Counter
@@ -39,13 +39,13 @@ class Symmetry:
     permutation: Permutation
 
     def apply(self, wiring: Sequence[int]) -> Wiring:
-        """The wiring with these terminals exchanged."""
+        """Return the wiring with these terminals exchanged."""
         return growth_string(wiring[terminal] for terminal in self.permutation)
 
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """The wirings of a family that differ in no more than switches: all have the same hazards."""
+    """The wirings of a family that differ in no more than switches; all have the same hazards."""
 
     wirings: tuple[Wiring, ...]
     hazards: tuple[str, ...]
@@ -55,7 +55,8 @@ class Variant:
 class Family:
     """Wirings that symmetries turn into each other.
 
-    `variants` are one or two, by which side of the lamp is which, the one with fewer hazards first.
+    There are one or two `variants`, by which side of the lamp is which; the one with fewer hazards
+    is first.
     """
 
     name: str
@@ -93,7 +94,7 @@ class Family:
 
 
 def symmetries(parts: CensusParts) -> tuple[Symmetry, ...]:
-    """Symmetries that generate all others, the exchange of the lamp's sides first."""
+    """Return symmetries that generate all others, the exchange of the lamp's sides first."""
     names = parts.terminals
     place = {name: number for number, name in enumerate(names)}
 
@@ -129,12 +130,12 @@ def symmetries(parts: CensusParts) -> tuple[Symmetry, ...]:
 
 
 def families_of(parts: CensusParts, wirings: Iterable[Wiring]) -> tuple[Family, ...]:
-    """All wirings with any-location control in families, sorted by name.
+    """Return all wirings with any-location control in families, sorted by name.
 
-    Which side of the lamp is contact and which shell is all that a hazard can depend on within a
-    family: line, neutral and the switches of a kind are told apart by no other hazard. So a family
-    is parted by the symmetries of the switches, and one wiring of each part is judged.
-    Raises BugError if a symmetry leads out of the wirings, or a structure has no name.
+    Within a family a hazard can depend only on which side of the lamp is contact and which is
+    shell: line, neutral and the switches of a kind are told apart by no other hazard. So a family
+    is parted by the symmetries of the switches, and one wiring of each part is judged. Raises
+    BugError if a symmetry leads out of the wirings, or a structure has no name.
     """
     lamp_sides, *of_switches = symmetries(parts)
     left = set(wirings)
@@ -160,7 +161,7 @@ def families_of(parts: CensusParts, wirings: Iterable[Wiring]) -> tuple[Family, 
 
 
 def orbit(wiring: Wiring, by: Sequence[Symmetry]) -> tuple[Wiring, ...]:
-    """Every wiring that symmetries turn this one into, in ascending order."""
+    """Return every wiring that symmetries turn this one into, in ascending order."""
     reached = {wiring}
     fresh = [wiring]
     while fresh:
@@ -174,6 +175,7 @@ def orbit(wiring: Wiring, by: Sequence[Symmetry]) -> tuple[Wiring, ...]:
 
 
 def _hazards(parts: CensusParts, wiring: Wiring) -> tuple[str, ...]:
+    """Return the hazards of a wiring."""
     judged = judge(parts.circuit(wiring), WordsEngine())
     if not judged.any_location:
         raise BugError(f"wiring {wiring} of {parts.locations} locations is {judged.verdict}")
@@ -184,8 +186,8 @@ def _hazards(parts: CensusParts, wiring: Wiring) -> tuple[str, ...]:
 class Structure:
     """How feed and lamp are connected to the chain of switches.
 
-    `pair` is the pair of travelers that they ride on, counted from the nearer end, 0 if on none;
-    `pairs` how many there are.
+    `pair` is the pair of travelers that they are connected to, counted from the nearer end, 0 for
+    none; `pairs` is the number of pairs.
     """
 
     title: str
@@ -199,14 +201,14 @@ class Structure:
 
 
 def structure(parts: CensusParts, wiring: Wiring) -> Structure:
-    """The structure of a wiring with any-location control. Raises BugError for an unknown one.
+    """Return the structure of a wiring with any-location control.
 
     Every known structure has the switches in a chain, the three-ways at its ends, and a pair of
-    travelers between neighbours.
+    travelers between neighbours. Raises BugError for an unknown one.
     """
     ends, middle = _sides(parts, wiring)
     commons = frozenset(wiring[common] for common, _ in ends)
-    pairs = _chain([pair for _, pair in ends], middle)
+    pairs = _traveler_chain([pair for _, pair in ends], middle)
     if pairs[-1] != ends[1][1] or len(pairs) != parts.locations - 1:
         raise BugError(f"the switches of wiring {wiring} are in no chain")
     line, neutral = wiring[LINE], wiring[NEUTRAL]
@@ -233,15 +235,15 @@ def structure(parts: CensusParts, wiring: Wiring) -> Structure:
 
 
 def closed_form(locations: int) -> int:
-    """How many wirings the named families have: (3n − 1)(n − 2)! 2^(2n − 1).
+    """Return how many wirings the named families have: (3n − 1)(n − 2)! 2^(2n − 1).
 
     A chain from one end to the other is made by choosing which three-way is first, 2, the order of
     the four-ways, (n − 2)!, which side of each comes first, 2^(n − 2), and how each of the n − 1
     pairs of travelers is joined, 2^(n − 1): the four-ways' terminals being all different, these are
     (n − 2)! 2^(2n − 2) wirings.
 
-    - Traveler chain, in line or neutral, 2: feed and lamp are at different ends, and the lamp has
-      2 ways round. Together 4 (n − 2)! 2^(2n − 2).
+    - Traveler chain, in line or neutral, 2: feed and lamp are at different ends, and the lamp has 2
+      ways round. Together 4 (n − 2)! 2^(2n − 2).
     - Tied commons, in line or neutral, 2: the chain has no direction, so half as many; feed and
       lamp ride on one of n − 1 pairs, on it either way, 2, and the lamp has 2 ways round. Together
       4 (n − 1)! 2^(2n − 2).
@@ -255,6 +257,7 @@ def closed_form(locations: int) -> int:
 
 
 def _riding(title: str, pairs: Sequence[frozenset[int]], pair: frozenset[int]) -> Structure:
+    """Return the structure of feed and lamp on a pair of travelers."""
     place = pairs.index(pair)
     return Structure(title, min(place + 1, len(pairs) - place), len(pairs))
 
@@ -266,7 +269,7 @@ Pair = frozenset[int]
 def _sides(
     parts: CensusParts, wiring: Sequence[int]
 ) -> tuple[list[tuple[int, Pair]], list[tuple[Pair, Pair]]]:
-    """The common terminal and the travelers of each three-way; both sides of each four-way."""
+    """Return the common and travelers of each three-way, and both sides of each four-way."""
     place = SHELL + 1
     ends, middle = [], []
     for switch in parts.switches:
@@ -280,8 +283,8 @@ def _sides(
     return ends, middle
 
 
-def _chain(ends: Sequence[Pair], middle: Sequence[tuple[Pair, Pair]]) -> list[Pair]:
-    """The pairs of travelers from one end of the chain to the other, as far as it goes."""
+def _traveler_chain(ends: Sequence[Pair], middle: Sequence[tuple[Pair, Pair]]) -> list[Pair]:
+    """Return the pairs of travelers from one end of the chain to the other, as far as it goes."""
     pairs = [ends[0]]
     left = list(middle)
     while left:

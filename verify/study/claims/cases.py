@@ -1,7 +1,6 @@
-"""What claims speak about: a circuit, each of its single faults, and what every engine row says.
+"""The cases that claims speak about: a circuit, as intended or with one fault, and what it does.
 
-A `StudyCase` is one of them, or the circuit as intended. Sets of states are numbers, bit s for
-state s.
+A `StudyCase` is one of them. Sets of states are numbers, bit s for state s.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -37,10 +36,10 @@ Live = Callable[[Circuit, Sequence[Fault]], Words]
 
 
 @dataclass(frozen=True)
-class Eyes:
-    """Who says what circuits do: an engine, and the states in which each terminal is live.
+class Observer:
+    """What a claim asks about circuits: an engine, and the states in which each terminal is live.
 
-    `live` is as `WordsEngine.live_terminals`.
+    `live` is a function such as `WordsEngine.live_terminals`.
     """
 
     engine: Engine
@@ -53,10 +52,10 @@ class Study:
     `label` is the circuit's in a catalogue, or says where it comes from.
     """
 
-    def __init__(self, circuit: Circuit, label: str, eyes: Eyes) -> None:
+    def __init__(self, circuit: Circuit, label: str, observer: Observer) -> None:
         self.circuit = circuit
         self.label = label
-        self.eyes = eyes
+        self.observer = observer
         self.all_states = (1 << (1 << len(circuit.switches))) - 1
         self.faults: list[Fault] = []
         self.sites: list[list[Site]] = []
@@ -67,7 +66,7 @@ class Study:
         self._judge([INTENDED], [[]])
 
     def cases(self, kinds: Sequence[str]) -> Iterator["StudyCase"]:
-        """The case of every fault of some kinds, kind by kind."""
+        """Yield the case of every fault of some kinds, kind by kind."""
         faults: list[Fault] = []
         sites: list[list[Site]] = []
         for kind in kinds:
@@ -86,7 +85,7 @@ class Study:
         return (StudyCase(self, row) for kind in kinds for row in self._rows[kind])
 
     def _judge(self, faults: Sequence[Fault], sites: Sequence[list[Site]]) -> None:
-        found = self.eyes.engine.observe_faults(self.circuit, faults)
+        found = self.observer.engine.observe_faults(self.circuit, faults)
         judged = verdicts(found)
         trips, lit, hazards, dim, over, _ = (_numbers(array) for array in found.arrays)
         self.faults += faults
@@ -100,10 +99,10 @@ class Study:
         ]
 
     def live(self, terminal: str) -> list[int]:
-        """The states in which a terminal is live, for every row judged so far."""
+        """Return the states in which a terminal is live, for every row judged so far."""
         known = len(self._live[terminal])
         if known < len(self.faults):
-            live = _numbers(self.eyes.live(self.circuit, self.faults[known:]))
+            live = _numbers(self.observer.live(self.circuit, self.faults[known:]))
             for place, states in enumerate(self._live.values()):
                 states.extend(live[:, place].tolist())
         return self._live[terminal]
@@ -115,20 +114,20 @@ class Study:
 
     @property
     def scheme(self) -> str:
-        """How it is wired; empty where the label does not say."""
+        """The scheme by which it is wired; empty where the label does not say."""
         name = self.label.partition("-")[0]
         return name if name in SCHEMES else ""
 
     @cached_property
     def layout(self) -> Layout:
-        """Where everything is; raises ValueError if the label does not say."""
+        """The layout; raises ValueError if the label does not say it."""
         return Layout.parse(self.label.partition("-")[2])
 
     def wired_as(self, scheme: str) -> "Study":
-        """The same layout wired by another scheme."""
+        """Return the same layout wired by another scheme."""
         if scheme not in self._siblings:
             circuit = self.layout.circuit(scheme)
-            self._siblings[scheme] = Study(circuit, f"{scheme}-{self.layout.code}", self.eyes)
+            self._siblings[scheme] = Study(circuit, f"{scheme}-{self.layout.code}", self.observer)
         return self._siblings[scheme]
 
     @cached_property
@@ -137,11 +136,11 @@ class Study:
 
     @cached_property
     def roles(self) -> Roles:
-        """What each conductor and terminal is for."""
+        """The roles of conductors and terminals."""
         return Roles(self.circuit)
 
     def net(self, box: str, name: str) -> int:
-        """What an end is connected to by conductors as intended, as the smallest end of it."""
+        """Return the net of an end as intended, by the smallest end of it."""
         return self._wiring.nets[self.circuit.end_index[End(box, name)]]
 
 
@@ -161,7 +160,10 @@ class Row:
 
 
 def _numbers(words: Words) -> npt.NDArray[np.object_]:
-    """Rows of 64-bit words as one Python number each: (rows, …, words) to (rows, at least 1)."""
+    """Return rows of 64-bit words as one Python number each.
+
+    From (rows, …, words) to (rows, at least 1).
+    """
     shape = words.shape[:-1] if words.ndim > 2 else (len(words), 1)
     whole = words.astype(object)
     total = whole[..., 0]
@@ -218,22 +220,22 @@ class StudyCase:
 
     @property
     def trips(self) -> int:
-        """Where protection trips."""
+        """The states in which protection trips."""
         return self._found.trips
 
     @property
     def lit(self) -> int:
-        """Where the first lamp is lit."""
+        """The states in which the first lamp is lit."""
         return self._found.lit
 
     @property
     def odd(self) -> int:
-        """Where the first lamp is dim or above its voltage."""
+        """The states in which the first lamp is dim or above its voltage."""
         return self._found.odd
 
     @property
     def dark(self) -> int:
-        """Where the first lamp is dark and protection holds."""
+        """The states in which the first lamp is dark and protection holds."""
         return self.everything & ~(self.lit | self.trips | self.odd)
 
     @property
@@ -243,33 +245,33 @@ class StudyCase:
 
     @property
     def works(self) -> bool:
-        """True if every flip of every switch changes every lamp and nothing trips."""
+        """Return True if every flip of every switch changes every lamp and nothing trips."""
         return self.verdict in ("sound", "mimic")
 
     def hazard(self, name: str) -> int:
-        """Where a hazard holds."""
+        """Return the states in which a hazard holds."""
         return self._found.hazards[_HAZARD[name]]
 
     @property
     def hazards(self) -> list[str]:
-        """The hazards that hold in some state."""
+        """Return the hazards that hold in some state."""
         return [n for n, states in zip(HAZARD_NAMES, self._found.hazards, strict=True) if states]
 
     @property
     def signature(self) -> Signature:
-        """What it does, up to renaming each switch's positions."""
+        """Return the signature: what it does, up to renaming each switch's positions."""
         return canonical(self._found.codes, len(self.circuit.lamps))
 
     def live(self, terminal: str) -> int:
-        """Where a terminal of a lamp or switch is connected to line and protection holds."""
+        """Return the states in which a terminal is connected to line and protection holds."""
         return self.study.live(terminal)[self.row]
 
     def down(self, switch: int) -> int:
-        """Where a switch is down."""
+        """Return the states in which a switch is down."""
         return _down(self.everything.bit_length(), switch)
 
     def idle(self, switch: int) -> int:
-        """Where moving a switch changes nothing that can be seen."""
+        """Return the states in which moving a switch changes nothing that can be seen."""
         down, step = self.down(switch), 1 << switch
         up = self.everything & ~down
         differs = 0
@@ -279,7 +281,7 @@ class StudyCase:
 
     @property
     def dead(self) -> list[Device]:
-        """The switches that change nothing in any state."""
+        """Return the switches that change nothing in any state."""
         return [
             switch
             for number, switch in enumerate(self.circuit.switches)

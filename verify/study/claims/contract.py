@@ -1,8 +1,8 @@
-"""What a claim is, how it is decided, and what is said of it.
+"""What a claim is, how it is decided, and how the answer is worded.
 
-A claim is about every case of a domain. One case against it refutes it; the first in the order of
-the domain is kept, and domains are ordered by locations, then boxes, so that there is no
-smaller one in what was searched; circuits as intended have no fault, all others one.
+A claim is about every case of a domain. One case against it refutes it. The first such case is
+kept; domains are ordered by locations, then boxes, so that no smaller one was found; circuits as
+intended have no fault, all others one.
 """
 
 from collections import Counter
@@ -15,7 +15,7 @@ from verify.circuit.file import dump
 from verify.circuit.model import Circuit
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
-from verify.study.claims.cases import INTENDED, Eyes, Study, StudyCase
+from verify.study.claims.cases import INTENDED, Observer, Study, StudyCase
 
 STATUSES: Final = ("proved", "holds-in-samples", "depends", "refuted")
 
@@ -29,16 +29,16 @@ class CircuitSource(Protocol):
 
     @property
     def words(self) -> str:
-        """Which circuits these are."""
+        """A description of the circuits."""
         ...
 
     @property
     def is_sample(self) -> bool:
-        """True if they are drawn and not all there are."""
+        """True if they are a random sample, False if they are all there are."""
         ...
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
-        """Label and circuit of each, the smallest first."""
+        """Yield the label and the circuit of each, the smallest first."""
         ...
 
 
@@ -59,7 +59,7 @@ class Counterexample:
 
 @dataclass(frozen=True, slots=True)
 class ClaimAnswer:
-    """How a claim came out. `cases` were looked at, `against` of them are against it.
+    """The answer to a claim: `cases` were looked at, `against` of them are against it.
 
     `scope` says which circuits the statement was decided for, `decided_by` how.
     """
@@ -76,13 +76,13 @@ class ClaimQuestion(Protocol):
     """How a claim is decided."""
 
     def answer(self, bench: "ClaimBench") -> ClaimAnswer:
-        """Decide it."""
+        """Decide the claim."""
         ...
 
 
 @dataclass(frozen=True)
 class Claim:
-    """A named property. `saying` is ours for what people say, `statement` what is decided."""
+    """A named property. `saying` is what people say, in our words, `statement` what is decided."""
 
     name: str
     theme: str
@@ -93,23 +93,23 @@ class Claim:
 
 @dataclass
 class ClaimBench:
-    """Where claims are decided: the studies of a run, each made once.
+    """Decides claims and keeps the studies of a run, so that each is made once.
 
-    `eyes` see connections, `volts` what claims about volts and amperes need.
+    `observer` knows connections, `volts` what claims about volts and amperes need.
     """
 
-    eyes: Eyes
-    volts: Eyes
+    observer: Observer
+    volts: Observer
     _kept: dict[tuple[CircuitSource, bool], list[Study]] = field(default_factory=dict)
     _by_label: dict[tuple[str, bool], Study] = field(default_factory=dict)
 
     def studies(self, source: CircuitSource, *, volts: bool = False) -> list[Study]:
-        """The circuits of a source, each studied once whatever source it is of."""
+        """Return the studies of a source's circuits; a circuit of several is studied once."""
         key = (source, volts)
         if key not in self._kept:
-            eyes = self.volts if volts else self.eyes
+            observer = self.volts if volts else self.observer
             self._kept[key] = [
-                self._by_label.setdefault((label, volts), Study(circuit, label, eyes))
+                self._by_label.setdefault((label, volts), Study(circuit, label, observer))
                 for label, circuit in source.circuits()
             ]
         return self._kept[key]
@@ -151,9 +151,9 @@ class Every:
     """A property of every case of some sources.
 
     `of` are the fault kinds to make cases of; none: only the circuits as intended. `by` sorts cases
-    into groups: a property that holds for all of one and fails in another depends on which it is.
-    `because` explains what is behind a counterexample, `named` picks the name under which a
-    counterexample is shown where several sites are one mistake.
+    into groups: a property that holds for all of one and fails in another depends on the group.
+    `because` explains a counterexample, `named` picks the name under which a counterexample is
+    shown where several sites are one mistake.
     """
 
     sources: tuple[CircuitSource, ...]
@@ -165,7 +165,7 @@ class Every:
     named: Callable[[Site], bool] = lambda _: True
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
-        """Go through all cases."""
+        """Decide it by going through all cases."""
         seen: Counter[str] = Counter()
         against: Counter[str] = Counter()
         first: StudyCase | None = None
@@ -240,7 +240,7 @@ class Every:
 
 
 def scope(sources: tuple[CircuitSource, ...], kinds: tuple[str, ...] = ()) -> str:
-    """Which circuits, and which mistakes in them."""
+    """Return which circuits, and which mistakes in them, in words."""
     where = "; ".join(source.words for source in sources)
     return f"{where}; every single fault of {_listed(kinds)}" if kinds else f"{where}, as intended"
 
@@ -252,7 +252,7 @@ def _listed(kinds: tuple[str, ...]) -> str:
 def counterexample(
     case: StudyCase, because: str, named: Callable[[Site], bool] = lambda _: True
 ) -> Counterexample:
-    """What refutes a claim, in words that begin with what was found."""
+    """Return what refutes a claim, in words that begin with what was found."""
     circuit = case.circuit
     site = next(filter(named, case.sites), case.fault.site)
     label = "" if case.fault is INTENDED else replace(case.fault, site=site).label
@@ -266,7 +266,7 @@ def counterexample(
 
 
 def told(case: StudyCase, site: Site) -> str:
-    """What the mistake is, by one of its names, and what the light does, as found."""
+    """Return what the mistake is, by one of its names, and what the light does, as found."""
     does = signature_name(case.signature)
     name = case.circuit.name.rstrip(".")
     if case.fault is INTENDED:

@@ -1,4 +1,4 @@
-"""Claims that are counts: kinds of behaviour, and what every wiring that works has in common."""
+"""Claims that are counts: kinds of behaviour, and what all wirings that work have in common."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from verify.study.census.terminals import parts_of
 from verify.study.claims.cases import StudyCase
 from verify.study.claims.contract import Claim, ClaimAnswer, ClaimBench, Some, scope
 from verify.study.claims.domains import TWO, TWO_AND_THREE
-from verify.study.claims.vocabulary import ALL_KINDS, exchanges
+from verify.study.claims.vocabulary import ALL_KINDS, exchanged_terminals
 
 _THEME: Final = "counted"
 #: OEIS A000231, read: Boolean functions of n variables up to complementing any set of them.
@@ -19,7 +19,7 @@ PUBLISHED: Final[Mapping[int, int]] = {2: 7, 3: 46, 4: 4336}
 
 
 def behaviours(switches: int) -> int:
-    """How many ways one lamp can be dark or lit in all states, up to renaming positions.
+    """Return how many ways one lamp can be dark or lit in all states, up to renaming positions.
 
     Every word over the 2^n states is turned into the smallest of the 2^n words that exchanging
     positions makes of it, and the different ones are counted.
@@ -37,11 +37,11 @@ def behaviours(switches: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class CountsAsPublished:
-    """The kinds of behaviour number what the encyclopedia of sequences says."""
+    """The claim that the kinds of behaviour number what the encyclopedia of sequences says."""
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
-        """Count every word of two to four switches."""
-        del bench  # words, not circuits
+        """Count the kinds of behaviour of every word of two to four switches."""
+        del bench  # it counts words and needs no circuits
         counts = {switches: behaviours(switches) for switches in PUBLISHED}
         cases = sum(1 << (1 << switches) for switches in counts)
         wrong = [n for n, number in counts.items() if number != PUBLISHED[n]]
@@ -57,7 +57,7 @@ class CountsAsPublished:
 
 @dataclass(frozen=True, slots=True)
 class AllKindsOccur:
-    """Every kind of behaviour is that of some single fault."""
+    """The claim that every kind of behaviour is that of some single fault."""
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Collect the signatures of all single faults."""
@@ -81,11 +81,15 @@ class AllKindsOccur:
 
 @dataclass(frozen=True, slots=True)
 class FourWayBetween:
-    """In every wiring that works, a side of the four-way is on the travelers of one three-way."""
+    """The claim that a four-way is always between the travelers of the two three-ways.
+
+    It is about every wiring that works: one side of the four-way is on the travelers of one
+    three-way.
+    """
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
         """Go through every wiring of three locations, without boxes."""
-        del bench  # the census has its own search
+        del bench  # the census searches by itself and needs no bench
         parts = parts_of(3)
         wirings = [w for _, found in search_batches(run_of(3).batches) for w in found.wirings]
         where = "every way to join the terminals of feed, lamp, two three-ways and a four-way"
@@ -98,7 +102,7 @@ class FourWayBetween:
 
 
 def _is_between(joins: tuple[tuple[str, ...], ...]) -> bool:
-    """True if a1 and a2 are joined with the travelers of one three-way, b1 and b2 of the other."""
+    """Return True if a1 and a2 are on the travelers of one three-way, b1 and b2 of the other."""
     on: dict[str, set[str]] = {
         name: set(join) for join in joins for name in join if name.startswith("four-way")
     }
@@ -116,8 +120,8 @@ def _is_between(joins: tuple[tuple[str, ...], ...]) -> bool:
 
 
 def _screws_only(case: StudyCase) -> bool | None:
-    """Two screws of one switch changed places: is the light always on?"""
-    return case.lit == case.everything if any(exchanges(case)) else None
+    """Say, if two screws of one switch changed places, whether the light is always on."""
+    return case.lit == case.everything if any(exchanged_terminals(case)) else None
 
 
 CLAIMS: Final = (

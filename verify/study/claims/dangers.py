@@ -75,7 +75,7 @@ def _missing_ground(case: StudyCase) -> bool | None:
 
 
 def _open_neutral(case: StudyCase) -> bool | None:
-    """Only where the lamp's own return is open."""
+    """Say whether the unlit lamp is live and backfed, where its own return is open."""
     if opened(case) != "neutral" or case.lit or case.trips:
         return None
     on = case.intended.lit
@@ -95,7 +95,7 @@ def _live_ground_wire_trips(case: StudyCase) -> bool | None:
 
 
 def _open_conductor_shows(case: StudyCase) -> bool | None:
-    """One that carries line, neutral, a traveler or the leg."""
+    """Say whether the break shows, where the open conductor is no ground wire."""
     if is_ground_colour(case.fault.site[0].partition(".")[2]):
         return None
     return case.verdict != "mimic"
@@ -136,7 +136,7 @@ def _single_pole_shows(case: StudyCase) -> bool | None:
 
 
 def _balanced(case: StudyCase) -> bool | None:
-    """Where every switch works and nothing else is wrong, no cable is out of balance."""
+    """Say whether no cable is out of balance, where every switch works."""
     return not case.hazard("cable-unbalanced") if case.works else None
 
 
@@ -149,7 +149,7 @@ def _borrowed_is_harmless(case: StudyCase) -> bool:
 
 
 def _dark_while_live(case: StudyCase) -> bool | None:
-    """A dark lamp has no live part."""
+    """Say whether no dark lamp has a live part, where every switch works."""
     return not case.hazard("lamp-live-dark") if case.works else None
 
 

@@ -1,4 +1,4 @@
-"""Which circuits claims are about: all layouts of a size, what is made of them, and drawn ones."""
+"""Domains of claims: all layouts of a size, circuits made of them, and random ones."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -23,13 +23,13 @@ class Layouts:
 
     @property
     def words(self) -> str:
-        """Which circuits these are."""
+        """A description of the circuits."""
         sizes = with_and(map(str, self.sizes))
         titles = with_and(SCHEMES[scheme].title for scheme in self.schemes)
         return f"all layouts of {sizes} locations wired as {titles}"
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
-        """Size by size, so that smaller ones come first."""
+        """Yield them size by size, the smallest first."""
         for size in self.sizes:
             for scheme in self.schemes:
                 for layout in layouts(size):
@@ -48,14 +48,14 @@ class DrawnCircuits:
 
     @property
     def words(self) -> str:
-        """Which circuits these are."""
+        """A description of the circuits."""
         return (
             f"{self.count:,} circuits of {self.fewest} to {self.most} locations drawn at random "
             f"(seed {self.seed})"
         )
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
-        """In the order in which they are drawn."""
+        """Yield them in the order in which they are drawn."""
         for index in range(self.count):
             drawn = sample(self.seed, index, fewest=self.fewest, most=self.most)
             yield drawn.label, drawn.circuit
@@ -69,11 +69,11 @@ class TwoFeeds:
 
     @property
     def words(self) -> str:
-        """Which circuits these are."""
+        """A description of the circuits."""
         return "all layouts of 2 locations, with an outlet on a second feed in each box in turn"
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
-        """The second feed arrives where the first does."""
+        """Yield them; the second feed arrives where the first does."""
         for scheme in SOUND_SCHEMES:
             for layout in layouts(2):
                 place = layout.arrangement()
@@ -100,18 +100,18 @@ class Bypassed:
 
     @property
     def words(self) -> str:
-        """Which circuits these are."""
+        """A description of the circuits."""
         how = with_and(f"{one} with {other}" for one, other in self.pairs)
         return f"all layouts of 3 locations, the four-way taken out and {how} joined"
 
     def circuits(self) -> Iterator[tuple[str, Circuit]]:
-        """The four-way is `switch-2`."""
+        """Yield them; the four-way is `switch-2`."""
         for label, circuit in Layouts((3,)).circuits():
             yield f"{label} without switch-2", without_four_way(circuit, self.pairs)
 
 
 def without_four_way(circuit: Circuit, pairs: tuple[tuple[str, str], ...]) -> Circuit:
-    """The circuit with its first four-way gone; what was on each of `pairs` is joined."""
+    """Return the circuit without its first four-way, with the ends on each of `pairs` joined."""
     (four_way, *_) = (device for device in circuit.switches if device.kind == "four-way")
     joins: dict[str, tuple[str, ...]] = {}
     kept: list[Join] = []

@@ -1,4 +1,4 @@
-"""Claims about what meters say: voltage that is none, continuity, and where line is to be found."""
+"""Claims about meters: phantom voltage, continuity, and where line is to be found."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -32,10 +32,10 @@ _THEME: Final = "what meters say"
 
 @dataclass(frozen=True, slots=True)
 class ReadsLive:
-    """Wherever a meter reads a voltage to ground, the screw is connected to line.
+    """The claim that a screw is connected to line wherever a meter reads a voltage to ground.
 
-    `low`: the low-impedance meter's reading counts, else the ordinary one's. `of` are fault kinds;
-    none: circuits as intended.
+    With `low` the low-impedance meter's reading counts, else the ordinary one's. `of` are fault
+    kinds; without any, the claim is about circuits as intended.
     """
 
     source: CircuitSource
@@ -44,7 +44,7 @@ class ReadsLive:
     because: str = ""
 
     def answer(self, bench: ClaimBench) -> ClaimAnswer:
-        """Compare every reading above what counts as voltage with what is connected."""
+        """Compare every reading that counts as voltage with the connections."""
         cases = against = circuits = 0
         first: tuple[StudyCase, _Reading] | None = None
         for study in bench.studies(self.source):
@@ -77,7 +77,7 @@ class ReadsLive:
     def _readings(
         self, study: Study, cases: Sequence[StudyCase]
     ) -> Iterator[tuple[StudyCase, "_Reading"]]:
-        """What counts as voltage, in states that do not trip."""
+        """Yield every reading that counts as voltage, in states that do not trip."""
         names = terminals(study.circuit)
         read = ground_readings(study.circuit, [case.fault for case in cases], names)
         least = parameters(study.circuit.palette).phantom_volts
@@ -88,7 +88,7 @@ class ReadsLive:
 
 
 class _Reading(NamedTuple):
-    """What two meters read at a terminal in a state, in volts."""
+    """The readings of two meters at a terminal in a state, in volts."""
 
     terminal: str
     state: int
@@ -97,7 +97,7 @@ class _Reading(NamedTuple):
 
 
 def _reads(case: StudyCase, reading: _Reading) -> str:
-    """What the meters read at a point, in words."""
+    """Return what the meters read at a point, in words."""
     handles = with_and(
         f"{switch.name} {position(reading.state, number)}"
         for number, switch in enumerate(case.circuit.switches)
@@ -111,7 +111,10 @@ def _reads(case: StudyCase, reading: _Reading) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PhantomAtLamp:
-    """In every dark state a lampholder without its lamp has a phantom voltage between its sides."""
+    """The claim that a lampholder without its lamp reads a phantom voltage in every dark state.
+
+    The voltage is between its sides.
+    """
 
     source: CircuitSource
 
@@ -154,7 +157,7 @@ class PhantomAtLamp:
 
 
 def _continuity(switch: Device, failure: Failure | None) -> dict[Position, set[frozenset[str]]]:
-    """Which screws of a switch that is taken off its wires have continuity, by position."""
+    """Return which screws of a disconnected switch have continuity, by position."""
     found: dict[Position, set[frozenset[str]]] = {}
     for where in POSITIONS:
         handle = where
@@ -168,14 +171,14 @@ def _continuity(switch: Device, failure: Failure | None) -> dict[Position, set[f
                 closed = failure.kind == "contact-welded"
             if closed:
                 pairs.add(frozenset((contact.a, contact.b)))
-        # Through one closed contact and the next.
+        # A path may lead through one closed contact and then another.
         pairs |= {one ^ other for one, other in combinations(pairs, 2) if len(one ^ other) == 2}
         found[where] = pairs
     return found
 
 
 def _taken_for_common(switch: Device, failure: Failure | None) -> set[str]:
-    """The screws with continuity to one of the others, then to the other, alone each time."""
+    """Return the screws that have continuity to one other screw alone, then to another alone."""
     at = _continuity(switch, failure)
     screws = switch.form.switched_terminals
     named = set()

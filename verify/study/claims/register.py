@@ -1,4 +1,4 @@
-"""All claims, and deciding them."""
+"""All claims, and the function that decides them."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -6,7 +6,7 @@ from typing import Final
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WordsEngine
 from verify.study.claims import counting, dangers, meters, symptoms, travelers
-from verify.study.claims.cases import Eyes
+from verify.study.claims.cases import Observer
 from verify.study.claims.contract import Claim, ClaimBench, JudgedClaim, Progress
 
 CLAIMS: Final[tuple[Claim, ...]] = (
@@ -20,10 +20,10 @@ CLAIM: Final = {claim.name: claim for claim in CLAIMS}
 
 
 def usual_bench() -> ClaimBench:
-    """Claims decided by *words*, those about volts and amperes by *volts*."""
+    """Return a bench with *words*, and with *volts* for claims about volts and amperes."""
     words = WordsEngine()
     return ClaimBench(
-        Eyes(words, words.live_terminals), volts=Eyes(VoltsEngine(), words.live_terminals)
+        Observer(words, words.live_terminals), volts=Observer(VoltsEngine(), words.live_terminals)
     )
 
 
@@ -32,7 +32,10 @@ def decide(
     bench: ClaimBench | None = None,
     progress: Progress = lambda done, total: None,
 ) -> list[JudgedClaim]:
-    """The answer to each claim, in order; `progress` is told how many are done of how many."""
+    """Return the answer to each claim, in order.
+
+    `progress` is told how many are done and how many there are.
+    """
     chosen = list(claims)
     bench = usual_bench() if bench is None else bench
     judged: list[JudgedClaim] = []

@@ -1,4 +1,4 @@
-"""Claims that go from what is seen to what is wrong, and what flipping can show at all."""
+"""Claims that infer a mistake from a symptom, and claims about what flipping can show."""
 
 from typing import Final
 
@@ -41,7 +41,7 @@ def _one_position_only(case: StudyCase) -> bool | None:
 
 
 def _dead_switch(case: StudyCase) -> bool | None:
-    """One switch is dead and the others are not, by something landed wrong."""
+    """Say whether the wrong landing is at the dead switch, where only one is dead."""
     if case.verdict != "misbehaves" or len(case.dead) != 1:
         return None
     return case.dead[0].name in switches_concerned(case)
@@ -86,7 +86,7 @@ def _trips_somewhere(case: StudyCase) -> bool | None:
 
 
 def _pattern_tells(case: StudyCase) -> bool | None:
-    """Two conductors to ground that trip in the same states are one net."""
+    """Say whether all that trips in the same states when grounded is one net."""
     net = _grounded(case)
     if net is None:
         return None
@@ -98,7 +98,7 @@ def _pattern_tells(case: StudyCase) -> bool | None:
 
 
 def _grounded(case: StudyCase) -> int | None:
-    """The net of a traveler or switch leg that touches ground or neutral."""
+    """Return the net of a traveler or switch leg that touches ground or neutral."""
     roles, nets = touching(case), nets_touching(case)
     if roles is None or nets is None:
         return None
@@ -113,7 +113,7 @@ def _both_down_is_off(case: StudyCase) -> bool:
 
 
 def _needs_every_state(case: StudyCase) -> bool:
-    """For each state some mistake is wrong in that state only."""
+    """Return True if for each state some mistake is wrong in that state only."""
     shown = {
         (other.lit ^ case.lit) | other.trips | other.odd
         for other in case.study.cases(ALL_KINDS)
@@ -123,12 +123,12 @@ def _needs_every_state(case: StudyCase) -> bool:
 
 
 def _dangerous_shows(case: StudyCase) -> bool | None:
-    """Something dangerous cannot be overlooked by whoever tries all positions."""
+    """Say whether the light does not work, where some hazard holds."""
     return not case.works if case.hazards else None
 
 
 def _right_in_three(case: StudyCase) -> bool | None:
-    """As intended, or its opposite, wherever the other three states are."""
+    """Say whether no state is wrong, where at most one is."""
     wrong = (case.lit ^ case.intended.lit) | case.trips | case.odd
     return wrong == 0 if count(wrong) <= 1 else None
 
@@ -142,7 +142,7 @@ def _keeps_sense(case: StudyCase) -> bool | None:
 
 
 def _tells_the_box(case: StudyCase) -> bool | None:
-    """No landing error in another box shows the same."""
+    """Say whether every landing error with the same signature is in the same box."""
     if case.verdict != "misbehaves":
         return None
     here = place(case.fault)
@@ -154,7 +154,7 @@ def _tells_the_box(case: StudyCase) -> bool | None:
 
 
 def _not_only_two_dead(case: StudyCase) -> bool | None:
-    """A light that some switch still works has at most one dead switch."""
+    """Say whether at most one switch is dead, where some switch still works."""
     if case.verdict != "misbehaves" or len(case.dead) == len(case.circuit.switches):
         return None
     return len(case.dead) < 2

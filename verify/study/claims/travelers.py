@@ -19,7 +19,7 @@ from verify.study.claims.domains import (
 from verify.study.claims.vocabulary import (
     common_exchanged,
     count,
-    exchanges,
+    exchanged_terminals,
     is_traveler,
     nets_touching,
     opened,
@@ -37,7 +37,7 @@ _SAME_SIDE: Final = (frozenset(("a1", "a2")), frozenset(("b1", "b2")))
 
 
 def _any_travelers(case: StudyCase) -> bool | None:
-    """Two traveler conductors of one box, of any pairs, changed places."""
+    """Say whether the result is sound, where two traveler conductors of one box are exchanged."""
     roles = case.study.roles
     devices = {device.name for device in case.circuit.devices}
     for box, one, other in case.sites:
@@ -47,13 +47,13 @@ def _any_travelers(case: StudyCase) -> bool | None:
             and is_traveler(roles.at(box, one))
             and is_traveler(roles.at(box, other))
         ):
-            # Two ends of one cable conductor's way are no exchange of travelers but a loop.
+            # Where a traveler only passes through the box, exchanging its ends makes a loop.
             return case.verdict == "sound" if _lead_away(case, box, one, other) else None
     return None
 
 
 def _lead_away(case: StudyCase, box: str, one: str, other: str) -> bool:
-    """True if each of two conductors is landed on a device in this box, not passing through."""
+    """Return True if each of two conductors is landed on a device in this box."""
     joins = {end.name: group for group in case.circuit.grouped_ends for end in group}
     devices = {device.name for device in case.circuit.devices}
     return all(
@@ -75,7 +75,7 @@ def _sense_only(case: StudyCase) -> bool | None:
 def _one_position(case: StudyCase) -> bool | None:
     if common_exchanged(case) is None:
         return None
-    # In some position of another switch it works, in some other it does not, for each switch.
+    # For each switch: it works in some position of another switch, and in some it does not.
     idle = [case.idle(number) for number in range(len(case.circuit.switches))]
     return not case.trips and all(0 < count(states) < count(case.everything) for states in idle)
 
@@ -124,13 +124,14 @@ def _feed_common(case: StudyCase) -> bool:
 
 
 def _within_pair(case: StudyCase) -> bool | None:
-    found = [parts for _, parts in exchanges(case) if parts in _SAME_SIDE]
+    found = [parts for _, parts in exchanged_terminals(case) if parts in _SAME_SIDE]
     return case.verdict == "sound" if found else None
 
 
 def _is_mixed(case: StudyCase) -> bool:
     return any(
-        switch.kind == "four-way" and parts not in _SAME_SIDE for switch, parts in exchanges(case)
+        switch.kind == "four-way" and parts not in _SAME_SIDE
+        for switch, parts in exchanged_terminals(case)
     )
 
 
@@ -147,7 +148,7 @@ def _is_sound(case: StudyCase) -> bool:
 
 
 def _half_of_the_time(case: StudyCase) -> bool | None:
-    """One position of one end switch leaves the light dark, in the other the rest works."""
+    """Say whether the light works in one position of an end switch and is dark in the other."""
     if not is_traveler(opened(case)):
         return None
     shown = case.lit

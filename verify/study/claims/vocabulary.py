@@ -1,4 +1,4 @@
-"""What mistakes are, in the words of the claims: which ends, which roles, which switch."""
+"""Mistakes in the words of the claims: which ends, which roles, which switch."""
 
 from collections.abc import Iterator
 from typing import Final
@@ -23,8 +23,8 @@ PAIRS: Final = (
 )
 
 
-def exchanges(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
-    """The pairs of terminals of one switch whose exchange is this mistake."""
+def exchanged_terminals(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
+    """Yield the pairs of terminals of one switch whose exchange is this mistake."""
     if case.kind != "exchanged":
         return
     switches = {switch.name: switch for switch in case.circuit.switches}
@@ -36,29 +36,30 @@ def exchanges(case: StudyCase) -> Iterator[tuple[Device, frozenset[str]]]:
 
 
 def travelers_exchanged(case: StudyCase) -> Device | None:
-    """The three-way whose two travelers are exchanged by this mistake."""
-    return next((switch for switch, parts in exchanges(case) if parts == TRAVELERS), None)
+    """Return the three-way whose two travelers are exchanged by this mistake."""
+    return next((switch for switch, parts in exchanged_terminals(case) if parts == TRAVELERS), None)
 
 
 def common_exchanged(case: StudyCase) -> Device | None:
-    """The three-way whose common is exchanged with one of its travelers by this mistake."""
+    """Return the three-way whose common this mistake exchanges with one of its travelers."""
     return next(
-        (s for s, parts in exchanges(case) if "common" in parts and parts & TRAVELERS), None
+        (s for s, parts in exchanged_terminals(case) if "common" in parts and parts & TRAVELERS),
+        None,
     )
 
 
 def is_exchange_of(case: StudyCase, owner_parts: frozenset[str]) -> bool:
-    """True if exchanging two ends of these names is this mistake."""
+    """Return True if exchanging two ends of these names is this mistake."""
     return case.kind == "exchanged" and any(owner_parts == {*site[1:]} for site in case.sites)
 
 
 def is_traveler(role: str) -> bool:
-    """True for the role of a conductor between two switches' travelers."""
+    """Return True for the role of a conductor between two switches' travelers."""
     return role.startswith("traveler between")
 
 
 def touching(case: StudyCase) -> tuple[str, str] | None:
-    """The roles of the two nets that touch by this mistake."""
+    """Return the roles of the two nets that touch by this mistake."""
     roles = case.study.roles
     if case.kind == "conductors-shorted":
         one, other = case.fault.site
@@ -70,7 +71,7 @@ def touching(case: StudyCase) -> tuple[str, str] | None:
 
 
 def brought_together(case: StudyCase) -> tuple[str, str] | None:
-    """The roles of what touches by this mistake, or of what is landed on what."""
+    """Return the roles of the nets that touch by this mistake, or of an end and its new join."""
     if case.kind == "moved":
         box, one, other = case.fault.site
         return case.study.roles.at(box, one), case.study.roles.at(box, other)
@@ -78,12 +79,12 @@ def brought_together(case: StudyCase) -> tuple[str, str] | None:
 
 
 def scheme_title(case: StudyCase) -> str:
-    """How the circuit is wired, in words."""
+    """Return how the circuit is wired, in words."""
     return SCHEMES[case.study.scheme].title
 
 
 def nets_touching(case: StudyCase) -> tuple[int, int] | None:
-    """The nets that touch by this mistake, each as its smallest end."""
+    """Return the nets that touch by this mistake, each as its smallest end."""
     if case.kind == "conductors-shorted":
         cables = {cable.name: cable.between[0] for cable in case.circuit.cables}
         places = [(cables[name.partition(".")[0]], name) for name in case.fault.site]
@@ -97,7 +98,7 @@ def nets_touching(case: StudyCase) -> tuple[int, int] | None:
 
 
 def opened(case: StudyCase) -> str:
-    """The role of what is open by this mistake, or empty."""
+    """Return the role of the part that is open by this mistake, or an empty text."""
     if case.kind == "conductor-open":
         return case.study.roles.conductor(case.fault.site[0])
     if case.kind == "left-off":
@@ -106,7 +107,7 @@ def opened(case: StudyCase) -> str:
 
 
 def roles_involved(case: StudyCase) -> set[str]:
-    """The roles of all that the site names, and ``lamp`` or ``switch`` for a part of them."""
+    """Return the roles of all that a site names; parts of devices are ``lamp`` or ``switch``."""
     roles, site = case.study.roles, case.fault.site
     if case.kind in ("left-off", "moved", "exchanged", "bridged"):
         box, *names = site
@@ -121,7 +122,7 @@ def roles_involved(case: StudyCase) -> set[str]:
 
 
 def switches_concerned(case: StudyCase) -> set[str]:
-    """The switches that are in the box of a mistake, or are what has failed."""
+    """Return the switches in the box of a mistake, and those that have failed."""
     names = {switch.name for switch in case.circuit.switches}
     if case.kind in LANDINGS:
         box = case.fault.site[0]
@@ -130,7 +131,7 @@ def switches_concerned(case: StudyCase) -> set[str]:
 
 
 def pairs_of(switch: Device) -> Iterator[tuple[str, str]]:
-    """The pairs of traveler terminals of a switch, as ``device.terminal``."""
+    """Yield the pairs of traveler terminals of a switch, as ``device.terminal``."""
     terminals = switch.form.switched_terminals
     for one, other in PAIRS:
         if one in terminals:
@@ -138,5 +139,5 @@ def pairs_of(switch: Device) -> Iterator[tuple[str, str]]:
 
 
 def count(states: int) -> int:
-    """How many states a set has."""
+    """Return how many states a set has."""
     return states.bit_count()

@@ -1,5 +1,5 @@
-"""Every way to land the free ends of one circuit: which work from every switch, and what they are.
+"""Lands the free ends of one circuit in every way: which ways work, and what they are.
 
-`situation` says what is free and numbers it, `partitions` lists the ways of one box, `search`
-finds all ways that work, `survey` judges them, `kinship` tells how they are related.
+`instance` says what is free and numbers it, `partitions` lists the ways of one box, `search` finds
+all ways that work, `survey` judges them, `kinship` tells how they are related.
 """

@@ -17,16 +17,16 @@ import numpy.typing as npt
 
 from verify.base.problems import BugError
 from verify.circuit.parts import Device, End, conductor_name, is_ground_colour
+from verify.study.landings.instance import LandingInstance
 from verify.study.landings.partitions import (
     NO_WAY,
     Rows,
-    canonical,
     codes,
-    exchanges,
-    moves,
+    fewest_exchanges,
+    fewest_moves,
+    growth_strings,
     partitions,
 )
-from verify.study.landings.situation import Situation
 
 Indices = npt.NDArray[np.int64]
 
@@ -38,13 +38,14 @@ _ALIKE: Final = {
 }
 
 
-def families(situation: Situation, ways: Indices) -> Indices:
-    """The family of each of `ways` (ways, boxes), all that work: its first way, by place.
+def families(instance: LandingInstance, ways: Indices) -> Indices:
+    """Return the family of each of `ways` (ways, boxes): the place of its first way.
 
-    `ways` are in ascending order. Raises `BugError` if a renaming leads out of them.
+    All of `ways` work, and they are in ascending order. Raises `BugError` if a renaming leads out
+    of them.
     """
     family = np.arange(len(ways))
-    images = [_image(situation, ways, renaming) for renaming in _renamings(situation)]
+    images = [_image(instance, ways, renaming) for renaming in _renamings(instance)]
     is_changing = True
     while is_changing:
         before = family
@@ -55,11 +56,11 @@ def families(situation: Situation, ways: Indices) -> Indices:
     return family
 
 
-def _renamings(situation: Situation) -> Iterator[list[tuple[int, int]]]:
-    """Exchanges of free ends, by their numbers, that lead from ways to ways of their family."""
-    circuit = situation.circuit
+def _renamings(instance: LandingInstance) -> Iterator[list[tuple[int, int]]]:
+    """Yield exchanges of free ends, by number, that lead from ways to ways of their family."""
+    circuit = instance.circuit
     index = circuit.end_index
-    free = {end for box in situation.boxes for end in box.ends}
+    free = {end for box in instance.boxes for end in box.ends}
     failed = {place.partition(".")[0] for failure in circuit.failures for place in failure.at}
 
     def numbered(pairs: Sequence[tuple[End, End]]) -> Iterator[list[tuple[int, int]]]:
@@ -70,7 +71,7 @@ def _renamings(situation: Situation) -> Iterator[list[tuple[int, int]]]:
     for switch in circuit.switches:
         if switch.name not in failed:
             for pairs in _ALIKE[switch.kind]:
-                yield from numbered([_terminals(switch, *pair) for pair in pairs])
+                yield from numbered([_terminal_ends(switch, *pair) for pair in pairs])
     for cable in circuit.cables:
         if cable.name not in failed:
             for one, other in combinations(cable.conductors, 2):
@@ -81,40 +82,42 @@ def _renamings(situation: Situation) -> Iterator[list[tuple[int, int]]]:
                     )
 
 
-def _terminals(switch: Device, one: str, other: str) -> tuple[End, End]:
+def _terminal_ends(switch: Device, one: str, other: str) -> tuple[End, End]:
     return End(switch.box, f"{switch.name}.{one}"), End(switch.box, f"{switch.name}.{other}")
 
 
-def _image(situation: Situation, ways: Indices, renaming: Sequence[tuple[int, int]]) -> Indices:
-    """Where in `ways` a renaming leads from each of them."""
-    other = {end: end for box in situation.boxes for end in box.ends}
+def _image(
+    instance: LandingInstance, ways: Indices, renaming: Sequence[tuple[int, int]]
+) -> Indices:
+    """Return the places in `ways` to which a renaming leads from each of them."""
+    other = {end: end for box in instance.boxes for end in box.ends}
     for a, b in renaming:
         other[a], other[b] = b, a
     renamed = np.empty_like(ways)
-    for place, box in enumerate(situation.boxes):
+    for place, box in enumerate(instance.boxes):
         order = [box.ends.index(other[end]) for end in box.ends]
         used, back = np.unique(ways[:, place], return_inverse=True)
         every = partitions(len(box.ends))
-        rows = canonical(every[used][:, order])
+        rows = growth_strings(every[used][:, order])
         renamed[:, place] = np.searchsorted(codes(every), codes(rows))[back]
-    here, there = (_keys(numbers, situation) for numbers in (ways, renamed))
+    here, there = (_keys(numbers, instance) for numbers in (ways, renamed))
     image = np.minimum(np.searchsorted(here, there), len(here) - 1)
     if (here[image] != there).any():
         raise BugError("a way that works was not found, though one with other names was")
     return image
 
 
-def _keys(ways: Indices, situation: Situation) -> Indices:
-    """Each way as one number, in the order of the ways: all ways are fewer than 2^63."""
+def _keys(ways: Indices, instance: LandingInstance) -> Indices:
+    """Return each way as one number, in the order of the ways: all ways are fewer than 2^63."""
     key = np.zeros(len(ways), np.int64)
-    for place, box in enumerate(situation.boxes):
+    for place, box in enumerate(instance.boxes):
         key = key * box.partitions + ways[:, place]
     return key
 
 
 @dataclass(frozen=True, slots=True)
 class Distances:
-    """How far ways (ways,) are from the intended one.
+    """The distances of ways (ways,) from the intended one.
 
     - `exchanges`: the fewest exchanges of two ends of one box, `NO_WAY` where none lead there
     - `moves`: the fewest ends to be landed elsewhere
@@ -124,23 +127,23 @@ class Distances:
     moves: Indices
 
     def nearest(self, members: Indices) -> int:
-        """The member, by number, that comes first: fewest exchanges, moves, and then its number."""
+        """Return the nearest member: fewest exchanges, then fewest moves, then its number."""
         far = np.where(self.exchanges == NO_WAY, np.iinfo(np.int64).max, self.exchanges)
         return int(members[np.lexsort((members, self.moves[members], far[members]))[0]])
 
 
-def distances(situation: Situation, ways: Indices) -> Distances:
-    """How far each of `ways` (ways, boxes) is from how the circuit is drawn.
+def distances(instance: LandingInstance, ways: Indices) -> Distances:
+    """Return how far each of `ways` (ways, boxes) is from the circuit as it is drawn.
 
     Every exchange and every move is within one box, so the distances of the boxes add up.
     """
     by_exchanges = np.zeros(len(ways), np.int64)
     by_moves = np.zeros(len(ways), np.int64)
-    for place, (box, intended) in enumerate(zip(situation.boxes, situation.intended, strict=True)):
+    for place, (box, intended) in enumerate(zip(instance.boxes, instance.intended, strict=True)):
         used, back = np.unique(ways[:, place], return_inverse=True)
         rows: Rows = partitions(len(box.ends))[used]
-        apart = exchanges(intended, rows)[back]
-        by_moves += moves(intended, rows)[back]
+        apart = fewest_exchanges(intended, rows)[back]
+        by_moves += fewest_moves(intended, rows)[back]
         is_no_way = (apart == NO_WAY) | (by_exchanges == NO_WAY)
         by_exchanges = np.where(is_no_way, NO_WAY, by_exchanges + apart)
     return Distances(by_exchanges, by_moves)

@@ -15,7 +15,7 @@ Places = npt.NDArray[np.int64]
 Pairs = npt.NDArray[np.int32]
 
 
-def merge(
+def merge_rows(
     left: Labels,
     right: Labels,
     at_left: Places,
@@ -90,7 +90,7 @@ def merge(
                                 if group[node] == b:
                                     group[node] = a
 
-                # A connection once made is never undone: this trips whatever comes.
+                # A connection once made is never undone: this trips whatever is merged later.
                 if group[line] == group[back]:
                     passes = False
                     break
@@ -112,7 +112,7 @@ def merge(
                         passes = False
                         break
                 elif more_switches:
-                    # Some switch that is not here yet must change the lamp in this state.
+                    # Some switch outside the part must change the lamp in this state.
                     if a == b or is_lit:
                         passes = False
                         break

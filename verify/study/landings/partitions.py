@@ -16,7 +16,7 @@ import numpy.typing as npt
 MOST_ENDS: Final = 12
 NO_WAY: Final = -1
 
-_BITS: Final = 4  # for a group's number: there are at most 12 groups
+_BITS: Final = 4  # a group's number takes four bits, since there are at most 12 groups
 
 Rows = npt.NDArray[np.uint8]
 Numbers = npt.NDArray[np.int64]
@@ -24,7 +24,7 @@ Numbers = npt.NDArray[np.int64]
 
 @cache
 def bell(ends: int) -> int:
-    """In how many ways so many ends can be joined."""
+    """Return in how many ways so many ends can be joined."""
     row = [1]
     for _ in range(ends):
         # The triangle of Aitken and Peirce: each row starts with the end of the one before.
@@ -36,7 +36,7 @@ def bell(ends: int) -> int:
 
 @cache
 def partitions(ends: int) -> Rows:
-    """All partitions of so many ends (bell(ends), ends), in the order of their rows.
+    """Return all partitions of so many ends (bell(ends), ends), in the order of their rows.
 
     Raises ValueError for more than `MOST_ENDS`.
     """
@@ -53,8 +53,8 @@ def partitions(ends: int) -> Rows:
     return rows
 
 
-def canonical(groups: npt.NDArray[np.integer]) -> Rows:
-    """Rows whose groups have any numbers, with the groups numbered as they are met."""
+def growth_strings(groups: npt.NDArray[np.integer]) -> Rows:
+    """Return rows whose groups have any numbers, with the groups numbered as they are met."""
     rows = np.zeros(groups.shape, np.uint8)
     count = np.zeros(len(groups), np.uint8)
     every = np.arange(len(groups))
@@ -67,7 +67,7 @@ def canonical(groups: npt.NDArray[np.integer]) -> Rows:
 
 
 def codes(rows: Rows) -> Numbers:
-    """Each row as one number, in the same order as the rows."""
+    """Return each row as one number, in the same order as the rows."""
     code = np.zeros(len(rows), np.int64)
     for place in range(rows.shape[1]):
         code = code << _BITS | rows[:, place]
@@ -79,16 +79,17 @@ def _rows_of(code: Numbers, ends: int) -> Rows:
     return (code[:, None] >> shifts & ((1 << _BITS) - 1)).astype(np.uint8)
 
 
-def exchanges(start: Rows, targets: Rows) -> Numbers:
-    """The fewest exchanges of two ends that lead from `start` (1, ends) to each of `targets`.
+def fewest_exchanges(start: Rows, targets: Rows) -> Numbers:
+    """Return the fewest exchanges of two ends from `start` (1, ends) to each of `targets`.
 
-    It is `NO_WAY` where the groups have other sizes: exchanges keep them. Found by going through
-    everything that one exchange, two, three … lead to, until every target has been met.
+    It is `NO_WAY` where the groups have other sizes, since exchanges keep them. A breadth-first
+    search goes through all that one exchange, two, three … lead to, until every target has been
+    met.
     """
     ends = start.shape[1]
     wanted = codes(targets)
     found = np.full(len(targets), NO_WAY, np.int64)
-    alike = np.flatnonzero((_sizes(targets) == _sizes(start)).all(axis=1))
+    alike = np.flatnonzero((_group_sizes(targets) == _group_sizes(start)).all(axis=1))
     frontier = seen = codes(start)
     steps = 0
     while True:
@@ -100,28 +101,28 @@ def exchanges(start: Rows, targets: Rows) -> Numbers:
         for one, other in combinations(range(ends), 2):
             order = np.arange(ends)
             order[[one, other]] = other, one
-            reached.append(np.unique(codes(canonical(rows[:, order]))))
+            reached.append(np.unique(codes(growth_strings(rows[:, order]))))
         frontier = np.setdiff1d(np.concatenate(reached), seen)
         seen = np.concatenate([seen, frontier])
         steps += 1
 
 
-def _sizes(rows: Rows) -> Numbers:
-    """The sizes of the groups of each row, the largest first."""
+def _group_sizes(rows: Rows) -> Numbers:
+    """Return the sizes of the groups of each row, the largest first."""
     sizes = (rows[:, :, None] == np.arange(rows.shape[1])).sum(axis=1)
     return np.sort(sizes, axis=1)[:, ::-1]
 
 
-def moves(start: Rows, targets: Rows) -> Numbers:
-    """The fewest ends that have to be landed elsewhere to get from `start` to each of `targets`.
+def fewest_moves(start: Rows, targets: Rows) -> Numbers:
+    """Return the fewest ends to land elsewhere to get from `start` to each of `targets`.
 
     All ends but those that stay in the best matching of old groups and new ones: D. Gusfield,
     "Partition-distance", Information Processing Letters 82 (2002) 159–164 (from memory).
     """
-    return np.array([_moves(start[0], row) for row in targets], np.int64)
+    return np.array([_moves_to(start[0], row) for row in targets], np.int64)
 
 
-def _moves(start: Rows, target: Rows) -> int:
+def _moves_to(start: Rows, target: Rows) -> int:
     graph: nx.Graph[tuple[str, int]] = nx.Graph()
     for old, new in zip(start.tolist(), target.tolist(), strict=True):
         edge = ("old", old), ("new", new)

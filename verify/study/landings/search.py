@@ -42,14 +42,14 @@ import numpy.typing as npt
 
 from verify.base.compiling import compiled
 from verify.base.problems import CircuitError, Problem
-from verify.study.landings.landing_search_kernel import Labels, Pairs, merge, number_equals
+from verify.study.landings.instance import Contacts, LandingInstance
+from verify.study.landings.landing_search_kernel import Labels, Pairs, merge_rows, number_equals
 from verify.study.landings.partitions import partitions
-from verify.study.landings.situation import Contacts, Situation
 
 Indices = npt.NDArray[np.int64]
 Progress = Callable[[int, int], None]
 #: Arguments of the kernel, and which rows of the left part to merge.
-_Piece = tuple[tuple[object, ...], int, int]
+_Task = tuple[tuple[object, ...], int, int]
 #: Rows that differ, all pairs that pass, and the row of each pair.
 _Merging = tuple[Labels, Pairs, Pairs]
 
@@ -57,7 +57,7 @@ _Merging = tuple[Labels, Pairs, Pairs]
 _AT_ONCE: Final = 1 << 19
 #: The bytes that the rows and pairs of one merge may take.
 _MOST_BYTES: Final = 2_000_000_000
-#: Labels are bytes.
+#: Labels are bytes, so a part has at most so many nodes.
 _MOST_NODES: Final = 255
 #: In how many steps the progress of one merge is shown.
 _STEPS: Final = 1000
@@ -92,7 +92,7 @@ class Nothing:
 
 @dataclass(frozen=True, slots=True)
 class BoxOrigin:
-    """Origin of a part whose rows are the partitions of a box, by its place in the situation."""
+    """Origin of a part whose rows are the partitions of a box, by its place in the instance."""
 
     number: int
 
@@ -111,41 +111,43 @@ class MergedOrigin:
 
 
 def search(
-    situation: Situation, *, workers: int = 1, progress: Progress = lambda done, total: None
+    instance: LandingInstance, *, workers: int = 1, progress: Progress = lambda done, total: None
 ) -> Indices:
-    """Every way with any-location control (ways, boxes), in ascending order.
+    """Return every way with any-location control (ways, boxes), in ascending order.
 
-    A way is the number of a partition (a row of `partitions`) for each of `situation.boxes`.
-    Raises `CircuitError` where the parts differ in so many ways that memory does not hold them.
+    A way is the number of a partition (a row of `partitions`) for each of `instance.boxes`. Raises
+    `CircuitError` where the parts differ in so many ways that memory does not hold them.
     """
-    if not situation.lamp_works:
-        return np.zeros((0, len(situation.boxes)), np.int64)
-    found = _Search(situation, workers, progress).run()
+    if not instance.lamp_works:
+        return np.zeros((0, len(instance.boxes)), np.int64)
+    found = _Search(instance, workers, progress).run()
     order = np.lexsort(found.T[::-1]) if found.size else slice(None)
     ordered: Indices = found[order]
     return ordered
 
 
 class _Search:
-    def __init__(self, situation: Situation, workers: int, progress: Progress) -> None:
-        self._situation = situation
+    """One search: merges the parts of an instance two by two, with workers for large merges."""
+
+    def __init__(self, instance: LandingInstance, workers: int, progress: Progress) -> None:
+        self._instance = instance
         self._pool = ThreadPoolExecutor(workers)
         self._window = 2 * workers
         self._progress = progress
-        self._rails = np.array([situation.line, situation.back, *situation.lamp], np.int64)
+        self._rails = np.array([instance.line, instance.back, *instance.lamp], np.int64)
         self._merges = 0
         self._merged = 0
 
     def run(self) -> Indices:
-        """See `search`."""
+        """Return every way, see `search`."""
         with self._pool:
             part = self._whole()
-        self._check_size(int(part.ways.sum()) * (len(self._situation.boxes) + 1) * 16)
+        self._check_size(int(part.ways.sum()) * (len(self._instance.boxes) + 1) * 16)
         return self._expanded(part, np.arange(len(part.rows)))[1]
 
     def _whole(self) -> SearchPart:
-        """Everything as one part."""
-        places = [[*self._parts_of(box.name)] for box in self._situation.circuit.boxes]
+        """Return the whole circuit as one part."""
+        places = [[*self._parts_of(box.name)] for box in self._instance.circuit.boxes]
         places = [parts for parts in places if parts]
         self._merges = sum(map(len, places)) + len(places) - 1
         parts = [_nothing()]
@@ -164,18 +166,18 @@ class _Search:
         return parts[0]
 
     def _parts_of(self, box: str) -> Iterator[SearchPart]:
-        """The switches in a box, then the box itself."""
-        for contacts in self._situation.contacts:
+        """Yield the switches in a box, then the box itself."""
+        for contacts in self._instance.contacts:
             if contacts.box == box:
                 yield _switch(contacts)
-        for number, free in enumerate(self._situation.boxes):
+        for number, free in enumerate(self._instance.boxes):
             if free.name == box:
                 rows = partitions(len(free.ends))[:, None, :]
-                nodes = np.array([self._situation.node(end) for end in free.ends], np.int64)
+                nodes = np.array([self._instance.node(end) for end in free.ends], np.int64)
                 yield SearchPart(nodes, (), rows, np.ones(len(rows), np.int64), BoxOrigin(number))
 
     def _next(self, parts: Sequence[SearchPart]) -> tuple[SearchPart, SearchPart]:
-        """The two parts to merge next: of those that touch each other those with fewest pairs."""
+        """Return the two parts to merge next: of those that touch, those with the fewest pairs."""
 
         def cost(pair: tuple[SearchPart, SearchPart]) -> tuple[bool, int]:
             left, right = pair
@@ -185,7 +187,7 @@ class _Search:
         return min(combinations(parts, 2), key=cost)
 
     def _merge(self, left: SearchPart, right: SearchPart, rest: Iterable[SearchPart]) -> SearchPart:
-        """Both as one part, `rest` being all others."""
+        """Return two parts merged into one; `rest` are all others."""
         others = [*rest]
         outside = np.unique(np.concatenate([self._rails[:2], *(part.nodes for part in others)]))
         nodes = np.unique(np.concatenate([left.nodes, right.nodes, self._rails]))
@@ -202,16 +204,16 @@ class _Search:
             np.searchsorted(nodes, kept),
             np.isin(kept, outside),
             np.searchsorted(nodes, self._rails),
-            len(switches) < len(self._situation.contacts),
+            len(switches) < len(self._instance.contacts),
             self._merged == self._merges - 1,
         )
         step = max(1, _AT_ONCE // max(1, len(right.rows)))
         starts = range(0, len(left.rows), step)
-        pieces = ((arguments, start, min(start + step, len(left.rows))) for start in starts)
+        tasks = ((arguments, start, min(start + step, len(left.rows))) for start in starts)
         rows, pairs, kinds = [], [], []
         used = 0
         found = 0
-        for done, (some_rows, some_pairs, some_kinds) in enumerate(self._merged_in(pieces), 1):
+        for done, (some_rows, some_pairs, some_kinds) in enumerate(self._merged_in(tasks), 1):
             rows.append(some_rows)
             pairs.append(some_pairs)
             kinds.append(some_kinds.astype(np.int64) + found)
@@ -233,11 +235,11 @@ class _Search:
         origin = MergedOrigin(left, right, starting, came_from[order])
         return SearchPart(kept, switches, every[firsts], ways, origin)
 
-    def _merged_in(self, pieces: Iterable[_Piece]) -> Iterator[_Merging]:
-        """What comes of each piece, in order; only so many are out that all workers are busy."""
+    def _merged_in(self, tasks: Iterable[_Task]) -> Iterator[_Merging]:
+        """Yield the result of each task, in order; as many tasks are out as keep workers busy."""
         waiting: deque[Future[_Merging]] = deque()
-        for piece in pieces:
-            waiting.append(self._pool.submit(_merge_some, *piece))
+        for task in tasks:
+            waiting.append(self._pool.submit(_merge_some, *task))
             if len(waiting) > self._window:
                 yield waiting.popleft().result()
         while waiting:
@@ -251,9 +253,9 @@ class _Search:
             raise _too_large()
 
     def _expanded(self, part: SearchPart, rows: Indices) -> tuple[Indices, Indices]:
-        """All ways of some rows, in their order: (ways,) the place in `rows`, and (ways, boxes).
+        """Return all ways of some rows: (ways,) the place in `rows`, and (ways, boxes).
 
-        Boxes that are not in the part have 0.
+        They are in the order of the rows. Boxes that are not in the part have 0.
         """
         if isinstance(part.origin, MergedOrigin):
             origin = part.origin
@@ -264,34 +266,34 @@ class _Search:
             left_source, left = self._expanded(origin.left, pairs[:, 0])
             right_source, right = self._expanded(origin.right, pairs[left_source, 1])
             return source[left_source[right_source]], left[right_source] + right
-        chosen = np.zeros((len(rows), len(self._situation.boxes)), np.int64)
+        chosen = np.zeros((len(rows), len(self._instance.boxes)), np.int64)
         if isinstance(part.origin, BoxOrigin):
             chosen[:, part.origin.number] = rows
         return np.arange(len(rows)), chosen
 
 
 def _merge_some(arguments: tuple[object, ...], first: int, last: int) -> _Merging:
-    """The task of a worker: rows that differ, all pairs that pass, and the row of each pair."""
-    rows, pairs = compiled(merge)(*arguments, first, last)
+    """Do the task of a worker, and return its part of `_Merging`."""
+    rows, pairs = compiled(merge_rows)(*arguments, first, last)
     firsts, kind = _number_equals(rows)
     return rows[firsts], pairs, kind
 
 
 def _number_equals(rows: Labels) -> tuple[Pairs, Pairs]:
-    """Rows of a part that are equal, see `number_equals` of the kernel."""
+    """Return which rows of a part are equal, see `number_equals` of the kernel."""
     flat = rows.reshape(len(rows), rows.shape[1] * rows.shape[2])
     firsts, kind = compiled(number_equals)(flat)
     return firsts, kind
 
 
 def _nothing() -> SearchPart:
-    """A part without anything, to start from."""
+    """Return a part without anything, to start from."""
     nodes = np.zeros(0, np.int64)
     return SearchPart(nodes, (), np.zeros((1, 1, 0), np.uint8), np.ones(1, np.int64), Nothing())
 
 
 def _switch(contacts: Contacts) -> SearchPart:
-    """A switch alone."""
+    """Return a part that is one switch."""
     nodes = np.array(contacts.nodes, np.int64)
     rows = np.zeros((1, 2, len(nodes)), np.uint8)
     for position, pairs in enumerate(contacts.closed):

@@ -1,9 +1,8 @@
-"""What becomes of a circuit when its free ends are landed in every way: the ways that work, judged.
+"""Judges all ways to land the free ends of a circuit that work.
 
 The search proves which ways give any-location control; engines then judge one of each family. An
 engine that knows only connections must find what the search found, or there is a `BugError`; the
-one that is asked for the hazards may know volts and overrule it, which a lamp too large for its
-breaker shows.
+one that finds the hazards may know volts and overrule it, as with a lamp too large for its breaker.
 """
 
 from collections.abc import Callable, Sequence
@@ -19,10 +18,10 @@ from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.words import WordsEngine
 from verify.fault.change import changed
+from verify.study.landings.instance import LandingInstance
 from verify.study.landings.kinship import Distances, Indices, distances, families
 from verify.study.landings.partitions import NO_WAY, codes, partitions
 from verify.study.landings.search import search
-from verify.study.landings.situation import Situation
 from verify.verdict.judging import NONE, judge, judge_faults
 
 Progress = Callable[[int, int], None]
@@ -52,13 +51,13 @@ class WayClass:
 
 @dataclass(frozen=True, slots=True)
 class Landings:
-    """What there is to say about all ways to land the free ends of one circuit.
+    """The result of a survey of all ways to land the free ends of one circuit.
 
     `renamings` is how many ways are the intended wiring but for names of travelers and conductors,
     0 if the intended wiring does not work.
     """
 
-    situation: Situation
+    instance: LandingInstance
     intended: Judgement
     renamings: int
     classes: tuple[WayClass, ...]
@@ -98,60 +97,60 @@ def survey(
 ) -> Landings:
     """Count and judge every way to land the free ends; `engine` finds the hazards.
 
-    Raises `CircuitError` where they cannot be counted, see `verify.study.landings.situation`.
+    Raises `CircuitError` where they cannot be counted, see `verify.study.landings.instance`.
     """
-    situation = Situation(circuit)
-    ways = search(situation, workers=workers, progress=progress)
-    family = families(situation, ways)
+    instance = LandingInstance(circuit)
+    ways = search(instance, workers=workers, progress=progress)
+    family = families(instance, ways)
     firsts, member_of = np.unique(family, return_inverse=True)
-    hazards, works = _judged(situation, ways[firsts], engine)
-    apart = distances(situation, ways)
+    hazards, works = _judged_ways(instance, ways[firsts], engine)
+    apart = distances(instance, ways)
     masks = hazards @ (1 << np.arange(len(HAZARD_NAMES), dtype=np.int64))
     of_way = np.where(works, masks, -1)[member_of]
     classes = [
-        _class(situation, ways, np.flatnonzero(of_way == mask), family, apart, int(mask))
+        _class(instance, ways, np.flatnonzero(of_way == mask), family, apart, int(mask))
         for mask in np.unique(masks[works])
     ]
     classes.sort(key=lambda found: (bool(found.hazards), -found.ways, found.hazards))
     return Landings(
-        situation,
+        instance,
         judge(circuit, engine),
-        _renamings_of_intended(situation, ways[of_way != -1], family[of_way != -1]),
+        _renamings_of_intended(instance, ways[of_way != -1], family[of_way != -1]),
         tuple(classes),
         engine.name,
     )
 
 
-def _judged(
-    situation: Situation, ways: Indices, engine: Engine
+def _judged_ways(
+    instance: LandingInstance, ways: Indices, engine: Engine
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """The hazards of each way (ways, hazards), and whether the engine finds that it works."""
-    faults = [situation.fault(number, rows) for number, rows in enumerate(_rows(situation, ways))]
+    """Return the hazards of each way (ways, hazards), and whether it works by the engine."""
+    faults = [instance.fault(number, rows) for number, rows in enumerate(_rows(instance, ways))]
     hazards = np.zeros((len(ways), len(HAZARD_NAMES)), np.int64)
     works = np.zeros(len(ways), np.bool_)
     start = 0
-    for part, _, found in judge_faults(situation.circuit, faults, engine):
+    for part, _, found in judge_faults(instance.circuit, faults, engine):
         rows = slice(start, start + len(part))
         hazards[rows] = found.hazard_state != NONE
         works[rows] = np.isin(found.verdict, (SOUND, MIMIC))
         start += len(part)
-    for _, _, found in judge_faults(situation.circuit, faults, WordsEngine()):
+    for _, _, found in judge_faults(instance.circuit, faults, WordsEngine()):
         if not np.isin(found.verdict, (SOUND, MIMIC)).all():
             raise BugError("a way was counted that the engine words says does not work")
     return hazards, works
 
 
-def _rows(situation: Situation, ways: Indices) -> list[list[Sequence[int]]]:
-    """Each way as the group of each free end of each box."""
+def _rows(instance: LandingInstance, ways: Indices) -> list[list[Sequence[int]]]:
+    """Return each way as the group of each free end of each box."""
     columns = [
         partitions(len(box.ends))[ways[:, place]].tolist()
-        for place, box in enumerate(situation.boxes)
+        for place, box in enumerate(instance.boxes)
     ]
     return [[*way] for way in zip(*columns, strict=True)] if columns else [[] for _ in ways]
 
 
 def _class(
-    situation: Situation,
+    instance: LandingInstance,
     ways: Indices,
     members: Indices,
     family: Indices,
@@ -160,21 +159,21 @@ def _class(
 ) -> WayClass:
     nearest = apart.nearest(members)
     exchanges = int(apart.exchanges[nearest])
-    (rows,) = _rows(situation, ways[[nearest]])
+    (rows,) = _rows(instance, ways[[nearest]])
     return WayClass(
         tuple(name for bit, name in enumerate(HAZARD_NAMES) if mask >> bit & 1),
         len(members),
         len(np.unique(family[members])),
         None if exchanges == NO_WAY else exchanges,
         int(apart.moves[members].min()),
-        changed(situation.wiring, situation.fault(nearest, rows).change),
+        changed(instance.wiring, instance.fault(nearest, rows).change),
     )
 
 
-def _renamings_of_intended(situation: Situation, ways: Indices, family: Indices) -> int:
+def _renamings_of_intended(instance: LandingInstance, ways: Indices, family: Indices) -> int:
     number = [
         int(np.searchsorted(codes(partitions(len(box.ends))), codes(row)[0]))
-        for box, row in zip(situation.boxes, situation.intended, strict=True)
+        for box, row in zip(instance.boxes, instance.intended, strict=True)
     ]
     own = np.flatnonzero((ways == number).all(axis=1))
     return int((family == family[own[0]]).sum()) if len(own) else 0

@@ -1,4 +1,4 @@
-"""Two changes as one row of arrays: what one fault writes, and what the other writes beside it."""
+"""Composes two faults of a circuit into one row of arrays, which has what each of them writes."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -21,7 +21,7 @@ _NEW_JOINS: Final = 2
 
 
 def both_made(circuit: Circuit, one: Fault, other: Fault) -> Circuit:
-    """The circuit with two faults that are a pair, as files and pictures show it."""
+    """Return the circuit with two faults that are a pair, as files and pictures show it."""
     if one.change.replacement is not None:
         one, other = other, one
     wiring = NumberedCircuit(circuit)
@@ -39,7 +39,7 @@ def both_made(circuit: Circuit, one: Fault, other: Fault) -> Circuit:
 
 
 class Singles:
-    """Single faults of one circuit as arrays, ready to be put together two by two."""
+    """Single faults of one circuit as arrays, ready to be composed two by two."""
 
     def __init__(self, circuit: Circuit, faults: Sequence[Fault]) -> None:
         flattener = Flattener(circuit)
@@ -53,7 +53,7 @@ class Singles:
             raise BugError(f"a fault makes more than {_NEW_JOINS} joins")
 
     def together(self, first: Rows, second: Rows) -> FaultBatch:
-        """A row for each pair of faults that `existing_pairs` allows, given by number."""
+        """Return a row for each pair of faults, given by number, that `existing_pairs` allows."""
         batch, pairs = self.alone, len(first)
         one, other = first + 1, second + 1  # row 0 is the circuit without a fault
         join_of, closed = batch.join_of, batch.closed

@@ -1,7 +1,7 @@
 """Which two single faults can be made together, so that the order does not matter.
 
-A mistake is told by the ends that its site names and the ends that it moves, or by the part that
-failed. Two mistakes are a pair if each can still be told in the circuit that has the other:
+A mistake is identified by the ends that its site names and that it moves, or by the part that
+failed. Two mistakes are a pair if each can still be identified in the circuit that has the other:
 
 - neither moves an end that the other names or moves,
 - what each needs of its joins is still so after the other: an end to leave off is still connected
@@ -41,17 +41,17 @@ PAIRED_KINDS: Final = (
     WrongDevice.name,
     CablesMixed.name,
 )
-#: No kind needs more of its joins than two things, each of two joins or one.
+#: Every kind needs at most two things of its joins, each of one join or two.
 _MOST_NEEDS: Final = 2
 _MOST_JOINS: Final = 2
 _NOTHING: Final = -1
 
-#: Joins, and how many ends they must have together.
+#: A need: joins, and how many ends they must have together.
 Need = tuple[tuple[int, ...], int]
 
 
 def existing_pairs(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
-    """Whether each two of `faults` are a pair: shape (faults, faults), symmetric.
+    """Return whether each two of `faults` are a pair: shape (faults, faults), symmetric.
 
     All are of `PAIRED_KINDS`, and of the circuit of `wiring`.
     """
@@ -67,15 +67,15 @@ def existing_pairs(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
 
 
 def _meet(one: Flags, other: Flags) -> Flags:
-    """Whether a row of `one` and a row of `other` have something in common."""
+    """Return whether a row of `one` and a row of `other` have something in common."""
     meet = np.zeros((len(one), len(other)), np.bool_)
-    for here, there in zip(_words(one), _words(other), strict=True):
+    for here, there in zip(_as_words(one), _as_words(other), strict=True):
         meet |= (here[:, None] & there) != 0
     return meet
 
 
-def _words(flags: Flags) -> npt.NDArray[np.uint64]:
-    """Rows of flags as 64-bit words, the first word of each row first."""
+def _as_words(flags: Flags) -> npt.NDArray[np.uint64]:
+    """Return rows of flags as 64-bit words, the first word of each row first."""
     spare = -flags.shape[1] % 64
     octets = np.packbits(np.pad(flags, ((0, 0), (0, spare))), axis=1)
     words: npt.NDArray[np.uint64] = np.ascontiguousarray(octets).view(np.uint64).T
@@ -83,20 +83,20 @@ def _words(flags: Flags) -> npt.NDArray[np.uint64]:
 
 
 def _ends(wiring: NumberedCircuit, faults: Sequence[Fault]) -> tuple[Flags, Flags]:
-    """The ends that each fault moves, and those that it moves or names: (faults, ends) each."""
+    """Return the ends that each fault moves, and those that it moves or names: (faults, ends)."""
     moved = np.zeros((len(faults), len(wiring.circuit.ends)), np.bool_)
     named = moved.copy()
     for row, fault in enumerate(faults):
         moved[row, [end for end, _ in fault.change.moves]] = True
         if fault.change.replacement is not None:
-            moved[row, _terminals(wiring, fault.change.replacement.device)] = True
+            moved[row, _terminals_named(wiring, fault.change.replacement.device)] = True
         if fault.kind in _LANDING:
             box, *names = fault.site
             named[row, [wiring.number(box, n) for text in names for n in text.split("+")]] = True
     return moved, named | moved
 
 
-def _terminals(wiring: NumberedCircuit, name: str) -> list[int]:
+def _terminals_named(wiring: NumberedCircuit, name: str) -> list[int]:
     switch = wiring.circuit.device(name)
     return [
         wiring.number(switch.box, f"{name}.{terminal}")
@@ -105,7 +105,7 @@ def _terminals(wiring: NumberedCircuit, name: str) -> list[int]:
 
 
 def _needs_are_met(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
-    """Whether the joins that each fault needs are large enough after each other fault."""
+    """Return whether the joins that each fault needs are large enough after each other fault."""
     nowhere = len(wiring.joins)  # a join without ends, for faults that need fewer joins
     sizes = np.zeros((len(faults), nowhere + 1), np.int16)
     sizes[:, :nowhere] = [len(ends) for ends in wiring.joins]
@@ -126,7 +126,7 @@ def _needs_are_met(wiring: NumberedCircuit, faults: Sequence[Fault]) -> Flags:
 
 
 def _needs(wiring: NumberedCircuit, fault: Fault) -> Iterator[Need]:
-    """What a fault needs of its joins."""
+    """Yield what a fault needs of its joins."""
     ends = [end for end, _ in fault.change.moves]
     of = wiring.join_of
     if fault.kind == "left-off":
@@ -141,7 +141,7 @@ def _needs(wiring: NumberedCircuit, fault: Fault) -> Iterator[Need]:
 
 
 def _parts(faults: Sequence[Fault]) -> Iterator[tuple[Numbers, Numbers]]:
-    """Two numbers for each fault, several times: where they are the same no pair exists."""
+    """Yield two numbers for each fault, several times: no pair exists where they are the same."""
     numbers: dict[tuple[str, ...], int] = {}
 
     def number(part: tuple[str, ...] | None) -> int:

@@ -1,6 +1,7 @@
-"""All pairs of single faults of a circuit, or a seeded sample: what they do and what they hide.
+"""Judges all pairs of single faults of a circuit, or a seeded sample of them.
 
-Connections decide (*words*); volts are not computed for pairs.
+It says what each pair does and what it hides. Connections decide (*words*); volts are not computed
+for pairs.
 """
 
 import random
@@ -24,7 +25,7 @@ from verify.verdict.judging import NONE, Numbers, verdicts, why_unprovable
 #: Raised whenever pairs or their outcomes may change.
 VERSION: Final = 1
 
-#: What can become of two mistakes; a mistake shows if alone it breaks any-location control.
+#: The outcomes of two mistakes; a mistake shows if alone it breaks any-location control.
 OUTCOMES: Final = (
     "hides-both",
     "hides-one",
@@ -78,7 +79,7 @@ class PairSurvey:
 
     @property
     def is_complete(self) -> bool:
-        """True if every pair that there is was judged."""
+        """True if every pair was judged."""
         return len(self) == self.existing
 
 
@@ -95,7 +96,7 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
     first, second = np.nonzero(np.triu(existing_pairs(NumberedCircuit(circuit), chosen)))
     existing = len(first)
     if most is not None and most < existing:
-        rows = _sample(existing, most)
+        rows = _sampled_pairs(existing, most)
         first, second = first[rows], second[rows]
     singles = Singles(circuit, chosen)
     # The first row is the circuit without a fault.
@@ -124,8 +125,8 @@ def survey_pairs(circuit: Circuit, faults: Sequence[Fault], most: int | None = N
     )
 
 
-def _sample(existing: int, most: int) -> Rows:
-    """`most` different numbers below `existing`, in order."""
+def _sampled_pairs(existing: int, most: int) -> Rows:
+    """Return `most` different numbers below `existing`, in order."""
     draw = random.Random(0)
     rows: set[int] = set()
     while len(rows) < most:
@@ -154,6 +155,6 @@ def _outcomes(one: Numbers, other: Numbers, together: Numbers) -> Numbers:
 
 
 def of_outcome(survey: PairSurvey, *names: str) -> Iterator[int]:
-    """The places in a survey of the pairs with one of these outcomes, in order."""
+    """Yield the places in a survey of the pairs with one of these outcomes, in order."""
     wanted = [OUTCOMES.index(name) for name in names]
     yield from np.flatnonzero(np.isin(survey.outcome, wanted)).tolist()

@@ -1,9 +1,9 @@
-"""What tells networks apart, as names of some words: only numbers and arrays.
+"""Canonical keys of networks: all that decides what a network does, written in a few words.
 
-Networks are of circuits with one feed and one lamp, fit for `verify.sweep.judging`.
+Networks are of circuits with one feed and one lamp, fit for `verify.sweep.fault_judging`.
 
-A name is not a hash but all that `verify.engine.words_kernel` looks at, written down so that it is
-the same for networks that are the same up to what joins are called:
+A key is not a hash but all that `verify.engine.words_kernel` looks at, written down so that it does
+not depend on how the joins of a network are numbered:
 
 - for each terminal the *label* of its net. Labels are given in the order in which terminals meet
   new nets, which is a restricted growth string: every partition of the terminals has exactly one
@@ -14,7 +14,7 @@ the same for networks that are the same up to what joins are called:
   feed, so nothing spreads to them and what they have plays no part.
 - for each contact the two bits that say when it is closed, and a bit for whether the lamp works.
 
-Two networks of circuits with the same devices have one name if and only if they agree in all of
+Two networks of circuits with the same devices have equal keys if and only if they agree in all of
 these, and then the engine *words* does the same with both. Each loop below goes through the
 terminals, contacts, conductors or ends of a row once; see `find_nets` for the nets.
 """
@@ -35,17 +35,17 @@ Bytes = npt.NDArray[np.uint8]
 _NONE = np.uint64(0)
 _HAS_GROUND_WIRE = 1
 _HAS_STUB = 2
-#: How many labels, and how many pieces of two bits, fit into a word.
+#: How many labels, and how many fields of two bits, fit into a word.
 _LABELS = 4
-_PIECES = 32
+_FIELDS = 32
 
 
-def width_of_names(terminals: int, contacts: int) -> int:
-    """How many words the names of networks with so many terminals and contacts have."""
-    return -(-terminals // _LABELS) - (-(terminals + contacts + 1) // _PIECES)
+def network_key_width(terminals: int, contacts: int) -> int:
+    """Return how many 64-bit words the key of a network with these numbers of parts has."""
+    return -(-terminals // _LABELS) - (-(terminals + contacts + 1) // _FIELDS)
 
 
-def name_networks(
+def fill_network_keys(
     terminals: Places,
     conductors: Places,
     is_ground: Bytes,
@@ -54,19 +54,19 @@ def name_networks(
     closed: Bytes,
     works: Bytes,
     bridges: Indices,
-    names: Words,
+    keys: Words,
     nets: Places,
 ) -> None:
-    """Fill `names` (rows, width), equal for exactly those rows that connections cannot tell apart.
+    """Fill `keys` (rows, width): equal for exactly those rows that connections cannot tell apart.
 
-    See above for what is in a name, and `width_of_names`. `nets` (rows, joins) gets the net of each
-    join.
+    The module says what is in a key, `network_key_width` how wide it is. `nets` (rows, joins) gets
+    the net of each join.
     """
     joins = nets.shape[1]
     size = np.empty(joins, np.int16)
     flags = np.empty(joins, np.uint8)
     label = np.empty(joins, np.int16)
-    pieces = -(-len(terminals) // _LABELS)  # the word in which pieces of two bits begin
+    fields = -(-len(terminals) // _LABELS)  # the word in which fields of two bits begin
     for row in range(len(join_of)):
         of = join_of[row]
         net = nets[row]
@@ -75,26 +75,26 @@ def name_networks(
         _flag_nets(conductors, is_ground, of, net, size, flags)
         for join in range(joins):
             label[join] = -1
-        for word in range(names.shape[1]):
-            names[row, word] = _NONE
+        for word in range(keys.shape[1]):
+            keys[row, word] = _NONE
         met = 0
         for t in range(len(terminals)):
             a = net[of[terminals[t]]]
             if label[a] < 0:
                 label[a] = met
-                _put_piece(names, row, pieces, met, flags[a])
+                _put_field(keys, row, fields, met, flags[a])
                 met += 1
-            names[row, t // _LABELS] |= np.uint64(label[a]) << np.uint64(16 * (t % _LABELS))
+            keys[row, t // _LABELS] |= np.uint64(label[a]) << np.uint64(16 * (t % _LABELS))
         for c in range(closed.shape[1]):
-            _put_piece(names, row, pieces, len(terminals) + c, closed[row, c])
-        _put_piece(names, row, pieces, len(terminals) + closed.shape[1], works[row, 0])
+            _put_field(keys, row, fields, len(terminals) + c, closed[row, c])
+        _put_field(keys, row, fields, len(terminals) + closed.shape[1], works[row, 0])
 
 
 @inlined
 def _flag_nets(
     conductors: Places, is_ground: Bytes, of: Places, net: Places, size: Indices, flags: Bytes
 ) -> None:
-    """Fill `flags` (joins,): what the conductors of each net are, two bits."""
+    """Fill `flags` (joins,) with two bits for each net: it has a ground wire, it has a free end."""
     for join in range(len(flags)):
         flags[join] = 0
     for c in range(len(conductors)):
@@ -110,6 +110,6 @@ def _flag_nets(
 
 
 @inlined
-def _put_piece(names: Words, row: int, start: int, number: int, piece: int) -> None:
-    """Write two bits, the `number`-th of those that begin with the word `start`."""
-    names[row, start + number // _PIECES] |= np.uint64(piece) << np.uint64(2 * (number % _PIECES))
+def _put_field(keys: Words, row: int, start: int, number: int, field: int) -> None:
+    """Write the field of two bits with that number, counted from the word `start` on."""
+    keys[row, start + number // _FIELDS] |= np.uint64(field) << np.uint64(2 * (number % _FIELDS))

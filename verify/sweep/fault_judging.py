@@ -1,10 +1,10 @@
-"""The verdicts on all single faults of a circuit, each different network judged once.
+"""Judges all single faults of a circuit, each different network once.
 
-Faults differ in far fewer ways than they are many: most of a circuit is as it was. What *words*
-would look at is written down, and a network that was met is not judged again, in whatever circuit
-it comes up. What the engine *volts* adds depends on where conductors run; here it follows from the
-path of the lamp's current, which connections tell as long as the current does not divide in ways
-that only resistances decide. Where it may, and in circuits that are not simple
+There are far fewer different networks than faults, since most of a circuit is as it was. All that
+*words* would look at is written into a key, and a network with a known key is not judged again, in
+whatever circuit it comes up. What the engine *volts* adds depends on the conductors; here it
+follows from the path of the lamp's current, which connections determine as long as the current does
+not divide in ways that only resistances decide. Where it may, and in circuits that are not simple
 (`verify.sweep.simple`), *volts* itself is asked. Tests hold the answers to those of *volts*.
 """
 
@@ -28,12 +28,12 @@ from verify.sweep.listing import Listing
 from verify.sweep.networks import UNBALANCED, NetworkRows, Networks
 from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import bounds_of, stays_simple
-from verify.sweep.whole import SchemeCurrents, plainly
+from verify.sweep.whole import SchemeCurrents, plain_layout
 from verify.verdict.judging import judge_faults, verdicts
 
 __all__ = ["Bulk", "JudgedFaults", "Outcome"]
 
-#: Shapes of circuits whose networks are remembered.
+#: For how many shapes of circuits the networks are cached.
 _MOST_SHAPES: Final = 12
 
 
@@ -41,8 +41,8 @@ _MOST_SHAPES: Final = 12
 class JudgedFaults:
     """All single faults of a circuit: the numbers (F,) of their outcomes.
 
-    `outcomes` are all that `Bulk` has met; `intended` is that of the circuit as it is. Of `solved`
-    faults the currents had to be computed from the resistances.
+    `outcomes` are all that `Bulk` has met; `intended` is that of the circuit as it is. The currents
+    of `solved` faults had to be computed from the resistances.
     """
 
     listing: Listing
@@ -54,7 +54,7 @@ class JudgedFaults:
 
 
 class Bulk:
-    """Judges all single faults of circuits, and remembers the networks it has met."""
+    """Judges all single faults of circuits, and caches the networks it has met."""
 
     def __init__(self) -> None:
         self._shapes: dict[tuple[object, ...], Networks] = {}
@@ -62,10 +62,10 @@ class Bulk:
         self.outcomes = KnownOutcomes()
 
     def judge(self, circuit: Circuit) -> JudgedFaults:
-        """The verdicts on all single faults of `circuit`, as the engine *volts* gives them.
+        """Return the verdicts on all single faults of `circuit`, as the engine *volts* gives them.
 
-        Where a circuit is not simple, and *volts* cannot be asked or would take too long, as
-        *words* gives them; see `verify.engine.volts.engine_for`.
+        If a circuit is not simple, and *volts* cannot judge it or would take too long, they are
+        those of *words*; see `verify.engine.volts.engine_for`.
         """
         listing = Listing(NumberedCircuit(circuit))
         bounds = bounds_of(circuit)
@@ -86,7 +86,7 @@ class Bulk:
                 which[row] = self.outcomes.number(outcome)
                 continue
             whole = listing.rewired(scheme)
-            # Its cables are as long as cables are; those of the circuit may be short.
+            # Cables of this layout have the default length; those of the circuit may be shorter.
             bounds = bounds_of(whole)
             if bounds is None:
                 which[row] = self._judge_by(engine, listing, [row])[0]
@@ -97,9 +97,9 @@ class Bulk:
         return JudgedFaults(listing, self.outcomes, which[:-1], intended, engine.name, solved)
 
     def _of_plain(self, listing: Listing, scheme: str) -> Outcome | None:
-        """The outcome of a plain circuit wired by another scheme; None if it is not so plain."""
+        """Return the outcome of a circuit wired by another scheme; None if it is not plain."""
         arrangement, circuit = listing.arrangement, listing.wiring.circuit
-        where = None if arrangement is None else plainly(arrangement)
+        where = None if arrangement is None else plain_layout(arrangement)
         if arrangement is None or where is None:
             return None
         if arrangement.switch_names != tuple(switch.name for switch in circuit.switches):
@@ -119,7 +119,7 @@ class Bulk:
         return with_hazards(outcome, [(UNBALANCED, first)])
 
     def _learn_plain(self, scheme: str, items: int) -> tuple[Outcome, SchemeCurrents]:
-        """What a scheme does, apart from its cables, and where its current runs."""
+        """Return the outcome of a scheme, apart from its cables, and the path of its current."""
         # Every location hangs on the one before, the lamp on the first.
         circuit = Layout((1, ROOT, *range(1, items - 1))).circuit(scheme)
         bounds = bounds_of(circuit)
@@ -131,11 +131,11 @@ class Bulk:
         return outcome, SchemeCurrents(scheme, items, dict(zip(names, entering, strict=True)))
 
     def _judge_rows(self, rows: NetworkRows) -> tuple[npt.NDArray[np.int64], int]:
-        """The number of the outcome of each row, and how many had to be solved."""
+        """Return the number of the outcome of each row, and how many had to be solved."""
         return self._networks(rows).outcomes_of(rows)
 
     def _networks(self, rows: NetworkRows) -> Networks:
-        """Those of all circuits with the same devices, whose terminals and contacts are alike."""
+        """Return the networks of circuits with the same devices, terminals and contacts."""
         shape = (
             *(switch.kind for switch in rows.circuit.switches),
             len(rows.batch.metal),
@@ -144,13 +144,13 @@ class Bulk:
         if shape not in self._shapes:
             if len(self._shapes) >= _MOST_SHAPES:
                 del self._shapes[next(iter(self._shapes))]
-            self._shapes[shape] = Networks(rows.name_width, self.outcomes)
+            self._shapes[shape] = Networks(rows.key_width, self.outcomes)
         return self._shapes[shape]
 
     def _judge_by(
         self, engine: Engine, listing: Listing, rows: Sequence[int]
     ) -> npt.NDArray[np.intp]:
-        """The numbers of the outcomes of some faults as `engine` gives them."""
+        """Return the numbers of the outcomes of some faults as `engine` gives them."""
         circuit = listing.wiring.circuit
         numbers = [
             self.outcomes.number(outcome_of(found, row, len(circuit.lamps)))

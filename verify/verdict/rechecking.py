@@ -1,6 +1,6 @@
-"""Examining a circuit: what one engine finds, one that shares no code with it finds again.
+"""Examines circuits: one engine judges, and one that shares no code with it checks.
 
-Where the two do not agree nothing is reported but that.
+Where the two disagree, only the disagreement is reported.
 """
 
 import random
@@ -22,10 +22,10 @@ from verify.verdict.evidence import Coverage, Evidence, Prover
 from verify.verdict.examination import Examination
 from verify.verdict.judging import judge, why_unprovable
 
-#: How many states of a circuit with too many are gone through by the second engine.
+#: How many states the second engine samples if a circuit has too many.
 _SAMPLED: Final = 32
 
-#: Circuits with at most so many states are gone through by the second engine as a whole.
+#: The second engine goes through all states of circuits with at most so many.
 _MOST_TRACED: Final = 256
 
 
@@ -33,7 +33,7 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     """Judge a circuit and find the evidence for each claim.
 
     By default the engine is that of `engine_for`: with volts and amperes where they can be
-    computed, by connections where not, without listing states beyond sixteen switches.
+    computed, by connections elsewhere, and without listing states beyond sixteen switches.
 
     Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else.
     """
@@ -46,14 +46,14 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     if states <= _MOST_TRACED and found.observation is not None:
         _require_same(circuit, engine, found.observation, checker, checker.observe(circuit))
     evidence = dict(_evidence(circuit, found, engine.name))
-    rechecked = states if states <= _MOST_TRACED else len(_shown(evidence))
+    rechecked = states if states <= _MOST_TRACED else len(_states_shown(evidence))
     return Examination(circuit, found, evidence, engine.name, checker.name, rechecked)
 
 
 def _require_same(
     circuit: Circuit, engine: Engine, found: Observation, checker: Engine, again: Observation
 ) -> None:
-    """Raise BugError unless both engines saw the same."""
+    """Raise BugError unless both engines found the same."""
     if found == again:
         return
     pairs = zip(_doings(circuit, found), _doings(circuit, again), strict=True)
@@ -70,7 +70,7 @@ def _require_same(
 
 
 def _doings(circuit: Circuit, seen: Observation) -> Iterator[str]:
-    """What is found in each state, in words."""
+    """Yield what is found in each state, in words."""
     for state, row in enumerate(state_rows(circuit, seen)):
         lamps = [f"{name} {does}" for name, does in row.lamps.items()]
         hazards = [
@@ -95,25 +95,26 @@ def _examine_many(circuit: Circuit) -> Examination:
     """
     found = DiagramsEngine().prove(circuit)
     evidence = dict(_evidence(circuit, found, DiagramsEngine.name))
-    states = _shown(evidence)
+    states = _states_shown(evidence)
     if found.any_location:
-        sample = {0, *_sample(len(circuit.switches))}
+        sample = {0, *_sampled_states(len(circuit.switches))}
         _require_parity(circuit, sample)
         states |= sample
     return Examination(circuit, found, evidence, DiagramsEngine.name, PathsEngine.name, len(states))
 
 
-def _shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
+def _states_shown(evidence: Mapping[str, Evidence | Coverage]) -> set[int]:
     return {item.state for item in evidence.values() if isinstance(item, Evidence)}
 
 
-def _sample(switches: int) -> Iterator[int]:
+def _sampled_states(switches: int) -> Iterator[int]:
+    """Yield a sample of states, the same for every circuit of that many switches."""
     draws = random.Random(0)
     return (draws.getrandbits(switches) for _ in range(_SAMPLED))
 
 
 def _require_parity(circuit: Circuit, states: Iterable[int]) -> None:
-    """Raise BugError unless in these states every lamp is lit as any-location control demands."""
+    """Raise BugError unless in these states every lamp is as any-location control demands."""
     wiring = WireGraph(circuit)
     first = [StateGraph(wiring, 0).lit_sides(lamp) is not None for lamp in wiring.lamps]
     for state in states:

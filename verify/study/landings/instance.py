@@ -1,4 +1,4 @@
-"""What is free in a circuit: the ends that may be landed in any way, and what holds them together.
+"""An instance of the landing problem: the free ends of a circuit, and what connects them.
 
 Ends in a join with ``fixed = true`` stay as they are, and no other end joins them. All others of a
 box are free: a way to land them is a partition of them, box by box.
@@ -21,10 +21,10 @@ from verify.electric.sizes import unreadable_sizes
 from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.network import CLOSED_DOWN, CLOSED_UP, Flattener
-from verify.study.landings.partitions import MOST_ENDS, Rows, bell, canonical
+from verify.study.landings.partitions import MOST_ENDS, Rows, bell, growth_strings
 
 MOST_SWITCHES: Final = 6
-#: Ways are counted in 64 bits.
+#: The number of ways must fit into 64 bits.
 MOST_WAYS: Final = 2**63 - 1
 
 Indices = npt.NDArray[np.int64]
@@ -53,12 +53,12 @@ class Contacts:
     closed: tuple[tuple[tuple[int, int], ...], tuple[tuple[int, int], ...]]
 
 
-class Situation:
+class LandingInstance:
     """A circuit of one feed and one lamp, prepared for counting.
 
-    A node is what is connected in every way: ends of fixed joins, both ends of a conductor, shorts.
-    The feed's neutral and ground are one node, `back`: what a lamp does never tells them apart, and
-    nor does the breaker. Raises `CircuitError` with every reason why the ways cannot be counted.
+    Ends are one node if every way connects them: ends of fixed joins, both ends of a conductor,
+    shorts. The feed's neutral and ground are one node, `back`: neither the lamp nor the breaker
+    tells them apart. Raises `CircuitError` with every reason why the ways cannot be counted.
     """
 
     def __init__(self, circuit: Circuit) -> None:
@@ -85,7 +85,7 @@ class Situation:
         )
 
     def node(self, end: int) -> int:
-        """The node that an end belongs to."""
+        """Return the node that an end belongs to."""
         return self._node[int(end)]
 
     def _contacts(
@@ -119,7 +119,10 @@ class Situation:
         return frozenset(range(len(self.circuit.ends))) - free
 
     def fault(self, number: int, way: Sequence[Sequence[int]]) -> Fault:
-        """A way as an engine takes it: `way` has the group of each free end of each box."""
+        """Return a way as a fault, which engines take.
+
+        `way` has the group of each free end of each box.
+        """
         moves = tuple(
             (end, slots[group])
             for box, slots, groups in zip(self.boxes, self._slots, way, strict=True)
@@ -132,11 +135,11 @@ class Situation:
         """How the circuit has its free ends landed: a row for each box."""
         joins = self.wiring.join_of
         rows = ([[joins[end] for end in box.ends]] for box in self.boxes)
-        return tuple(canonical(np.array(row, np.int64)) for row in rows)
+        return tuple(growth_strings(np.array(row, np.int64)) for row in rows)
 
 
 def free_boxes(circuit: Circuit) -> tuple[FreeBox, ...]:
-    """The boxes of a circuit that have free ends, with these, in file order."""
+    """Return the boxes of a circuit that have free ends, with these, in file order."""
     fixed = {End(join.box, name) for join in circuit.joins if join.fixed for name in join.ends}
     boxes = (
         FreeBox(
@@ -153,7 +156,7 @@ def free_boxes(circuit: Circuit) -> tuple[FreeBox, ...]:
 
 
 def _problems(circuit: Circuit) -> Iterator[Problem]:
-    """Why the ways of a circuit cannot be counted."""
+    """Yield the reasons why the ways of a circuit cannot be counted."""
     for kind, devices in (("lamp", circuit.lamps), ("feed", circuit.feeds)):
         if len(devices) > 1:
             yield Problem(
