@@ -29,8 +29,12 @@ def inlined(function: _F) -> _F:
 
 
 @cache
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A kernel as machine code, compiled by numba once for each machine and kept on disk."""
+def compiled(function: Callable[..., Any], *, allocates: bool = True) -> Callable[..., Any]:
+    """A kernel as machine code, compiled by numba once for each machine and kept on disk.
+
+    One that makes no arrays of its own may say so: then no references to arrays are counted, which
+    costs time wherever one is handed to a helper.
+    """
     import numba
 
     assert isinstance(function, FunctionType)
@@ -39,7 +43,7 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     if files:
         content = b"".join(Path(file).read_bytes() for file in files)
         kernel.__qualname__ += f"_{hashlib.sha256(content).hexdigest()[:16]}"
-    made: Callable[..., Any] = numba.njit(cache=True, nogil=True)(kernel)
+    made: Callable[..., Any] = numba.njit(cache=True, nogil=True, _nrt=allocates)(kernel)
     return made
 
 

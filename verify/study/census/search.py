@@ -17,7 +17,7 @@ from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
-from verify.study.census.search_kernel import Numbers, Strings, Words, search
+from verify.study.census.search_kernel import Numbers, Scratch, Strings, Words, search
 from verify.study.census.terminals import Parts, Wiring, parts_of
 
 #: Raised when batches or their results change: what is kept of an older run is then of no use.
@@ -198,7 +198,7 @@ def _set(states: Iterable[int]) -> int:
 @cache
 def compiled_search() -> Callable[..., int]:
     """The kernel as machine code, see `verify.base.compiling`."""
-    return compiled(search)
+    return compiled(search, allocates=False)
 
 
 def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple[list[Wiring], int]:
@@ -206,11 +206,12 @@ def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple
     tables = tables_of(parts_of(locations))
     is_small = locations <= _NOT_WORTH_COMPILING and rules == PRUNED
     kernel = search if is_small else compiled_search()
+    scratch = Scratch.of(len(tables.partner))
     room = _ROOM
     while True:
         found = np.zeros((room, stop), np.int8)
         nodes = np.zeros(len(tables.partner), np.int64)
-        total = kernel(*tables, beginnings, stop, rules, found, nodes)
+        total = kernel(*tables, *scratch, beginnings, stop, rules, found, nodes)
         if total <= room:
             return [tuple(map(int, row)) for row in found[:total]], int(nodes.sum())
         room = total
