@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 
@@ -34,7 +35,7 @@ from verify.strategies import (
     sound_schemes,
     supplied_circuits,
 )
-from verify.sweep import judging
+from verify.sweep import judging, numbering
 from verify.sweep.judging import Bulk, Outcome
 from verify.sweep.listing import Listing
 from verify.sweep.numbering import Numbering, number_again
@@ -344,7 +345,24 @@ def not_simple() -> Iterator[tuple[str, Circuit]]:
     yield "a receptacle", next(c for c in drawn if "receptacle" in {d.kind for d in c.devices})
     failing = next(f for f in all_faults(plain) if f.kind == "conductor-open").apply(plain)
     yield "something failed", failing
+    yield "a cable of sixteen conductors", with_spares(16)
     yield "seven switches", Layout.parse("1.f.1.2.3.4.5.6").circuit("chain")
+
+
+def with_spares(count: int) -> Circuit:
+    """Two locations and one short cable, which has so many conductors."""
+    place = replace(arranged((ROOT, 0), (0, 1), (1,)), palette="iec")
+    circuit = wire("chain", place, "Spare conductors")
+    (cable,) = circuit.cables
+    spare = (f"black-{number}" for number in range(70, 70 + count - len(cable.conductors)))
+    wide = replace(cable, length_m=0.5, conductors=(*cable.conductors, *spare))
+    return replace(circuit, cables=(wide,))
+
+
+def test_a_cable_of_fifteen_conductors_is_simple() -> None:
+    """Sums of currents in a cable are right up to there: one more is one of those below."""
+    assert is_simple(with_spares(15))
+    assert_judged_alike(with_spares(8))
 
 
 @pytest.mark.parametrize(("why", "circuit"), list(not_simple()), ids=lambda x: str(x)[:30])
@@ -353,29 +371,63 @@ def test_what_is_not_simple(why: str, circuit: Circuit) -> None:
     assert not is_simple(circuit), why
 
 
-@given(st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40))
+@contextmanager
+def equal_hashes() -> Iterator[None]:
+    """Every name has the same hash, in plain Python: what hashes decide is decided wrongly."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(numbering, "compiled", lambda function: function)
+        patch.setattr(numbering, "hash_of", lambda names, row: np.uint64(4095))
+        yield
+
+
+SOME_NAMES = st.lists(st.lists(st.integers(0, 2**64 - 1), min_size=2, max_size=2), max_size=40)
+
+
+@given(SOME_NAMES)
 def test_names_are_numbered_as_they_come(names: list[list[int]]) -> None:
     """Whatever the slots they share, equal names get one number and others the next."""
-    numbering = Numbering()
+    assert_numbered_as_they_come(names)
+
+
+@settings(max_examples=20)
+@given(SOME_NAMES)
+def test_names_of_one_hash_are_told_apart(names: list[list[int]]) -> None:
+    """A hash says where to look, and no more: names are compared whole."""
+    with equal_hashes():
+        assert_numbered_as_they_come(names)
+
+
+def test_networks_of_one_hash_are_told_apart() -> None:
+    """Verdicts do not rest on hashes: if all networks have the same, no outcome changes."""
+    circuit = Layout.parse("1.f.1").circuit("chain")
+    wanted = in_bulk(circuit, Bulk())
+    assert len(set(wanted)) > 10
+    with equal_hashes():
+        assert in_bulk(circuit, Bulk()) == wanted
+
+
+def assert_numbered_as_they_come(names: list[list[int]]) -> None:
+    """Numbers of names of two words, in parts."""
+    known = Numbering(2)
     met: dict[tuple[int, ...], int] = {}
     for start in range(0, len(names), 7):
         part = names[start : start + 7]
         before = list(met)
-        found, new = numbering.of(np.array(part, np.uint64))
+        found, new = known.of(np.array(part, np.uint64))
         assert found.tolist() == [met.setdefault(tuple(name), len(met)) for name in part]
         assert [tuple(part[row]) for row in new] == list(met)[len(before) :]
-        assert len(numbering) == len(met)
+        assert len(known) == len(met)
 
 
 def test_many_names_and_keys_are_numbered() -> None:
     """More than there is room for at first, keys that differ in their highest bits only."""
-    numbering = Numbering()
+    known = Numbering()
     keys = np.arange(20_000, dtype=np.int64) << 40
     for part in np.split(keys, 8):
-        found, new = numbering.of_keys(part)
+        found, new = known.of_keys(part)
         assert found.tolist() == (part >> 40).tolist()
         assert new.tolist() == list(range(len(part)))
-    again, new = numbering.of_keys(keys[::-1])
+    again, new = known.of_keys(keys[::-1])
     assert again.tolist() == list(range(20_000))[::-1]
     assert not len(new)
 

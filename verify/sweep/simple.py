@@ -16,6 +16,8 @@ from verify.electric.physics import (
 )
 
 MOST_SWITCHES: Final = 6
+#: Currents in a cable are summed modulo 16, see `verify.sweep.current_kernel`.
+MOST_IN_A_CABLE: Final = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +45,9 @@ def is_simple(circuit: Circuit) -> bool:
 def bounds_of(circuit: Circuit) -> Bounds | None:
     """The bounds of a circuit in which connections tell the path of the current, else None.
 
-    One feed and one lamp, nothing plugged in, nothing failed; and resistances so small that every
-    lamp that is connected is lit and no leakage matters, so large that no path is as good as none.
+    One feed and one lamp, nothing plugged in, nothing failed, no cable of very many conductors; and
+    resistances so small that every lamp that is connected is lit and no leakage matters, so large
+    that no path is as good as none.
     """
     kinds = [device.kind for device in circuit.devices]
     if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
@@ -57,6 +60,8 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
     for cable in circuit.cables:
         length = assumed.length_m if cable.length_m is None else cable.length_m
         count = len(cable.conductors)
+        if count > MOST_IN_A_CABLE:
+            return None
         ohms += [length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)] * count
         farads += count * (count - 1) / 2 * length * assumed.capacitance
     rooms = _rooms(circuit, sum(ohms), farads)
