@@ -141,7 +141,7 @@ def test_networks_get_the_same_names() -> None:
 def assert_equal_arrays(plain: Iterable[object], machine: Iterable[object]) -> None:
     """What plain Python and machine code give."""
     for one, other in zip(plain, machine, strict=True):
-        np.testing.assert_array_equal(one, other)  # type: ignore[arg-type]
+        np.testing.assert_array_equal(one, other)
 
 
 @pytest.mark.parametrize("rules", [PRUNED, search_kernel.ENOUGH_CONTACTS_LEFT, UNPRUNED])

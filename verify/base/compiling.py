@@ -43,7 +43,9 @@ def compiled(function: Callable[..., Any], *, allocates: bool = True) -> Callabl
     if files:
         content = b"".join(Path(file).read_bytes() for file in files)
         kernel.__qualname__ += f"_{hashlib.sha256(content).hexdigest()[:16]}"
-    made: Callable[..., Any] = numba.njit(cache=True, nogil=True, _nrt=allocates)(kernel)
+    # `_nrt` is the count of references; numba's type hints leave this option out.
+    options: dict[str, Any] = {"cache": True, "nogil": True, "_nrt": allocates}
+    made: Callable[..., Any] = numba.njit(**options)(kernel)
     return made
 
 
