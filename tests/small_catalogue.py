@@ -16,7 +16,7 @@ from catalogue.prove.build_plan import CircuitBatch, DrawnSpec, PlannedCircuit, 
 from catalogue.prove.proving import prove
 from catalogue.store.rendering import register_text_functions
 from catalogue.store.writing import Store
-from verify.circuit.file import dump
+from verify.circuit.file import dump, loads
 
 
 class Own(DrawnSpec):

@@ -164,14 +164,30 @@ class Store:
         self.db.conn.execute("PRAGMA foreign_keys = OFF")  # all ids are given by this code
 
     def write(self, batch: CircuitBatch, proved: Proved) -> None:
-        """Store a batch. A circuit that was drawn with another seed may be there already."""
+        """Store a batch. A circuit drawn with another seed may be there already.
+
+        Raises UserError if another circuit has its label, which is a hash if it was drawn.
+        """
         with self.db.atomic():
             if not any(map(self._is_there, proved.circuits)):
                 write_batch(self.db, batch, proved, self.numbers)
             self.db.conn.execute("update work set done = 1 where id = ?", [batch.id])
 
     def _is_there(self, circuit: CircuitRows) -> bool:
-        return self.db.table("circuit").count_where("label = ?", [circuit.label]) > 0
+        stored = next(
+            self.db.query("select file from circuit where label = ?", [circuit.label]), None
+        )
+        if stored is not None and stored["file"] != circuit.file:
+            raise UserError(
+                [
+                    Problem(
+                        circuit.label,
+                        "two circuits that were drawn have this label, whose hash is short; build "
+                        "a catalogue of its own with another --seed",
+                    )
+                ]
+            )
+        return stored is not None
 
     def write_summary(self, batch: CircuitBatch, summary: Summary) -> None:
         """Add the counts of a batch once: a batch that is noted as done is never added again."""

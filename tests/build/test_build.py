@@ -31,6 +31,7 @@ from catalogue.store.tables import TABLES
 from verify.base.problems import UserError
 from verify.circuit.file import loads
 from verify.fault.registry import all_faults, fault_kinds
+from verify.layout import sampler
 from verify.layout.enumeration import Layout
 
 DRAWN = 3
@@ -45,6 +46,15 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """The complete catalogue of two locations and a few drawn circuits, with its digest."""
     path = tmp_path_factory.mktemp("built") / "two.db"
     return path, build(path, [2], DRAWN, seed=1).digest
+
+
+def test_a_label_of_two_circuits_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A circuit is taken for one that is stored if it is the same, not if its hash is."""
+    monkeypatch.setattr(sampler, "_label", lambda circuit: "drawn-alike")
+    with pytest.raises(UserError, match="drawn-alike: two circuits that were drawn"):
+        build(tmp_path / "alike.db", [], DRAWN, seed=1)
 
 
 def rows(path: Path, query: str) -> list[tuple[object, ...]]:

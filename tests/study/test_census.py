@@ -20,6 +20,7 @@ from verify.study.census.search_kernel import (
     LIGHT_IS_FINAL,
     NO_STATE_DOES_MORE,
     ONE_PLACE_SERVES,
+    Scratch,
     search_growth_strings,
 )
 from verify.study.census.terminals import CensusParts, Wiring, bell, growth_string, parts_of
@@ -218,9 +219,8 @@ def test_nodes_without_rules_are_counted_by_hand() -> None:
     """
     given = np.zeros((1, 0), np.int8)
     placed = np.zeros(10, np.int64)
-    search_growth_strings(
-        *tables_of(parts_of(2)), given, 4, UNPRUNED, np.zeros((100, 4), np.int8), placed
-    )
+    scratch, found = Scratch.of(10), np.zeros((100, 4), np.int8)
+    search_growth_strings(*tables_of(parts_of(2)), *scratch, given, 4, UNPRUNED, found, placed)
     assert placed.tolist()[:5] == [1, 2, 3, 10, 0]
 
 

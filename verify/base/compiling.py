@@ -29,10 +29,14 @@ def inlined(function: _F) -> _F:
     return function
 
 
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a kernel as machine code, which numba compiles once for each machine and keeps."""
+def compiled(function: Callable[..., Any], *, allocates: bool = True) -> Callable[..., Any]:
+    """Return a kernel as machine code, which numba compiles once for each machine and keeps.
+
+    A kernel that makes no arrays of its own may say so: then no references to arrays are counted,
+    which costs time wherever one is handed to a helper.
+    """
     if function not in _COMPILED:
-        _COMPILED[function] = _compiled(function)
+        _COMPILED[function] = _compiled(function, allocates=allocates)
     return _COMPILED[function]
 
 
@@ -44,7 +48,7 @@ def compiled_where(is_worth_it: bool, function: Callable[..., Any]) -> Callable[
     return compiled(function) if is_worth_it or function in _COMPILED else function
 
 
-def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+def _compiled(function: Callable[..., Any], *, allocates: bool) -> Callable[..., Any]:
     import numba
 
     assert isinstance(function, FunctionType)
@@ -53,7 +57,9 @@ def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     if files:
         content = b"".join(Path(file).read_bytes() for file in files)
         kernel.__qualname__ += f"_{hashlib.sha256(content).hexdigest()[:16]}"
-    made: Callable[..., Any] = numba.njit(cache=True, nogil=True)(kernel)
+    # `_nrt` is the count of references; numba's type hints leave this option out.
+    options: dict[str, Any] = {"cache": True, "nogil": True, "_nrt": allocates}
+    made: Callable[..., Any] = numba.njit(**options)(kernel)
     return made
 
 

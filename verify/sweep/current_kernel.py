@@ -1,11 +1,41 @@
 """Finds the currents in conductors, and those that are where they must not be.
 
-All is numbers and arrays. Networks are of circuits with one feed and one lamp, fit for
-`verify.sweep.fault_judging`, and of at most six switches, so that a set of states is one 64-bit
-word.
+Networks are of circuits with one feed and one lamp, fit for `verify.sweep.fault_judging`, and of at
+most six switches, so that a set of states is one 64-bit word.
+
+**What the words mean.** Bit s of a word is a truth about state s. `enters[way, join]` are the
+states in which the current of a way comes into a join from a terminal, `leaves[way, join]` those in
+which it goes out; `forth[way, e]` and `back[way, e]` those in which it runs in conductor or bridge
+e from its first end to its second, or the other way. In each state a way is one path, so no
+conductor carries it twice.
+
+**Taking off tips.** A join with one conductor left is a tip: by Kirchhoff's law for currents, what
+enters it and does not leave it runs on through that conductor to the only neighbour. *Invariant*:
+what enters and leaves the joins that are left is what is to be carried by the conductors that are
+left. Each step takes one conductor off; where no tip is left but conductors are, these lie on
+rings, and one of them is left out, as a chord. So it ends after as many steps as there are
+conductors. `degree` counts the conductors left at a join and `through` is the exclusive or of their
+numbers, which is the number of the only one when `degree` is 1.
+
+**Rings.** Each chord closes one ring with conductors that were taken off. Sending 1 through the
+chord and following it back in the order of taking off gives each ring's conductors and directions.
+How a current divides between the two sides of a ring only resistances decide; what follows from
+connections alone is decided here, and all else is reported as `unclear` and solved.
+
+**Sums.** How many conductors of a cable carry a way forth, less those that carry it back, is
+counted for all states at once in four words, the bits of a number modulo 16: as long as a cable has
+less than 16 conductors the sum is zero exactly if all four are.
+
+**Where the ideas are published** (from memory). Currents by a spanning tree and its chords:
+Kirchhoff, *Annalen der Physik und Chemie* 72 (1847). Counters whose bits lie in words of their own:
+Knuth, *The Art of Computer Programming* 4A, section 7.1.3.
+
+**Why it is one function.** The steps hand on more than twenty arrays, and a helper that numba
+inlines costs a count of references for each array that it is handed, row by row. It is to be
+replaced by one for any number of switches, and stays as it is until then.
 """
 
-# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - functions of loops, because numba inlines them
+# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, see above
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +51,7 @@ _NONE = np.uint64(0)
 _MOST_RINGS = 8
 
 
-def find_hazards(
+def find_hazards(  # noqa: C901 - see above why it is one function
     terminals: Places,
     conductors: Places,
     is_ground: Bytes,

@@ -1,6 +1,23 @@
-"""Lists wrong landings, by numbers and arrays only."""
+"""Lists wrong landings: only numbers and arrays.
 
-# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - a function of loops, for numba
+**What the numbers mean.** Ends and joins have the numbers that they have in the circuit; `rank` is
+the place of an end in the order in which sites name ends, and `named` the end that comes first of
+each join. A join that is new in a fault, where an end is alone, has the number after the last.
+
+**Each fault once.** Some landings come to the same; of these the one whose ends come first is
+listed, as the comments say of each kind. *Invariant*: `number` counts the sites of a kind in the
+order in which they are named, whether their fault is listed or comes to the same as an earlier one,
+and `counts` the faults and moves listed. Each loop goes through boxes and pairs of their ends or
+joins once, so it ends; the room for what is listed is counted beforehand from the same pairs.
+
+This is plain listing, and no published idea behind it.
+
+**Why it is one function.** Five kinds are listed one after the other, each by loops of its own with
+nothing nested between kinds; they write to the same lists. It is to be replaced together with the
+other kernels of this folder, and stays as it is until then.
+"""
+
+# ruff: noqa: PLR0912, PLR0913, PLR0915, PLR0917 - one function, see above
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +44,7 @@ def _move(move: Numbers, at: int, fault: int, end: int, join: int) -> None:
 
 
 @compiled
-def list_landings(
+def list_landings(  # noqa: C901 - see above why it is one function
     ordered: Numbers,
     box_starts: Numbers,
     join_of: Numbers,

@@ -12,6 +12,8 @@ from verify.electric.physics import angular_frequency, ohms_per_metre
 from verify.electric.sizes import unreadable_sizes
 
 MOST_SWITCHES: Final = 6
+#: Currents in a cable are summed modulo 16, see `verify.sweep.current_kernel`.
+MOST_IN_A_CABLE: Final = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +36,9 @@ class Bounds:
 def bounds_of(circuit: Circuit) -> Bounds | None:
     """Return the bounds of a circuit in which connections tell the path of the current, else None.
 
-    It has one feed and one lamp, nothing plugged in and nothing failed. Its resistances are so
-    small that every connected lamp is lit and no leakage matters, and so large that no path counts
-    as a perfect short.
+    It has one feed and one lamp, nothing plugged in, nothing failed and no cable of very many
+    conductors. Its resistances are so small that every connected lamp is lit and no leakage
+    matters, and so large that no path counts as a perfect short.
     """
     kinds = [device.kind for device in circuit.devices]
     if (kinds.count("feed"), kinds.count("lamp"), kinds.count("receptacle")) != (1, 1, 0):
@@ -49,6 +51,8 @@ def bounds_of(circuit: Circuit) -> Bounds | None:
     for cable in circuit.cables:
         length = assumed.length_m if cable.length_m is None else cable.length_m
         count = len(cable.conductors)
+        if count > MOST_IN_A_CABLE:
+            return None
         ohms += [length * ohms_per_metre(cable.size or assumed.size, assumed.celsius)] * count
         farads += count * (count - 1) / 2 * length * assumed.capacitance
     rooms = _rooms(circuit, sum(ohms), farads)

@@ -17,7 +17,13 @@ from verify.base.compiling import compiled
 from verify.base.spreading import in_order
 from verify.circuit.devices import POSITIONS
 from verify.study.census.pruning import PRUNED
-from verify.study.census.search_kernel import Numbers, Strings, Words, search_growth_strings
+from verify.study.census.search_kernel import (
+    Numbers,
+    Scratch,
+    Strings,
+    Words,
+    search_growth_strings,
+)
 from verify.study.census.terminals import CensusParts, Wiring, parts_of
 
 #: Raised when batches or their results change: stored results of older runs are then stale.
@@ -203,12 +209,15 @@ def _search(locations: int, rules: int, beginnings: Strings, stop: int) -> tuple
     """Return the growth strings of `stop` terminals that the rules leave, and the nodes visited."""
     tables = tables_of(parts_of(locations))
     is_small = locations <= _NOT_WORTH_COMPILING and rules == PRUNED
-    kernel = search_growth_strings if is_small else compiled(search_growth_strings)
+    kernel = search_growth_strings
+    if not is_small:
+        kernel = compiled(search_growth_strings, allocates=False)
+    scratch = Scratch.of(len(tables.partner))
     room = _ROOM
     while True:
         found = np.zeros((room, stop), np.int8)
         nodes = np.zeros(len(tables.partner), np.int64)
-        total = kernel(*tables, beginnings, stop, rules, found, nodes)
+        total = kernel(*tables, *scratch, beginnings, stop, rules, found, nodes)
         if total <= room:
             return [tuple(map(int, row)) for row in found[:total]], int(nodes.sum())
         room = total
