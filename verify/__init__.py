@@ -62,5 +62,5 @@ __getattr__ = loader(__name__, _PLACES)
 
 
 def __dir__() -> list[str]:
-    """List the names of the front door with those that are loaded already."""
+    """List the names of the front door."""
     return __all__

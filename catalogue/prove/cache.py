@@ -18,8 +18,8 @@ from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
 from verify.sweep.family_numbers import Families
 from verify.sweep.fault_judging import Bulk, JudgedFaults
+from verify.sweep.fault_outcomes import Outcome
 from verify.sweep.interning import intern_numbers
-from verify.sweep.outcomes import Outcome
 from verify.verdict.judging import NONE
 
 Numbers = npt.NDArray[np.int64]

@@ -15,7 +15,7 @@ from verify.circuit.parts import Box, Device
 from verify.engine.diagrams import DiagramsEngine
 from verify.fault.registry import fault_kinds
 from verify.layout.sampler import sample
-from verify.verdict import rechecking as examining
+from verify.verdict import rechecking
 
 STATE = {
     "type": "object",
@@ -184,7 +184,7 @@ class Impatient(DiagramsEngine):
 
 def test_undecided_is_not_sound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A circuit that no engine can prove is reported as undecided with the reason, status 1."""
-    monkeypatch.setattr(examining, "DiagramsEngine", Impatient)
+    monkeypatch.setattr(rechecking, "DiagramsEngine", Impatient)
     switches = [Device(f"switch-{n}", "single-pole", "landing") for n in range(17)]
     devices = (Device("feed", "feed", "landing"), Device("lamp", "lamp", "landing"), *switches)
     path = write(tmp_path / "many.toml", Circuit("Many", (Box("landing"),), devices, (), ()))

@@ -31,7 +31,7 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
 from verify.layout.enumeration import Layout
-from verify.verdict import rechecking as examining
+from verify.verdict import rechecking
 from verify.verdict.judging import judge
 from verify.verdict.rechecking import examine
 from verify.verdict.single_faults import FaultList, faults
@@ -136,7 +136,7 @@ class Impatient(DiagramsEngine):
 
 def test_undecided_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """What no engine can prove is neither sound nor faulty, and the reason is given."""
-    monkeypatch.setattr(examining, "DiagramsEngine", Impatient)
+    monkeypatch.setattr(rechecking, "DiagramsEngine", Impatient)
     form = check_form(examine(Layout.parse(CHAIN_OF_17).circuit("chain")))
     assert form["verdict"] == "undecided"
     assert not form["any_location"]

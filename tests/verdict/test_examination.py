@@ -15,7 +15,7 @@ from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind
 from verify.layout.enumeration import Layout
 from verify.layout.sampler import sample
-from verify.verdict import rechecking as examining
+from verify.verdict import rechecking
 from verify.verdict.evidence import Evidence
 from verify.verdict.rechecking import examine
 
@@ -82,7 +82,7 @@ def test_a_wrong_proof_for_many_switches_is_our_bug(monkeypatch: pytest.MonkeyPa
     """Where states cannot be listed, a sample is held against the engine on paths."""
     sound = Layout.parse(CHAIN_OF_17).circuit("chain")
     burnt_out = all_faults(sound, [fault_kind("lamp-open")])[0].apply(sound)
-    monkeypatch.setattr(examining, "DiagramsEngine", Rash)
+    monkeypatch.setattr(rechecking, "DiagramsEngine", Rash)
     with pytest.raises(BugError, match="any-location control is proved by the first"):
         examine(burnt_out)
 

@@ -146,9 +146,7 @@ class _Reader:
     def __init__(self, document: Mapping[str, object]) -> None:
         self.document = document
         self.problems: list[Problem] = []
-        self.unreadable: set[str] = (
-            set()
-        )  # names of devices and cables that could not be read completely
+        self.unreadable: set[str] = set()  # devices and cables read in part
 
     def circuit(self) -> Circuit:
         """Return the circuit; raises `CircuitError` with all mistakes."""

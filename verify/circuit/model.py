@@ -172,7 +172,7 @@ class Circuit:
 
 
 def _with_defaults(device: Device) -> Device:
-    """Return a device with the default of every value that its kind needs and it lacks."""
+    """Return a device with the canonical name of its kind and that kind's default values."""
     kind = canonical_kind(device.kind)
     watts, amps, leg = device.watts, device.breaker_amps, device.leg
     if kind == "lamp" and watts is None:

@@ -160,7 +160,7 @@ class _CircuitRules:
             )
 
     def _named_like(self, what: str) -> list[str]:
-        """Return the names of the devices that are a feed, a lamp or a switch."""
+        """Return the names of the devices that are a `what`: a feed, a lamp or a switch."""
         return [
             name
             for name, form in self.forms.items()

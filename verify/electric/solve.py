@@ -102,7 +102,7 @@ class Solution:
 
 
 def _difference(one: Phasors, other: Phasors) -> Phasors:
-    """Return the volts from `other` to `one`, 0 where neither has a potential."""
+    """Return the difference of two potentials, 0 where one does not exist."""
     return _or_nothing(one - other)
 
 

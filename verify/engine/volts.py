@@ -34,7 +34,7 @@ _CARRIES_LOAD: Final = HAZARD_NAMES.index("ground-carries-load")
 def engine_for(
     circuit: Circuit, faults: int = 1, worth_compiling: int = WORTH_COMPILING
 ) -> "WordsEngine | VoltsEngine":
-    """Return the engine to judge a circuit with so many of its faults: *volts* if it can."""
+    """Return the engine to judge a circuit and `faults` of its faults: *volts* if it can."""
     if why_not_volts(circuit, faults):
         return WordsEngine(worth_compiling)
     return VoltsEngine(worth_compiling)
@@ -69,7 +69,7 @@ class VoltsEngine:
         return self.find(circuit).observation(0)
 
     def find(self, circuit: Circuit) -> Findings:
-        """Return the same as arrays of one row."""
+        """Return what `circuit` does in every state, as arrays of one row."""
         return _with_volts(self._words.find(circuit), circuit_outcomes(circuit), circuit)
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:

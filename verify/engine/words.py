@@ -46,7 +46,7 @@ class WordsEngine:
         return self.find(circuit).observation(0)
 
     def find(self, circuit: Circuit) -> Findings:
-        """Return the same as arrays of one row."""
+        """Return what `circuit` does in every state, as arrays of one row."""
         return self.observe_batch(self._flattener(circuit).batch([Change()]))
 
     def observe_faults(self, circuit: Circuit, faults: "Sequence[Fault]") -> Findings:

@@ -71,7 +71,7 @@ def _is_leg(at: Premises, end: End) -> bool:
 
 
 def _is_homeward(at: Premises, cable: Cable) -> bool | None:
-    """Return the direction of a conductor that leads to a feed, None if neither does.
+    """Return the direction in which a cable leads to the nearest feed, None if in neither.
 
     A direction is as `ConductorStep.forward` has it.
     """

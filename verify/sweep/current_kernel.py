@@ -117,13 +117,13 @@ def find_hazards(  # noqa: C901 - see above why it is one function
     ring = np.zeros((_MOST_RINGS, edges), np.int8)
     charge = np.zeros(joins, np.int16)
     shared = np.empty(_MOST_RINGS, np.uint64)
-    sums = np.empty(4, np.uint64)  # the states in which a path is unbalanced in a cable
-    turned = np.empty(
-        2, np.uint64
-    )  # those in which the second path is, or leads through a ground wire
+    # The states in which a path is unbalanced in a cable; those in which a second path is, or leads
+    # through a ground wire; those in which a ring is on one of two returns.
+    sums = np.empty(4, np.uint64)
+    turned = np.empty(2, np.uint64)
     first_sum = np.empty(4, np.uint64)
     tilted = np.empty((cables, 2), np.uint64)
-    lone = np.empty(2, np.uint64)  # those in which a ring is on one of two returns
+    lone = np.empty(2, np.uint64)
     used = 0
     for row in range(rows):
         of = join_of[row]

@@ -24,9 +24,9 @@ from verify.engine.volts import VoltsEngine, engine_for
 from verify.fault.change import NumberedCircuit
 from verify.layout.enumeration import Layout
 from verify.layout.routing import ROOT
+from verify.sweep.fault_outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.listing import Listing
 from verify.sweep.networks import UNBALANCED, NetworkRows, Networks
-from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import bounds_of, stays_simple
 from verify.sweep.whole import SchemeCurrents, plain_layout
 from verify.verdict.judging import judge_faults, verdicts
@@ -120,7 +120,7 @@ class Bulk:
 
     def _learn_plain(self, scheme: str, items: int) -> tuple[Outcome, SchemeCurrents]:
         """Return the outcome of a scheme, apart from its cables, and the path of its current."""
-        # Every location hangs on the one before, the lamp on the first.
+        # A cable leads from each location to the next, and one from the first to the lamp.
         circuit = Layout((1, ROOT, *range(1, items - 1))).circuit(scheme)
         bounds = bounds_of(circuit)
         if bounds is None:

@@ -60,7 +60,7 @@ class InternTable:
         return self.of(keys.astype(np.uint64)[:, None])
 
     def _make_room(self, more: int) -> None:
-        """Grow the table until so many more keys fit in and half of the slots stay free."""
+        """Grow the table until `more` more keys fit in and half of the slots stay free."""
         while 2 * (self._count + more) > len(self._places):
             hashes, places = self._hashes, self._places
             self._hashes = np.zeros(2 * len(places), np.uint64)

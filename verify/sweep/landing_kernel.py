@@ -59,7 +59,7 @@ def list_landings(  # noqa: C901 - see above why it is one function
     `ordered` (ends,) are the ends in the order in which sites name them, box by box, each box
     beginning at one of `box_starts` (boxes + 1,); `join_of` (ends,) is the join of each end, and
     `join_ends` (ends,) the ends of each join in its own order, from `join_starts` (joins + 1,) on.
-    For joins of so many ends `part_starts` says where the ways to part them begin, see
+    For joins of k ends `part_starts[k]` says where the ways to part them begin, see
     `verify.sweep.landing_rows`. Returns, kind after kind, the place of each fault among the sites
     of its kind (F,), the two ends that name it (F, 2), what it moves (M, 3): the fault counted
     within its kind, an end, and the join that it goes to; and for each kind how many faults and

@@ -32,8 +32,8 @@ class Listing:
     - `landings`: by landing kind the place of its first fault, and its faults
     - `of_parts`: by kind the places of the faults that `parts` knows
     - `others`: the faults of the other kinds, by their place in the listing
-    - `rebuilt`: the same of the kind whole-circuit, by their schemes; circuits are made when asked
-      for, of the parts where `arrangement` says
+    - `rebuilt`: the faults of the kind whole-circuit, by their place: their schemes. Circuits are
+      made when asked for, with the parts where `arrangement` says
     """
 
     def __init__(self, wiring: NumberedCircuit) -> None:

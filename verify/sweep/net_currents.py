@@ -220,7 +220,7 @@ def find_currents(
                     unclear[row] |= closing & rounds
                     rounds |= closing
                 elif closing:
-                    # The second path goes through the edge left out, from its one end to the other.
+                    # The second path goes through the edge left out, from end to end.
                     trial[:] = active
                     _prune(one, other, trial, one[e], other[e], closing, met)
                     unclear[row] |= _forked(one, other, trial, met) & closing

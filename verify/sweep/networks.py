@@ -24,11 +24,11 @@ from verify.fault.change import Change
 from verify.fault.network import NOTHING, FaultBatch, Flattener
 from verify.fault.registry import fault_kinds
 from verify.sweep import current_kernel as kernel
+from verify.sweep.fault_outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.interning import InternTable
 from verify.sweep.listing import Listing
 from verify.sweep.net_currents import find_currents
 from verify.sweep.network_keys import fill_network_keys, network_key_width
-from verify.sweep.outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.simple import Bounds
 from verify.verdict.judging import NONE, first_state, verdicts
 

@@ -197,7 +197,7 @@ def _is_too_wide(headings: Sequence[str], columns: int) -> bool:
 
 
 def _in_one_column(headings: Sequence[str]) -> str:
-    """Return headings as one, for a table too wide for a column each."""
+    """Return one heading for all columns, for a table too wide for a column each."""
     return f"{headings[0]} to {headings[-1]}"
 
 

@@ -122,7 +122,7 @@ class FaultList(Sequence[JudgedFault]):
         return pandas.DataFrame(rows, columns=ROW_KEYS)
 
     def told(self) -> Iterator[Group]:
-        """Yield how many faults there are of each kind, and how many have which verdict."""
+        """Yield a table of how many faults of each kind have which verdict."""
         base = self.judgement
         if base.verdict != "sound":
             hazards = f" ({', '.join(base.hazards)})" if base.hazards else ""

@@ -74,7 +74,7 @@ class CensusParts:
 
 
 def parts_of(locations: int) -> CensusParts:
-    """Return the parts for so many locations. Raises ValueError for fewer than two."""
+    """Return the parts for that many locations. Raises ValueError for fewer than two."""
     count = {"three-way": 0, "four-way": 0}
     switches = []
     for kind in sorted(switch_kinds(locations)):

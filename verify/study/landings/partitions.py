@@ -24,7 +24,7 @@ Numbers = npt.NDArray[np.int64]
 
 @cache
 def bell(ends: int) -> int:
-    """Return in how many ways so many ends can be joined."""
+    """Return the number of partitions of `ends` ends, the Bell number."""
     row = [1]
     for _ in range(ends):
         # The triangle of Aitken and Peirce: each row starts with the end of the one before.
@@ -36,7 +36,7 @@ def bell(ends: int) -> int:
 
 @cache
 def partitions(ends: int) -> Rows:
-    """Return all partitions of so many ends (bell(ends), ends), in the order of their rows.
+    """Return all partitions of `ends` ends (bell(ends), ends), in the order of their rows.
 
     Raises ValueError for more than `MOST_ENDS`.
     """

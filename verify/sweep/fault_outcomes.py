@@ -57,7 +57,7 @@ class KnownOutcomes:
 
 
 def outcome_of(found: Verdicts, row: int, lamps: int) -> Outcome:
-    """Return one row of verdicts on a circuit with so many lamps."""
+    """Return one row of verdicts on a circuit of `lamps` lamps."""
     codes = found.codes[row]
     return Outcome(
         int(found.verdict[row]),
