@@ -128,7 +128,7 @@ class CheckBench:
     )
 
     def hypotheses(self) -> list[Hypothesis]:
-        """Every suspect that fits, once for each reading under which it does.
+        """Return every suspect that fits, once for each reading under which it does.
 
         Where no circuit is known, readings under which a suspect acts the same are one hypothesis.
         """
