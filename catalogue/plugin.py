@@ -61,8 +61,9 @@ def startup(datasette: Datasette) -> Callable[[], Awaitable[None]]:
 
 @hookimpl
 def prepare_connection(conn: Connection) -> None:
-    """Let queries of a catalogue say faults in words, ours and those that somebody types; bound
-    what these take.
+    """Register the text functions for queries of a catalogue, and bound what queries take.
+
+    Both hold for our queries and for those that somebody types.
     """
     register_text_functions(conn)
     if is_catalogue(row[0] for row in conn.execute("select name from sqlite_master")):
@@ -71,8 +72,9 @@ def prepare_connection(conn: Connection) -> None:
 
 @hookimpl
 def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
-    """Refuse what is too long to be read, and leave the rows of faults uncounted where Datasette
-    would have to go through all of them.
+    """Refuse requests that are too long to be read, and skip counts of faults that take long.
+
+    Counting takes long where Datasette has to go through all of many millions of rows.
     """
 
     def wrapped(app: App) -> App:
@@ -139,7 +141,7 @@ def _is_json(request: Request) -> bool:
 
 @hookimpl
 def prepare_jinja2_environment(env: Environment) -> None:
-    """Put our templates before Datasette's."""
+    """Make Jinja search our templates before Datasette's."""
     ours = FileSystemLoader(str(files("catalogue") / "templates"))
     env.loader = ChoiceLoader([ours, *([env.loader] if env.loader else [])])
     env.filters["coded"] = _coded

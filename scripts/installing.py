@@ -75,7 +75,7 @@ class Installation:
         else:
             total, done = self._expected, min(self._found, self._expected)
             what = f"Collecting: {done} of {total} packages" if total else "Collecting packages"
-        # Collecting and unpacking take about as long as each other.
+        # Collecting takes about as long as unpacking.
         share = (done / total if total else 0) / 2 + (0.5 if self._to_unpack else 0)
         if share < 0.05:
             return what

@@ -29,7 +29,7 @@ class Pin(NamedTuple):
     for_tests: bool
 
     def line(self) -> str:
-        """The pin as it stands in the file."""
+        """Return the pin as it stands in the file."""
         note = _FOR_TESTS if self.for_tests else ""
         return f'{self.name}=={self.version} ; python_version == "{self.python}"{note}'
 

@@ -163,7 +163,9 @@ def _chosen(db: Database, sample: int, seed: int) -> Mapping[int, list[int]]:
     """
     circuits = db.conn.execute(_CIRCUITS).fetchall()
     chosen: dict[int, list[int]] = {}
-    others: list[tuple[int, int]] = []  # circuits with the number of faults before theirs
+    others: list[
+        tuple[int, int]
+    ] = []  # each circuit with the number of faults that come before its own
     total = 0
     for circuit_id, locations, faults in circuits:
         if locations <= ALL_UP_TO:

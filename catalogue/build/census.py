@@ -33,7 +33,7 @@ class Census:
 
     @property
     def any_location(self) -> int:
-        """How many wirings never trip and give any-location control."""
+        """The number of wirings that never trip and give any-location control."""
         return sum(family.wirings for family in self.families)
 
 

@@ -51,7 +51,7 @@ def choose_pairs(db: Database, sample: int, seed: int) -> Mapping[int, list[Pair
 def wrong_pairs(
     db: Database, circuit: Circuit, faults: Mapping[str, Fault], pairs: Sequence[Pair]
 ) -> Iterator[tuple[str, str, str]]:
-    """For each pair that does not come out as stored yield label, what is stored, what is found.
+    """Yield label, stored outcome and found outcome of each pair that does not come out as stored.
 
     `faults` maps labels to the faults of the circuit.
     """

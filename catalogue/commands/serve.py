@@ -28,15 +28,15 @@ _MISREAD_IN_ADDRESSES: Final = frozenset("?#%")
 _HOST: Final = re.compile(r"[A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]")
 
 SETTINGS: Final = {
-    "suggest_facets": False,  # each table names its own, which have indexes
+    "suggest_facets": False,  # each table names its own facets, whose columns have indexes
     "default_facet_size": 30,
     "facet_time_limit_ms": 1000,
     "sql_time_limit_ms": 3000,
     "default_page_size": 50,
-    "truncate_cells_html": 100,  # circuit files are long
+    "truncate_cells_html": 100,  # circuit files are long, so cells show only the beginning
     "max_csv_mb": 0,  # no limit: whoever may see the file may have it
     "allow_download": True,
-    "default_cache_ttl": 0,  # the file under this address may be another one tomorrow
+    "default_cache_ttl": 0,  # browsers must not cache: tomorrow another file may be at this address
 }
 
 

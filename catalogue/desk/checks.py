@@ -128,9 +128,9 @@ class CheckBench:
     )
 
     def hypotheses(self) -> list[Hypothesis]:
-        """Every suspect that fits, once for each reading under which it does.
+        """Return every suspect that fits, once for each reading under which it does.
 
-        Where no circuit is known, readings under which a suspect does the same are one.
+        Where no circuit is known, readings under which a suspect acts the same are one hypothesis.
         """
         found = []
         for number, suspect in enumerate(self.match.pool.suspects):

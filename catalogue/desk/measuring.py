@@ -22,7 +22,7 @@ Numbers = npt.NDArray[np.int64]
 #: The possible findings, as they stand in an address.
 FINDINGS: Final = ("dead", "part", "live")
 
-#: Shares of the circuit's volts: none below the first, line from the second on.
+#: Shares of the circuit's volts: below the first is no voltage, from the second on is line.
 _NONE_BELOW: Final = 0.1
 _LINE_FROM: Final = 0.9
 

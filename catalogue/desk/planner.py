@@ -147,5 +147,5 @@ def make_plan(
 
 
 def _is_sight(check: Check, word: str) -> bool:
-    """True if a finding is what the light does in one state."""
+    """Return True if a finding is what the light does in one state."""
     return check.kind.name == "flip" and word in SIGHTS

@@ -71,11 +71,11 @@ class Item:
     pitch: int
     lead: int
     label: float = 0
-    places: int = 0  # how many pins there is room for, if more than it has
+    places: int = 0  # the number of pins that there is room for, if that is more than it has
 
     @property
     def width(self) -> int:
-        """The room that is kept for its pins."""
+        """The width that is kept for its pins."""
         return 2 * self.lead + self.pitch * (max(self.places, len(self.pins)) - 1)
 
 

@@ -32,7 +32,7 @@ class Place:
 
     @property
     def inwards(self) -> int:
-        """The sign of the direction to the channel."""
+        """The direction from the end to the channel: 1 is downwards, -1 upwards."""
         return 1 if self.above else -1
 
 
@@ -165,7 +165,7 @@ class Cabling:
         breaks: dict[str, Point] = {}
         shorts = []
         for failure, (spot, way) in zip(here, self.spots(run, len(here)), strict=True):
-            # To the side of the way that `ribbon` calls right.
+            # Offsets go to the side that `ribbon` calls right.
             across = [
                 spot.moved(way.y * offset, -way.x * offset)
                 for offset in (offsets[part.partition(".")[2]] for part in failure.at)

@@ -58,7 +58,7 @@ class FloorPlan:
 
 
 def have_same_places(one: Circuit, other: Circuit) -> bool:
-    """True if two circuits differ only in joins, failures, or the kind of a device."""
+    """Return True if two circuits differ only in joins, failures, or the kind of a device."""
     return (
         one.boxes == other.boxes
         and one.cables == other.cables

@@ -36,7 +36,7 @@ from catalogue.drawing.signs import (
 from catalogue.drawing.svg import element, path_data, titled, words
 from catalogue.drawing.text import sleeve_width
 
-_LARGE_DISC: Final = 10  # lamps, which have lines in them
+_LARGE_DISC: Final = 10  # the circles of lamps have lines in them
 _SMALL_SCREW: Final = 3.2
 
 

@@ -65,5 +65,5 @@ def paint(colour: str | None) -> ConductorPaint:
 
 
 def casing_width(colour: str | None) -> float:
-    """Return how broad a conductor is with its insulation, 0 for bare ones and leads."""
+    """Return how broad the insulation is drawn; that of a bare conductor hides under its wire."""
     return WIRE - 0.6 if colour in (None, "bare") else CASING

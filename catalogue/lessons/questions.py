@@ -241,7 +241,7 @@ def seen_in_boxes(intended: Circuit, fault: Fault) -> Circuit:
 
 
 def _is_seen_alike(one: Circuit, other: Circuit) -> bool:
-    """True if two circuits look the same to someone who opens all boxes."""
+    """Return True if two circuits look the same to someone who opens all boxes."""
     return (one.joins, one.devices, one.cables) == (other.joins, other.devices, other.cables)
 
 

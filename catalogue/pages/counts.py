@@ -7,7 +7,7 @@ from catalogue.pages.fault_choice import FaultChoice
 
 
 class KindCounts(TypedDict):
-    """One kind: `counts` has a number for every verdict."""
+    """The counts of one kind: `counts` has a number for every verdict."""
 
     name: str
     title: str
@@ -16,7 +16,7 @@ class KindCounts(TypedDict):
 
 
 class Counts(TypedDict):
-    """Every kind of the catalogue, and the sums over them."""
+    """The counts of every kind in the catalogue, and their sums."""
 
     kinds: list[KindCounts]
     verdicts: dict[str, int]

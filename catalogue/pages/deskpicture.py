@@ -1,4 +1,4 @@
-"""The picture of one mistake, as intended and as found, for pages that show it beside others."""
+"""The picture of one mistake, beside the wiring as intended, which several pages show."""
 
 from catalogue.drawing.pictures import wiring_picture
 from catalogue.pages.contract import MissingError, Page, RefusalError, Visit

@@ -40,7 +40,7 @@ class Shape:
             yield _renumbered(self.layout, places), places
 
     def in_words(self) -> str:
-        """Where the feed arrives and which cables lead where, in words."""
+        """Return where the feed arrives and which cables lead where, in words."""
         names = ["the lamp", *letters(self.layout.locations)]
         below = _below(self.layout)
         root, *others = _outwards(self.layout)

@@ -61,7 +61,7 @@ class KnownWiring(ABC):
 
     @abstractmethod
     def in_words(self) -> str:
-        """What is searched, as a sentence."""
+        """Return what is searched, as a sentence."""
 
     @property
     def called(self) -> Sequence[str]:
@@ -143,7 +143,7 @@ class AnyLayout(KnownWiring):
         )
 
     def in_words(self) -> str:
-        """Which circuits are searched."""
+        """Return which circuits are searched."""
         total = self.visit.number(f"select count(*) from ({self._circuits()})", *self._values())
         wired = " or ".join(scheme_title(scheme) for scheme in self.schemes)
         return (
@@ -227,7 +227,7 @@ class OneLayout(KnownWiring):
         return self.shape.layout.locations
 
     def in_words(self) -> str:
-        """The shape and the schemes."""
+        """Return the shape and the schemes."""
         wired = " or ".join(scheme_title(scheme) for scheme in self.schemes)
         return (
             f"{self.shape.in_words()}. Wired as {wired}, the switches met by the current in any "
@@ -384,6 +384,6 @@ class OneCircuit(KnownWiring):
         return pool_of_circuit(self.circuit)
 
     def in_words(self) -> str:
-        """Which circuit is searched."""
+        """Return which circuit is searched."""
         where = f"circuit {self.label} of this catalogue" if self.label else "the pasted circuit"
         return f"Every single fault of {where}, “{self.circuit.name}”, is searched."

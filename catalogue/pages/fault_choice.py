@@ -48,7 +48,7 @@ class FaultChoice:
     scheme: str = ""
 
     def found(self) -> list[Condition]:
-        """The conditions on the outcome, for ``outcome`` and ``profile`` alike."""
+        """Return the conditions on the outcome, for ``outcome`` and ``profile`` alike."""
         conditions = []
         if self.verdict is not None:
             conditions.append(Condition("verdict_id = ?", (self.verdict,)))
@@ -59,7 +59,7 @@ class FaultChoice:
         return conditions
 
     def called(self) -> list[Condition]:
-        """The conditions on kind and name, for ``fault`` and ``profile`` alike."""
+        """Return the conditions on kind and name, for ``fault`` and ``profile`` alike."""
         conditions = []
         if self.kind is not None:
             conditions.append(Condition("+kind_id = ?", (self.kind,)))
@@ -72,7 +72,7 @@ class FaultChoice:
         return conditions
 
     def of_circuits(self) -> list[Condition]:
-        """The conditions on circuits, for ``circuit`` and ``profile`` alike."""
+        """Return the conditions on circuits, for ``circuit`` and ``profile`` alike."""
         conditions = []
         if self.locations is not None:
             conditions.append(Condition("locations = ?", (self.locations,)))
@@ -81,11 +81,11 @@ class FaultChoice:
         return conditions
 
     def counted(self) -> Condition:
-        """All conditions for ``profile``, which knows no single circuit."""
+        """Return all conditions for ``profile``, which knows no single circuit."""
         return together([*self.found(), *self.called(), *self.of_circuits()])
 
     def judged(self) -> Condition:
-        """All conditions for faults with their outcomes, except those on a circuit."""
+        """Return all conditions for faults with their outcomes, except those on a circuit."""
         sizes = self.of_circuits()
         if sizes:
             size = together(sizes)

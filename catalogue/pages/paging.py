@@ -31,7 +31,7 @@ class Paging:
         return (self.number - 1) * self.size
 
     def facts(self) -> Facts:
-        """The facts that a list shows about its pages."""
+        """Return the facts that a list shows about its pages."""
         return {
             "page": self.number,
             "pages": self.pages,

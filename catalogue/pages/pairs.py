@@ -131,7 +131,7 @@ def _kind_counts(visit: Visit) -> list[Facts]:
 
 
 def _detection_by_state(visit: Visit) -> list[Facts]:
-    """Return how many function-changing mistakes, one and two at once, each state shows."""
+    """Return what share of function-changing mistakes, one and two at once, a state shows."""
     return visit.facts(
         "select locations, min(1.0 * pair_state.faults / changing) as one_least,"
         " max(1.0 * pair_state.faults / changing) as one_most,"

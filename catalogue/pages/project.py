@@ -1,4 +1,4 @@
-"""The page of what changed, and the page of the licences."""
+"""The pages of changes and of licences."""
 
 from catalogue.pages.contract import Page, Visit
 from catalogue.report.project import changes as all_changes

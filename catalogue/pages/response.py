@@ -146,7 +146,7 @@ def view(reader: Reader, *, computes: bool = False) -> Callable[..., Awaitable[R
     async def answer(request: Request, datasette: Datasette) -> Response:
         as_json = False
         try:
-            given = request.args  # Datasette parses the query anew each time
+            given = request.args  # Datasette would parse the query anew each time it is read
             as_json = _wants_json(given)
             page = await _read(reader, request, given, datasette, computes=computes)
         except (RefusalError, UserError) as error:

@@ -94,7 +94,7 @@ class BuildPlan:
 
     @property
     def circuits(self) -> int:
-        """How many circuits there are in all."""
+        """The number of circuits in the whole build."""
         return sum(len(batch.specs) for batch in self.batches)
 
 

@@ -101,7 +101,7 @@ def _counts(survey: PairSurvey) -> dict[tuple[str, str, str], int]:
 
 
 def _shown_by_state(survey: PairSurvey) -> list[tuple[int, int]]:
-    """For each state count the single faults and pairs that change the function and show in it."""
+    """Count, for each state, the single faults and pairs that it shows to change the function."""
     columns = [
         (codes[changes_function(codes, survey.intended)] != survey.intended).sum(axis=0).tolist()
         for codes in (survey.single_codes, survey.codes)

@@ -124,17 +124,17 @@ class _Making:
     """A batch in the making; families and outcomes get places in the order in which they occur."""
 
     def __init__(self) -> None:
-        self.known = thread_cache()
+        self.cache = thread_cache()
         self._families = BatchPlaces()
         self._outcomes = BatchPlaces()
 
     def circuit_rows(self, planned: PlannedCircuit) -> CircuitRows:
         circuit = planned.circuit
-        known = self.known
-        judged = known.bulk.judge(circuit)
+        cache = self.cache
+        judged = cache.bulk.judge(circuit)
         listing = judged.listing
         kind, site = listing.kind.astype(np.int32), listing.site
-        family, outcome = known.families.of(listing), known.row_of(judged)
+        family, outcome = cache.families.of(listing), cache.row_of(judged)
         intended = judged.intended
         with_pairs = planned.origin == "layout" and len(circuit.switches) in PAIRS_AT
         return CircuitRows(
@@ -149,13 +149,13 @@ class _Making:
             word=intended.word,
             file=dump(circuit),
             engine=judged.engine,
-            verdicts=known.verdicts(outcome),
-            digest=known.digest(kind, site, family, outcome),
+            verdicts=cache.verdicts(outcome),
+            digest=cache.digest(kind, site, family, outcome),
             faults=FaultRows(
                 kind,
-                self._families.of(family, len(known.families.names)),
+                self._families.of(family, len(cache.families.names)),
                 site,
-                self._outcomes.of(outcome, len(known.rows)),
+                self._outcomes.of(outcome, len(cache.rows)),
             ),
             flips=_flips(judged),
             pairs=(pair_rows(circuit, listing.faults(range(len(listing)))) if with_pairs else None),
@@ -163,9 +163,9 @@ class _Making:
 
     def proved(self, circuits: list[CircuitRows]) -> Proved:
         """Return the rows of the whole batch."""
-        known = self.known
-        families = [known.families.names[number] for number in self._families.met]
-        outcomes = {known.marks[number]: known.rows[number] for number in self._outcomes.met}
+        cache = self.cache
+        families = [cache.families.names[number] for number in self._families.met]
+        outcomes = {cache.marks[number]: cache.rows[number] for number in self._outcomes.met}
         profile = _profile(circuits, len(families), list(outcomes.values()))
         return Proved(circuits, families, outcomes, profile)
 

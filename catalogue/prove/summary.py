@@ -51,12 +51,12 @@ Summary = dict[Alike, Counted]
 
 def summarize(specs: Sequence[Spec]) -> Summary:
     """Count the single faults of some circuits."""
-    known = thread_cache()
+    cache = thread_cache()
     in_order = sorted((spec.build() for spec in specs), key=lambda planned: planned.label)
-    judged = [_Judged.of(known, planned) for planned in in_order]
+    judged = [_Judged.of(cache, planned) for planned in in_order]
     # Things that a person cannot tell apart get one number.
-    names = interned(name for name, _ in known.families.names)
-    looks = interned(row.look for row in known.rows)
+    names = interned(name for name, _ in cache.families.names)
+    looks = interned(row.look for row in cache.rows)
     kinds = [kind.name for kind in fault_kinds()]
     total: Summary = {}
     for head in dict.fromkeys(each.head for each in judged):
@@ -66,8 +66,8 @@ def summarize(specs: Sequence[Spec]) -> Summary:
         columns = (groups.faults, groups.circuits, groups.circuit, groups.place)
         for faults, number, circuit, place in zip(*(c.tolist() for c in columns), strict=True):
             one = circuits[circuit]
-            found = known.rows[one.row[place]]
-            kind, (name, _) = kinds[one.kind[place]], known.families.names[one.family[place]]
+            found = cache.rows[one.row[place]]
+            kind, (name, _) = kinds[one.kind[place]], cache.families.names[one.family[place]]
             if (circuit, kind) not in sites:
                 sites[circuit, kind] = sites_of(fault_kind(kind), one.wiring)
             site = ",".join(sites[circuit, kind][one.site[place]])
@@ -98,10 +98,10 @@ class _Judged:
     row: Numbers
 
     @classmethod
-    def of(cls, known: ProvingCache, planned: PlannedCircuit) -> "_Judged":
+    def of(cls, cache: ProvingCache, planned: PlannedCircuit) -> "_Judged":
         """Judge a planned circuit."""
         circuit = planned.circuit
-        judged = known.bulk.judge(circuit)
+        judged = cache.bulk.judge(circuit)
         listing = judged.listing
         return cls(
             planned.label,
@@ -109,8 +109,8 @@ class _Judged:
             listing.wiring,
             listing.kind.astype(np.int64),
             listing.site.astype(np.int64),
-            known.families.of(listing),
-            known.row_of(judged),
+            cache.families.of(listing),
+            cache.row_of(judged),
         )
 
     def keys(self, names: Numbers, looks: Numbers) -> Numbers:

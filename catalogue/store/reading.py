@@ -64,7 +64,7 @@ class Catalogue:
         return dict(verdict_counts(self.connection))
 
     def rows(self, sql: str, *values: object) -> list[dict[str, object]]:
-        """The rows that a query gives, by column; `values` take the place of its question marks.
+        """Return the rows of a query by column; `values` take the place of its question marks.
 
         The home page of the served catalogue lists the tables. Raises sqlite3.Error.
         """
