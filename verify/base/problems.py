@@ -7,7 +7,7 @@ the first is shown as sentences with exit status 2, the second must never be see
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import Final
+from typing import Final, Self
 
 _MOST_LISTED: Final = 12
 
@@ -33,6 +33,10 @@ class UserError(Exception):
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(map(str, self.problems)))
+
+    def __reduce__(self) -> tuple[type[Self], tuple[tuple[Problem, ...]]]:
+        """How it travels between processes: `Exception` would hand the text to `__init__`."""
+        return type(self), (self.problems,)
 
 
 class CircuitError(UserError):
