@@ -12,7 +12,7 @@ from catalogue.desk.pool import Pool, pool_of_catalogue, pool_of_circuit, requir
 from catalogue.desk.priors import load_priors
 from catalogue.desk.symptoms import Symptoms, named_switches, parse_saw, parse_signs
 from catalogue.store.reading import Catalogue, open_catalogue
-from verify.base.problems import Problem, UserError, shown
+from verify.base.problems import Problem, UserError, require, shown
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
 
@@ -20,6 +20,7 @@ _DATABASE_MARK: Final = b"SQLite format 3\0"
 MOST_SWITCHES: Final = 10
 
 Texts = str | Iterable[str]
+_SOURCES: Final = Circuit | Catalogue | str | PathLike
 
 
 def suspects(  # noqa: PLR0913 - all that a person can say, by name
@@ -47,7 +48,8 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
 
     Raises UserError with all mistakes of the texts, or for a source that cannot be searched.
     """
-    saw, signs, results = (_texts(texts) for texts in (saw, signs, results))
+    require(source, _SOURCES, "source", "give a Circuit, a Catalogue, or the path of a file of one")
+    saw, signs, results = _texts(saw, "saw"), _texts(signs, "signs"), _texts(results, "results")
     if isinstance(source, str | PathLike):
         path = Path(source)
         if _is_database(path):
@@ -70,8 +72,13 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
     return Answer(pool, symptoms, weights, kinds, any_order, parse_results(results))
 
 
-def _texts(texts: Texts) -> Sequence[str]:
-    return [texts] if isinstance(texts, str) else list(texts)
+def _texts(texts: Texts, name: str) -> Sequence[str]:
+    remedy = "give a text, or a list of texts"
+    require(texts, Iterable, name, remedy)
+    listed = [texts] if isinstance(texts, str) else list(texts)
+    for number, text in enumerate(listed):
+        require(text, str, f"{name}[{number}]", remedy)
+    return listed
 
 
 def _is_database(path: Path) -> bool:

@@ -9,7 +9,7 @@ from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
 from catalogue.drawing.typeface import standalone
 from verify.base.problems import Problem, UserError
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.fault.registry import fault_kind, find_fault
 from verify.verdict.evidence import Evidence, find_evidence
 
@@ -50,6 +50,7 @@ def draw(
 
     Raises UserError with every mistake in what is asked for.
     """
+    require_circuit(circuit)
     problems: list[Problem] = []
     mistake = number = None
     try:

@@ -7,6 +7,7 @@ the first is shown as sentences with exit status 2, the second must never be see
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
+from types import UnionType
 from typing import Final, Self
 
 _MOST_LISTED: Final = 12
@@ -51,6 +52,20 @@ class UnknownNameError(UserError, KeyError):
 
 class BugError(Exception):
     """Two parts of Miswire contradict each other: please report it with the circuit file."""
+
+
+def require(value: object, fits: type | UnionType, name: str, remedy: str) -> None:
+    """Raise UserError with the remedy unless `value`, an argument called `name`, is what fits."""
+    if not isinstance(value, fits):
+        raise UserError([misfit(value, name, remedy)])
+
+
+def misfit(value: object, name: str, remedy: str) -> Problem:
+    """That an argument is of a type that does not fit: its value in one line, and the remedy."""
+    kind = type(value).__name__
+    article = "an" if kind[0] in "AEIOUaeiou" else "a"
+    written = shown(" ".join(repr(value).split()))
+    return Problem("", f"{name}={written} is {article} {kind}; {remedy}")
 
 
 def shown(text: str, longest: int = 60) -> str:

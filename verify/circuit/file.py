@@ -12,11 +12,11 @@ from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from os import PathLike
 from pathlib import Path
-from typing import Final, Protocol, cast
+from typing import Final, Protocol, cast, runtime_checkable
 
-from verify.base.problems import CircuitError, Problem, shown
+from verify.base.problems import CircuitError, Problem, require, shown
 from verify.circuit.devices import DEFAULT_LEG, Position
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.circuit.parts import (
     DEFAULT_BREAKER_AMPS,
     DEFAULT_VOLTS,
@@ -52,6 +52,7 @@ _TOP_KEYS: Final = (
 )
 
 
+@runtime_checkable
 class Readable(Protocol):
     """A file that is open for reading, as text or as bytes."""
 
@@ -66,6 +67,7 @@ def load(source: str | PathLike[str] | Readable) -> Circuit:
     The format is described in `data/circuit.schema.json`. Lengths are in metres, powers in watts.
     Raises `CircuitError` with all mistakes, also if the file cannot be read.
     """
+    require(source, str | PathLike | Readable, "source", "give a path or an open file")
     remedy = "check the path"
     try:
         if isinstance(source, str | PathLike):
@@ -87,6 +89,7 @@ def parse(content: bytes | str) -> Circuit:
 
     Raises `CircuitError` with all mistakes.
     """
+    require(content, str | bytes, "content", "give the text of a circuit file; load takes a path")
     return _Reader(_document(content)).circuit()
 
 
@@ -321,8 +324,10 @@ def _owners_named_in(parts: _Parts) -> set[str]:
 def dump(circuit: Circuit) -> str:
     """The circuit as the text of a circuit file, UTF-8 when stored, ending in a newline.
 
-    Equal circuits give equal texts, and reading the text gives the circuit again.
+    Equal circuits give equal texts, and reading the text gives the circuit again. Raises UserError
+    for what is no `Circuit`.
     """
+    require_circuit(circuit)
     return "\n".join(_lines(circuit)) + "\n"
 
 

@@ -5,7 +5,7 @@ from functools import cache
 
 from verify.base.deadline import keep_deadline
 from verify.base.problems import Problem, UnknownNameError, listing, shown
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.fault.change import Wiring
 from verify.fault.contract import Fault, FaultKind
 from verify.fault.failed_parts import PART_KINDS
@@ -40,8 +40,10 @@ def find_fault(circuit: Circuit, label: str) -> Fault:
     """The fault of `circuit` with a label such as ``left-off/landing,lamp.shell``: kind and site.
 
     The label may name any site: it leads to the fault under which its result is listed.
-    Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
+    Raises UnknownNameError, which is a UserError and a KeyError, if there is none, and UserError
+    for what is no `Circuit`.
     """
+    require_circuit(circuit)
     name, slash, text = label.partition("/")
     kinds = {kind.name: kind for kind in fault_kinds()}
     if not slash or name not in kinds:

@@ -14,7 +14,7 @@ from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Codes, canonical
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.engine.volts import engine_for
 from verify.engine.words import WORTH_COMPILING_ONCE, WordsEngine
 from verify.fault.contract import Fault, FaultKind
@@ -157,8 +157,9 @@ def faults(circuit: Circuit, progress: Progress = lambda done, total: None) -> F
     """Judge every single fault of a circuit: a row each, in the order of kinds and sites.
 
     `progress` is told how many are done and how many there are. Raises `CircuitError` for a circuit
-    with more switches or lamps than an engine can prove.
+    with more switches or lamps than an engine can prove, UserError for what is no `Circuit`.
     """
+    require_circuit(circuit)
     reason = why_unprovable(circuit, WordsEngine())
     if reason:
         raise CircuitError([Problem("", f"{reason}; split the circuit")])
