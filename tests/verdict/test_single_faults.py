@@ -35,7 +35,7 @@ def test_a_label_leads_back(found: FaultList) -> None:
     for row in found[::40]:
         assert find_fault(found.circuit, row.label) == row.fault
         assert repr(row.fault) == f"<Fault {row.label}>"
-        assert repr(row).startswith(f"<Fault {row.label}: {row.verdict}")
+        assert repr(row).startswith(f"<JudgedFault {row.label}: {row.verdict}")
         assert row.description in repr(row)
 
 

@@ -71,7 +71,7 @@ class JudgedFault:
 
     def __repr__(self) -> str:
         hazards = f" ({', '.join(self.hazards)})" if self.hazards else ""
-        return f"<Fault {self.label}: {self.verdict}{hazards}. {self.description}>"
+        return f"<JudgedFault {self.label}: {self.verdict}{hazards}. {self.description}>"
 
 
 @dataclass(frozen=True, eq=False)
