@@ -88,32 +88,24 @@ def _is_database(path: Path) -> bool:
     except (OSError, ValueError) as error:  # ValueError: a path with a null character
         reason = getattr(error, "strerror", None) or type(error).__name__
         raise UserError(
-            [Problem(shown(str(path)), f"cannot be read ({reason}); check the path")]
+            [Problem(shown(str(path), 400), f"cannot be read ({reason}); check the path")]
         ) from error
 
 
 def _pool_of_file(path: Path) -> Pool:
-    try:
-        circuit = load(path)
-    except UserError as error:
-        raise UserError(
-            [Problem(f"{shown(str(path))}: {p.place}", p.message) for p in error.problems]
-        ) from error
-    return _pool_of_circuit(circuit, str(path))
+    return _pool_of_circuit(load(path), str(path))
 
 
 def _pool_of_circuit(circuit: Circuit, called: str) -> Pool:
     try:
         require_judgeable(circuit)
     except UserError as error:
-        raise UserError(
-            [Problem(f"{shown(called)}: {p.place}", p.message) for p in error.problems]
-        ) from error
+        raise error.within(shown(called, 400)) from error
     if len(circuit.switches) > MOST_SWITCHES:
         raise UserError(
             [
                 Problem(
-                    shown(called),
+                    shown(called, 400),
                     f"has {len(circuit.switches)} switches; suspects are judged for up to "
                     f"{MOST_SWITCHES}",
                 )

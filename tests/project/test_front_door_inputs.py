@@ -17,6 +17,7 @@ PATH: Final[Any] = "data/circuits/stair-feed-at-lamp.toml"
 FIVE: Final[Any] = 5
 NOTHING: Final[Any] = None
 
+ROOT: Final = Path(__file__).parents[2]
 CHAIN: Final = verify.wire("1.f.1")
 
 
@@ -99,3 +100,39 @@ def test_what_python_prints_names_the_class() -> None:
     row = verify.faults(CHAIN)[0]
     shown = [repr(item) for item in (row, row.fault, verify.examine(CHAIN).states[0])]
     assert [text.split()[0] for text in shown] == ["<JudgedFault", "<Fault", "<StateRow"]
+
+
+def test_a_wrong_file_is_named_once(tmp_path: Path) -> None:
+    """Every mistake says in which file it is, and then where there; a colon follows each place."""
+    path = tmp_path / "slipway.toml"
+    path.write_text("format = 2\n[box.slipway]\nmaterial = 'brass'\n", "utf-8")
+    with pytest.raises(verify.UserError) as of_text:
+        verify.loads(path.read_text("utf-8"))
+    wanted = [(f"{path}: {p.place}", p.message) for p in of_text.value.problems]
+    assert len(wanted) > 1
+    with path.open(encoding="utf-8") as file:
+        asked: list[Callable[[], object]] = [
+            lambda: verify.load(path),
+            lambda: verify.load(str(path)),
+            lambda: verify.load(file),
+            lambda: catalogue.suspects(path),
+        ]
+        for ask in asked:
+            with pytest.raises(verify.UserError) as refusal:
+                ask()
+            assert [(p.place, p.message) for p in refusal.value.problems] == wanted
+
+
+@pytest.mark.parametrize("asked", [verify.load, catalogue.suspects])
+def test_a_mistake_of_a_whole_file_has_one_colon(asked: Callable[[str], Any]) -> None:
+    """A file that is no circuit at all has no place within; its name is followed by one colon."""
+    with pytest.raises(verify.UserError, match=r"README\.md: the file is not TOML \("):
+        asked(str(ROOT / "README.md"))
+
+
+def test_load_and_loads_point_to_each_other() -> None:
+    """Who gives a text for a path, or a path for a text, hears which name takes it."""
+    with pytest.raises(verify.CircuitError, match=r"^source=format = 1.* is a text; .*; loads "):
+        verify.load(verify.dump(CHAIN))
+    with pytest.raises(verify.CircuitError, match=rf"^content={PATH} is a path; .*; load takes"):
+        verify.loads(PATH)

@@ -5,7 +5,7 @@ the first is shown as sentences with exit status 2, the second must never be see
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from types import UnionType
 from typing import Final, Self
@@ -38,6 +38,15 @@ class UserError(Exception):
     def __reduce__(self) -> tuple[type[Self], tuple[tuple[Problem, ...]]]:
         """How it travels between processes: `Exception` would hand the text to `__init__`."""
         return type(self), (self.problems,)
+
+    def within(self, place: str) -> Self:
+        """The same with every problem placed in `place`, such as the name of a file."""
+        return type(self)(
+            [
+                replace(problem, place=f"{place}: {problem.place}" if problem.place else place)
+                for problem in self.problems
+            ]
+        )
 
 
 class CircuitError(UserError):
