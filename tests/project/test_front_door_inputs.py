@@ -2,6 +2,8 @@
 
 import pickle
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, cast
@@ -136,3 +138,16 @@ def test_load_and_loads_point_to_each_other() -> None:
         verify.load(verify.dump(CHAIN))
     with pytest.raises(verify.CircuitError, match=rf"^content={PATH} is a path; .*; load takes"):
         verify.loads(PATH)
+
+
+def test_type_checkers_see_misspelt_names(tmp_path: Path) -> None:
+    """A name that a front door has is one to a type checker, another name is a mistake."""
+    program = tmp_path / "program.py"
+    program.write_text("import catalogue, verify\nverify.load\nverify.laod\ncatalogue.suspect\n")
+    doors = [str(Path(str(package.__file__))) for package in (verify, catalogue)]
+    # Nothing but the front doors is read, so that this takes a second.
+    quick = ["--config-file=", "--strict", "--follow-imports=skip", "--no-incremental"]
+    command = [sys.executable, "-m", "mypy", *quick, *doors, str(program)]
+    told = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False).stdout
+    lines = re.findall(r'program\.py:(\d+): error: Module has no attribute "(\w+)"', told)
+    assert lines == [("3", "laod"), ("4", "suspect")], told
