@@ -8,7 +8,7 @@ from pathlib import Path
 from catalogue.drawing.pictures import schematic_picture, wiring_picture
 from catalogue.drawing.states import parse_state, view_of
 from catalogue.drawing.typeface import standalone
-from verify.base.problems import Problem, UserError, require
+from verify.base.problems import Problem, UserError, require, shown
 from verify.behaviour.states import StateRow
 from verify.circuit.model import Circuit, require_circuit
 from verify.fault.registry import Labelled, fault_kind, find_fault
@@ -23,7 +23,12 @@ class Picture:
     svg: str
 
     def save(self, path: str | PathLike[str]) -> None:
-        """Write the SVG into a file, in place of what is there. Raises OSError."""
+        """Write the SVG into a file, in place of what is there.
+
+        Raises UserError for a path that says that the file is of another kind, and OSError.
+        """
+        if problems := suffix_problems(path):
+            raise UserError(problems)
         Path(path).write_text(self.svg, "utf-8", newline="\n")
 
     def __repr__(self) -> str:
@@ -31,6 +36,16 @@ class Picture:
 
     def _repr_svg_(self) -> str:
         return self.svg
+
+
+def suffix_problems(path: str | PathLike[str]) -> list[Problem]:
+    """Why no picture is written there: what the name says of the file would not be true."""
+    path = Path(path)
+    if path.suffix.lower() in (".svg", ""):
+        return []
+    remedy = f"write {path.stem}.svg, and let another program convert that"
+    place = shown(str(path), 400)
+    return [Problem(place, f"a picture is an SVG, not {path.suffix}; {shown(remedy, 100)}")]
 
 
 def draw(

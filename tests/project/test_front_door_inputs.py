@@ -151,3 +151,14 @@ def test_type_checkers_see_misspelt_names(tmp_path: Path) -> None:
     told = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False).stdout
     lines = re.findall(r'program\.py:(\d+): error: Module has no attribute "(\w+)"', told)
     assert lines == [("3", "laod"), ("4", "suspect")], told
+
+
+def test_a_picture_goes_into_no_file_of_another_kind(tmp_path: Path) -> None:
+    """A PNG that holds SVG opens nowhere: other suffixes are refused, with the one that fits."""
+    picture = catalogue.draw(CHAIN)
+    with pytest.raises(verify.UserError, match=r"stair\.png: .* not \.png; write stair\.svg"):
+        picture.save(tmp_path / "stair.png")
+    assert not any(tmp_path.iterdir())
+    for name in ("stair.SVG", "stair"):
+        picture.save(tmp_path / name)
+        assert (tmp_path / name).read_text("utf-8") == picture.svg
