@@ -14,6 +14,7 @@ import numpy as np
 from catalogue.desk.covered import Execute, covered_sizes, why_not_searched
 from catalogue.store.spelling import fault_text, site_text
 from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, position
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
@@ -69,6 +70,9 @@ class Pool:
     is_canonical: bool
     circuit: Circuit | None = None
     faults: tuple[Fault | None, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Pool: {counted(len(self.suspects), 'suspect')}, {self.scope}>"
 
     @property
     def switches(self) -> int:

@@ -153,6 +153,27 @@ def test_type_checkers_see_misspelt_names(tmp_path: Path) -> None:
     assert lines == [("3", "laod"), ("4", "suspect")], told
 
 
+@pytest.mark.parametrize("saw", ["slipway-switch=up,workshop-switch=up: dark", ()])
+@pytest.mark.parametrize("signs", [(), "trips"])
+def test_parts_of_an_answer_are_printed_in_a_line(saw: str, signs: str) -> None:
+    """What an answer holds shows its class and what counts, not all its suspects.
+
+    What to do is not among it, since that goes with its cautions.
+    """
+    answer = catalogue.suspects(ROOT / PATH, saw, signs=signs)
+    group, proposal = answer.groups[0], answer.next_checks[0]
+    for item in (answer.plan, answer.match, answer.pool, group, proposal, proposal.check):
+        assert repr(item).startswith(f"<{type(item).__name__}")
+        assert len(repr(item).splitlines()) == 1
+        assert len(repr(item)) < 200
+        assert proposal.check.title not in repr(item)
+    assert repr(group.name) in repr(group)
+    assert f"{group.faults} fault" in repr(group)
+    assert proposal.check.key in repr(proposal)
+    assert str(len(answer.match.suspects)) in repr(answer.match)
+    assert all(stop.name in repr(answer.plan) for stop in answer.stops)
+
+
 def test_a_picture_goes_into_no_file_of_another_kind(tmp_path: Path) -> None:
     """A PNG that holds SVG opens nowhere: other suffixes are refused, with the one that fits."""
     picture = catalogue.draw(CHAIN)
