@@ -52,7 +52,7 @@ class Step:
     left: int
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)  # arrays have no one truth
 class Answer:
     """Everything the desk says to some symptoms and the results of checks so far."""
 

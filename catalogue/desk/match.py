@@ -73,7 +73,7 @@ class Group:
         return max(self.suspects, key=lambda suspect: suspect.faults)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # arrays have no one truth
 class Match:
     """The suspects of `pool` held against `symptoms`. `priors` weigh fault kinds; 1 is usual.
 

@@ -54,7 +54,7 @@ class Suspect:
     circuits: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)  # arrays have no one truth
 class Pool:
     """Suspects for a light. `codes` has shape (different behaviours, 2^switches).
 

@@ -174,6 +174,15 @@ def test_parts_of_an_answer_are_printed_in_a_line(saw: str, signs: str) -> None:
     assert all(stop.name in repr(answer.plan) for stop in answer.stops)
 
 
+def test_answers_can_be_compared_and_kept_in_sets() -> None:
+    """An answer, its match and its pool are each equal to themselves, whatever arrays they hold."""
+    one, other = (catalogue.suspects(CHAIN) for _ in range(2))
+    for mine, theirs in ((one, other), (one.match, other.match), (one.pool, other.pool)):
+        assert mine == mine  # noqa: PLR0124 - that this is no error
+        assert mine != theirs
+        assert len({mine, theirs}) == 2
+
+
 def test_a_picture_goes_into_no_file_of_another_kind(tmp_path: Path) -> None:
     """A PNG that holds SVG opens nowhere: other suffixes are refused, with the one that fits."""
     picture = catalogue.draw(CHAIN)
