@@ -8,11 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, cast
 
+import numpy as np
 import pytest
 
 import catalogue
 import verify
-from verify.base.problems import Problem, UnknownNameError
+from verify.base.problems import Problem, UnfitValueError, UnknownNameError
 
 #: Values of a wrong type for what they are given to; type checkers would say so too.
 PATH: Final[Any] = "data/circuits/stair-feed-at-lamp.toml"
@@ -23,7 +24,9 @@ ROOT: Final = Path(__file__).parents[2]
 CHAIN: Final = verify.wire("1.f.1")
 
 
-@pytest.mark.parametrize("kind", [verify.UserError, verify.CircuitError, UnknownNameError])
+@pytest.mark.parametrize(
+    "kind", [verify.UserError, verify.CircuitError, UnknownNameError, UnfitValueError]
+)
 def test_a_refusal_travels_between_processes(kind: type[verify.UserError]) -> None:
     """Pickled and read again it is of the same class, with the same problems and text."""
     refusal = kind([Problem("box.landing", "is of brass", "material"), Problem("", "is empty")])
@@ -48,6 +51,7 @@ CIRCUIT_WANTED = r"is a str; give a Circuit, such as verify\.load\(…\) returns
             lambda: catalogue.draw(CHAIN, state=FIVE),
             "^state=5 is an int; give a row of states",
         ),
+        (lambda: verify.wire(FIVE), "^layout=5 is an int; give a Layout, or its code such as"),
         (lambda: catalogue.draw(PATH), f"^circuit='{PATH}' {CIRCUIT_WANTED}$"),
         (lambda: verify.dump(PATH), f"^circuit='{PATH}' {CIRCUIT_WANTED}$"),
         (lambda: verify.load(FIVE), "^source=5 is an int; give a path or an open file$"),
@@ -192,3 +196,39 @@ def test_a_picture_goes_into_no_file_of_another_kind(tmp_path: Path) -> None:
     for name in ("stair.SVG", "stair"):
         picture.save(tmp_path / name)
         assert (tmp_path / name).read_text("utf-8") == picture.svg
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (lambda: verify.layouts(1), ["locations=1 must be 2 or more"]),
+        (
+            lambda: verify.layouts(cast(Any, "2")),
+            ["locations='2' is a str; give a whole number, 2"],
+        ),
+        (lambda: verify.layouts(cast(Any, 2.0)), ["locations=2.0 is a float; give a whole number"]),
+        (lambda: verify.Layout.parse("zz"), ["code='zz' is not a layout; write one as 1.f.1"]),
+        (lambda: verify.random_circuit(1, most=17), ["fewest=2 and most=17 must be in order"]),
+        (
+            lambda: verify.random_circuit(-1, True, most=cast(Any, "3")),
+            [
+                "seed=-1 must be 0 or more",
+                "index=True is a bool; give a whole number, 0 or more",
+                "most='3' is a str; give a whole number, 0 or more",
+            ],
+        ),
+        (lambda: verify.random_circuit(NOTHING), ["seed=None is a NoneType; give a whole number"]),
+    ],
+)
+def test_a_value_that_does_not_fit_is_refused(asked: Callable[[], Any], said: list[str]) -> None:
+    """Values out of range are told like other mistakes, all at once; Python's own class holds."""
+    with pytest.raises(verify.UserError) as refusal:
+        asked()
+    assert isinstance(refusal.value, ValueError)
+    told = str(refusal.value).splitlines()
+    assert all(line.startswith(start) for line, start in zip(told, said, strict=True)), told
+
+
+def test_numbers_of_arrays_are_whole_numbers() -> None:
+    """An index that comes from numpy draws what the same number of Python draws."""
+    assert verify.random_circuit(cast(int, np.int64(3))) == verify.random_circuit(3)

@@ -7,8 +7,9 @@ the first is shown as sentences with exit status 2, the second must never be see
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from operator import index
 from types import UnionType
-from typing import Final, Self
+from typing import Final, Self, SupportsIndex
 
 _MOST_LISTED: Final = 12
 
@@ -59,6 +60,10 @@ class UnknownNameError(UserError, KeyError):
     __str__ = Exception.__str__  # that of KeyError quotes the text
 
 
+class UnfitValueError(UserError, ValueError):
+    """A value out of range or of another form; a `ValueError` too, as Python has it."""
+
+
 class BugError(Exception):
     """Two parts of Miswire contradict each other: please report it with the circuit file."""
 
@@ -75,6 +80,17 @@ def misfit(value: object, name: str, remedy: str) -> Problem:
     article = "an" if kind[0] in "AEIOUaeiou" else "a"
     written = shown(" ".join(repr(value).split()))
     return Problem("", f"{name}={written} is {article} {kind}; {remedy}")
+
+
+def whole_number_problems(least: int, **values: object) -> list[Problem]:
+    """What of the arguments is no whole number of at least `least`; truth values are none."""
+    problems = []
+    for name, value in values.items():
+        if type(value) is bool or not isinstance(value, SupportsIndex):
+            problems.append(misfit(value, name, f"give a whole number, {least} or more"))
+        elif index(value) < least:
+            problems.append(Problem("", f"{name}={value} must be {least} or more"))
+    return problems
 
 
 def shown(text: str, longest: int = 60) -> str:
