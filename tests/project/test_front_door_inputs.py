@@ -187,6 +187,20 @@ def test_answers_can_be_compared_and_kept_in_sets() -> None:
         assert len({mine, theirs}) == 2
 
 
+@pytest.mark.parametrize("label", ["left-off/lamp-box,lamp.ground", "whole-circuit/both-poles"])
+def test_a_fault_is_made_in_its_own_circuit_only(label: str) -> None:
+    """Another circuit is refused with its fault's own name; an equal one is as good as its own."""
+    fault = verify.find_fault(CHAIN, label)
+    equal = verify.loads(verify.dump(CHAIN))
+    assert equal is not CHAIN
+    assert fault.apply(equal) == fault.apply(CHAIN) != CHAIN
+    again = pickle.loads(pickle.dumps(fault))
+    assert again == fault
+    for other in (verify.wire("2.f.1"), fault.apply(CHAIN)):
+        with pytest.raises(verify.UserError, match=f"^fault={label}: is a fault of another"):
+            again.apply(other)
+
+
 def test_a_picture_goes_into_no_file_of_another_kind(tmp_path: Path) -> None:
     """A PNG that holds SVG opens nowhere: other suffixes are refused, with the one that fits."""
     picture = catalogue.draw(CHAIN)
