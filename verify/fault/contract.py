@@ -54,7 +54,7 @@ class Fault:
         if self.circuit is not None and self.circuit is not circuit and self.circuit != circuit:
             message = (
                 f"is a fault of another circuit, {shown(repr(self.circuit.name))}; take that, or "
-                f"the fault of this one: find_fault(circuit, label)"
+                "the fault of this one: find_fault(circuit, label)"
             )
             raise UserError([Problem(f"fault={shown(self.label)}", message)])
         return changed(Wiring(circuit), self.change)
