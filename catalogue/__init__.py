@@ -24,7 +24,8 @@ _PLACES: Final = {
     "open_catalogue": "catalogue.store.reading:open_catalogue",
     "suspects": "catalogue.desk.asking:suspects",
 }
-__getattr__ = loader(__name__, _PLACES)
+if not TYPE_CHECKING:  # or type checkers would take every name for one that is there
+    __getattr__ = loader(__name__, _PLACES)
 
 
 def __dir__() -> list[str]:

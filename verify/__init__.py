@@ -58,7 +58,8 @@ _PLACES: Final = {
     "random_circuit": "verify.layout.sampler:random_circuit",
     "wire": "verify.layout.enumeration:wire",
 }
-__getattr__ = loader(__name__, _PLACES)
+if not TYPE_CHECKING:  # or type checkers would take every name for one that is there
+    __getattr__ = loader(__name__, _PLACES)
 
 
 def __dir__() -> list[str]:

@@ -22,7 +22,7 @@ from catalogue.report.terminal import (
 )
 from verify.base.problems import BugError, UserError
 from verify.base.sentences import counted
-from verify.circuit.file import load
+from verify.circuit.file import read
 from verify.rules.book import Rulebook, choose
 from verify.verdict.examination import Examination
 from verify.verdict.rechecking import examine
@@ -64,7 +64,7 @@ def check(
     examined: list[_Checked] = []
     for path in files:
         try:
-            circuit = load(path)
+            circuit = read(path)
             book = choice.book(circuit.palette)
         except UserError as error:
             complain(error.problems, file_name(path))

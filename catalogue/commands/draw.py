@@ -7,6 +7,7 @@ import click
 from catalogue.commands.loading import load_or_exit
 from catalogue.commands.output import output_problems
 from catalogue.drawing.draw import draw as drawn
+from catalogue.drawing.draw import suffix_problems
 from catalogue.drawing.svg import BEGINNING
 from catalogue.report.terminal import cautions_paragraph, file_name, paragraph, say
 from verify.base.problems import Problem, UserError
@@ -66,6 +67,7 @@ def draw(
         picture = drawn(circuit, state=state, fault=label, unmarked=hides, schematic=schematic)
     except UserError as error:
         problems += (Problem(f"--{p.place}", p.message) for p in error.problems)
+    problems += suffix_problems(out)
     problems += output_problems(out, BEGINNING, "an SVG of ours", "OUT.svg")
     if picture is None or problems:
         raise UserError(problems)

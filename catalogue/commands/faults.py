@@ -22,7 +22,7 @@ from verify.base.problems import UserError
 from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import PROVED_VERDICTS
-from verify.circuit.file import load
+from verify.circuit.file import read
 from verify.fault.registry import fault_kind, fault_kinds
 from verify.verdict.single_faults import FaultList, JudgedFault
 from verify.verdict.single_faults import faults as judged_faults
@@ -71,7 +71,7 @@ def faults(
     Exit status: 0 when done, whatever was found, 2 if the file is wrong.
     """
     try:
-        circuit = load(file)
+        circuit = read(file)
         with Progress("Judging faults") as progress:
             found = judged_faults(circuit, progress)
     except UserError as error:

@@ -52,7 +52,7 @@ class MadeCheck:
     left: int
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)  # arrays have no one truth
 class Answer:
     """The desk's answer to some symptoms and the results of checks so far."""
 

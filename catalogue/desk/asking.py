@@ -17,7 +17,7 @@ from catalogue.desk.suspect_pool import (
 )
 from catalogue.desk.symptoms import Symptoms, named_switches, parse_saw, parse_signs
 from catalogue.store.reading import Catalogue, open_catalogue
-from verify.base.problems import Problem, UserError, shown
+from verify.base.problems import Problem, UserError, require, shown
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
 
@@ -25,6 +25,7 @@ _DATABASE_MARK: Final = b"SQLite format 3\0"
 MOST_SWITCHES: Final = 10
 
 Texts = str | Iterable[str]
+_SOURCES: Final = Circuit | Catalogue | str | PathLike
 
 
 def suspects(  # noqa: PLR0913 - all that a person can say, by name
@@ -52,7 +53,8 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
 
     Raises UserError with all mistakes of the texts, or for a source that cannot be searched.
     """
-    saw, signs, results = (_as_list(texts) for texts in (saw, signs, results))
+    require(source, _SOURCES, "source", "give a Circuit, a Catalogue, or the path of a file of one")
+    saw, signs, results = _texts(saw, "saw"), _texts(signs, "signs"), _texts(results, "results")
     if isinstance(source, str | PathLike):
         path = Path(source)
         if _is_database(path):
@@ -75,8 +77,13 @@ def suspects(  # noqa: PLR0913 - all that a person can say, by name
     return Answer(pool, symptoms, weights, kinds, any_order, parse_results(results))
 
 
-def _as_list(texts: Texts) -> Sequence[str]:
-    return [texts] if isinstance(texts, str) else list(texts)
+def _texts(texts: Texts, name: str) -> Sequence[str]:
+    remedy = "give a text, or a list of texts"
+    require(texts, Iterable, name, remedy)
+    listed = [texts] if isinstance(texts, str) else list(texts)
+    for number, text in enumerate(listed):
+        require(text, str, f"{name}[{number}]", remedy)
+    return listed
 
 
 def _is_database(path: Path) -> bool:
@@ -86,32 +93,24 @@ def _is_database(path: Path) -> bool:
     except (OSError, ValueError) as error:  # ValueError: a path with a null character
         reason = getattr(error, "strerror", None) or type(error).__name__
         raise UserError(
-            [Problem(shown(str(path)), f"cannot be read ({reason}); check the path")]
+            [Problem(shown(str(path), 400), f"cannot be read ({reason}); check the path")]
         ) from error
 
 
 def _pool_of_file(path: Path) -> SuspectPool:
-    try:
-        circuit = load(path)
-    except UserError as error:
-        raise UserError(
-            [Problem(f"{shown(str(path))}: {p.place}", p.message) for p in error.problems]
-        ) from error
-    return _pool_of_circuit(circuit, str(path))
+    return _pool_of_circuit(load(path), str(path))
 
 
 def _pool_of_circuit(circuit: Circuit, called: str) -> SuspectPool:
     try:
         require_judgeable(circuit)
     except UserError as error:
-        raise UserError(
-            [Problem(f"{shown(called)}: {p.place}", p.message) for p in error.problems]
-        ) from error
+        raise error.within(shown(called, 400)) from error
     if len(circuit.switches) > MOST_SWITCHES:
         raise UserError(
             [
                 Problem(
-                    shown(called),
+                    shown(called, 400),
                     f"has {len(circuit.switches)} switches; suspects are judged for up to "
                     f"{MOST_SWITCHES}",
                 )

@@ -116,6 +116,10 @@ class Check:
     outcomes: tuple[int, ...]
     results: tuple[tuple[str, str], ...]
 
+    def __repr__(self) -> str:
+        # Not its title: that tells a person what to do, and goes with its caution only.
+        return f"<Check {self.key}: one of {len(self.results):,} findings>"
+
 
 @dataclass(frozen=True)
 class CheckBench:

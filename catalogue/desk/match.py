@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
+from verify.base.sentences import counted
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import OVER, Signature, canonical, trip_code, unpacked
@@ -39,6 +40,10 @@ class SuspectGroup:
     contradicted: int
     untested: int
     share: float
+
+    def __repr__(self) -> str:
+        seen = f"{self.matched} matched, {self.contradicted} contradicted, {self.untested} untested"
+        return f"<Group {self.name!r}: {counted(self.faults, 'fault')}, {self.share:.1%}; {seen}>"
 
     @property
     def families(self) -> list[tuple[str, int]]:
@@ -68,7 +73,7 @@ class SuspectGroup:
         return max(self.suspects, key=lambda suspect: suspect.faults)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # arrays have no one truth
 class Match:
     """The suspects of `pool` compared with `symptoms`.
 
@@ -79,6 +84,10 @@ class Match:
     symptoms: Symptoms
     priors: Mapping[str, float]
     any_order: bool = False
+
+    def __repr__(self) -> str:
+        everyone = counted(len(self.pool.suspects), "suspect")
+        return f"<Match: {len(self.suspects):,} of {everyone} fit what was seen>"
 
     @cached_property
     def readings(self) -> Numbers:

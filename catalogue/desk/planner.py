@@ -18,6 +18,7 @@ from catalogue.desk.stops import Stop, found_signs, named_stops, power_off
 from catalogue.desk.suspect_pool import Suspect
 from catalogue.desk.symptoms import SIGHTS
 from verify.base.deadline import keep_deadline
+from verify.base.sentences import counted
 
 
 def entropy(weights: Sequence[float]) -> float:
@@ -32,6 +33,10 @@ class Proposal:
 
     check: Check
     gain: float
+
+    def __repr__(self) -> str:
+        # Not its title: that tells a person what to do, and goes with its caution only.
+        return f"<Proposal {self.check.key}: {self.gain:.2f} bits, cost {self.check.kind.cost:g}>"
 
     @property
     def worth(self) -> float:
@@ -75,6 +80,13 @@ class CheckPlan:
     check: Check | None = None
     branches: tuple[tuple[str, "CheckPlan"], ...] = ()
     stops: tuple[Stop, ...] = ()
+
+    def __repr__(self) -> str:
+        left = counted(len(self.suspects), "suspect")
+        stop = f"; stop: {', '.join(stop.name for stop in self.stops)}" if self.stops else ""
+        if self.check is None:
+            return f"<Plan: {left}, no further check{stop}>"
+        return f"<Plan: {left}, first {self.check.key}, then {self.checks - 1:.1f} more{stop}>"
 
     @cached_property
     def checks(self) -> float:

@@ -14,6 +14,7 @@ import numpy as np
 from catalogue.desk.searchable import Execute, covered_sizes, why_not_searched
 from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, position
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
@@ -53,9 +54,9 @@ class Suspect:
     circuits: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)  # arrays have no one truth
 class SuspectPool:
-    """The suspects for a light.
+    """Suspects for a light. `codes` has shape (different behaviours, 2^switches).
 
     `codes` has shape (different behaviours, 2^switches). With `is_canonical` the behaviours are
     known only up to exchanging positions, as in a catalogue. `faults` holds the fault of each
@@ -70,6 +71,9 @@ class SuspectPool:
     is_canonical: bool
     circuit: Circuit | None = None
     faults: tuple[Fault | None, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Pool: {counted(len(self.suspects), 'suspect')}, {self.scope}>"
 
     @property
     def switches(self) -> int:

@@ -892,6 +892,9 @@ def test_loading_a_file(tmp_path: Path) -> None:
     assert load(path) == load(str(path)) == loads(BASE)
 
 
+UNREADABLE = r"slipway\.toml: cannot be read \(.+\); open it for reading$"
+
+
 @pytest.mark.parametrize("mode", ["r", "rb"])
 def test_loading_an_open_file(tmp_path: Path, mode: str) -> None:
     """A file that is open already is read as text or as bytes, byte order mark or not."""
@@ -903,19 +906,19 @@ def test_loading_an_open_file(tmp_path: Path, mode: str) -> None:
 
 
 def test_an_open_file_that_cannot_be_read(tmp_path: Path) -> None:
-    """A closed file, one open for writing, and one that is no UTF-8 are messages too."""
+    """A closed file, one open for writing, and one that is no UTF-8 are messages with its name."""
     path = tmp_path / "slipway.toml"
     path.write_bytes(b"name = '\xff'")
     with (
         path.open(encoding="utf-8") as file,
-        pytest.raises(CircuitError, match=r"is not UTF-8 \(byte 8\)"),
+        pytest.raises(CircuitError, match=r"slipway\.toml: the file is not UTF-8 \(byte 8\)"),
     ):
         load(file)
-    with pytest.raises(CircuitError, match=r"^cannot be read \(.+\); open it for reading$"):
+    with pytest.raises(CircuitError, match=UNREADABLE):
         load(file)
     with (
         path.open("w", encoding="utf-8") as written,
-        pytest.raises(CircuitError, match=r"^cannot be read \(.+\); open it for reading$"),
+        pytest.raises(CircuitError, match=UNREADABLE),
     ):
         load(written)
 
@@ -923,7 +926,7 @@ def test_an_open_file_that_cannot_be_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["absent.toml", "", "x" * 300, "a\0b"])
 def test_what_cannot_be_read(tmp_path: Path, name: str) -> None:
     """An absent file, a folder and an impossible name are messages too."""
-    with pytest.raises(CircuitError, match=r"^cannot be read \(.+\); check the path$"):
+    with pytest.raises(CircuitError, match=r": cannot be read \(.+\); check the path$"):
         load(tmp_path / name)
 
 

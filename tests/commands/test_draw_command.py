@@ -116,6 +116,14 @@ def test_all_mistakes_are_told_together(file: str, tmp_path: Path) -> None:
     assert "its folder does not exist" in result.stderr
 
 
+def test_a_picture_is_written_as_svg_only(file: str, tmp_path: Path) -> None:
+    """No file is called something that it is not."""
+    result = run("draw", file, str(tmp_path / "stair.png"))
+    assert result.exit_code == 2
+    assert "write stair.svg" in words(result.stderr)
+    assert not (tmp_path / "stair.png").exists()
+
+
 def test_wrong_circuit_files_are_refused(tmp_path: Path, out: Path) -> None:
     """A file that is no circuit draws nothing."""
     broken = tmp_path / "broken.toml"

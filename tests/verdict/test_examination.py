@@ -108,7 +108,7 @@ def test_states_have_names() -> None:
     assert {row.protection for row in found.states} == {"holds", "trips"}
     assert all(row.lamps == {"lamp": "dark"} for row in found.states if row.protection == "trips")
     assert repr(examine(stair()).states[1]) == (
-        "<State slipway-switch down, workshop-switch up: lamp dark; protection holds>"
+        "<StateRow slipway-switch down, workshop-switch up: lamp dark; protection holds>"
     )
 
 

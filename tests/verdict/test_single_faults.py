@@ -8,11 +8,15 @@ from typing import Any
 
 import pytest
 from boathouse import SWITCH_NOT_GROUNDED, stair
+from hypothesis import given
+from hypothesis import strategies as st
 
 from verify.base.problems import CircuitError, UserError
+from verify.behaviour.hazards import HAZARD_NAMES
+from verify.behaviour.judgement import PROVED_VERDICTS
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Device
-from verify.fault.registry import find_fault
+from verify.fault.registry import fault_kinds, find_fault
 from verify.verdict.single_faults import ROW_KEYS, FaultList, JudgedFault, faults
 
 
@@ -30,12 +34,61 @@ def test_a_list_is_a_sequence(found: FaultList) -> None:
     assert found[-1] in found
 
 
+def test_a_part_is_a_list_of_faults(found: FaultList) -> None:
+    """A slice and a choice have tables, counts and cautions as the whole has."""
+    for part in (found[10:30], found.where(verdict="mimic"), found.where(kind="left-off")[::2]):
+        assert isinstance(part, FaultList)
+        assert 0 < len(part) < len(found)
+        assert [row for row in found if row in part.rows] == list(part) == list(part.rows)
+        assert sum(sum(counts.values()) for counts in part.counts.values()) == len(part)
+        assert f"{len(part)} single faults" in part._repr_html_()
+
+
+@given(
+    kind=st.none() | st.sampled_from([kind.name for kind in fault_kinds()]),
+    verdict=st.none() | st.sampled_from(PROVED_VERDICTS),
+    hazard=st.none() | st.sampled_from(HAZARD_NAMES),
+)
+def test_where_chooses_by_what_rows_say(
+    found: FaultList, kind: str | None, verdict: str | None, hazard: str | None
+) -> None:
+    """Of the dictionaries those are chosen that say each thing asked for, in their order."""
+    wanted = [
+        row
+        for row in found.to_dicts()
+        if (kind is None or row["kind"] == kind)
+        and (verdict is None or row["verdict"] == verdict)
+        and (hazard is None or repr(hazard) in str(row["hazards"]))
+    ]
+    chosen = found.where(kind=kind, verdict=verdict, hazard=hazard)
+    assert chosen.to_dicts() == wanted
+    assert all(row.kind == row.fault.kind and row.site == row.fault.site for row in chosen)
+
+
+def test_where_refuses_names_that_there_are_not(found: FaultList) -> None:
+    """A misspelt name finds nothing by mistake only, so each is told with those that there are."""
+    with pytest.raises(UserError) as refusal:
+        found.where(kind="left-of", verdict="safe", hazard="metal")
+    said = str(refusal.value).splitlines()
+    for line, name in zip(said, ("kind=left-of", "verdict=safe", "hazard=metal"), strict=True):
+        assert line.startswith(f"{name} is not known; write one of ")
+    assert "left-off" in said[0]
+    assert "metal-floating" in said[2]
+
+
+def test_lists_are_equal_by_their_rows(found: FaultList) -> None:
+    """The faults of equal circuits are equal lists; a part is not the whole."""
+    assert faults(stair()) == found == found[:]
+    assert found[1:] != found
+    assert found.where(kind="left-off") == found.where(kind="left-off")
+
+
 def test_a_label_leads_back(found: FaultList) -> None:
     """The label of a row is that of its fault in the circuit, which names it too."""
     for row in found[::40]:
         assert find_fault(found.circuit, row.label) == row.fault
         assert repr(row.fault) == f"<Fault {row.label}>"
-        assert repr(row).startswith(f"<Fault {row.label}: {row.verdict}")
+        assert repr(row).startswith(f"<JudgedFault {row.label}: {row.verdict}")
         assert row.description in repr(row)
 
 

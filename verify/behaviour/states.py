@@ -24,7 +24,9 @@ class StateRow:
 
     def __repr__(self) -> str:
         lamps = ", ".join(f"{name} {does}" for name, does in self.lamps.items())
-        return f"<State {positions_words(self.positions)}: {lamps}; protection {self.protection}>"
+        return (
+            f"<StateRow {positions_words(self.positions)}: {lamps}; protection {self.protection}>"
+        )
 
 
 def positions_of(circuit: Circuit, state: int) -> dict[str, Position]:

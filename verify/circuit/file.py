@@ -10,13 +10,11 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
-from os import PathLike
-from pathlib import Path
-from typing import Final, Protocol, cast
+from typing import Final, cast
 
-from verify.base.problems import CircuitError, Problem, shown
+from verify.base.problems import CircuitError, Problem, require, shown
 from verify.circuit.devices import DEFAULT_LEG, Position
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.circuit.parts import (
     DEFAULT_BREAKER_AMPS,
     DEFAULT_VOLTS,
@@ -26,6 +24,14 @@ from verify.circuit.parts import (
     Device,
     Failure,
     Join,
+)
+from verify.circuit.source import (
+    Source,
+    content_of,
+    not_utf_8,
+    require_source,
+    source_name,
+    unfit,
 )
 from verify.circuit.table import FileTable, written
 from verify.circuit.validation import TOP, place_of, problems_in
@@ -52,34 +58,26 @@ _TOP_KEYS: Final = (
 )
 
 
-class Readable(Protocol):
-    """A file that is open for reading, as text or as bytes."""
-
-    def read(self, size: int, /) -> str | bytes:
-        """Return at most `size` characters or bytes."""
-        ...
-
-
-def load(source: str | PathLike[str] | Readable) -> Circuit:
-    """Return the circuit in a file: a path, as text or as `Path`, or a file open for reading.
+def load(source: Source) -> Circuit:
+    """The circuit in a file: a path, as text or as `Path`, or a file that is open for reading.
 
     The format is described in `data/circuit.schema.json`. Lengths are in metres, powers in watts.
-    Raises `CircuitError` with all mistakes, also if the file cannot be read.
+    Raises `CircuitError` with all mistakes, each with the name of the file, also if it cannot be
+    read.
     """
-    remedy = "check the path"
+    require_source(source)
     try:
-        if isinstance(source, str | PathLike):
-            with Path(source).open("rb") as file:
-                content: str | bytes = file.read(LARGEST_BYTES + 1)
-        else:
-            remedy = "open it for reading"
-            content = source.read(LARGEST_BYTES + 1)
-    except UnicodeDecodeError as error:
-        raise _not_utf_8(error) from error
-    except (OSError, ValueError) as error:  # ValueError: a null character, or a closed file
-        reason = getattr(error, "strerror", None) or str(error)
-        raise CircuitError([Problem("", f"cannot be read ({reason}); {remedy}")]) from error
-    return loads(content)
+        return read(source)
+    except CircuitError as error:
+        name = source_name(source)
+        if not name:
+            raise
+        raise error.within(name) from error
+
+
+def read(source: Source) -> Circuit:
+    """As `load`, but its errors say nothing of the file: for who names it in another way."""
+    return loads(content_of(source, LARGEST_BYTES + 1))
 
 
 def loads(content: bytes | str) -> Circuit:
@@ -87,6 +85,10 @@ def loads(content: bytes | str) -> Circuit:
 
     Lengths are in metres, powers in watts. Raises `CircuitError` with all mistakes.
     """
+    require(content, str | bytes, "content", "give the text of a circuit file; load takes a path")
+    if isinstance(content, str) and re.fullmatch(r"\S.*\.toml", content):
+        remedy = "give the text in the file; load takes its path"
+        raise CircuitError([Problem("", f"content={shown(content)} is a path; {remedy}")])
     return _Reader(_parsed_toml(content)).circuit()
 
 
@@ -95,35 +97,24 @@ def _parsed_toml(content: bytes | str) -> dict[str, object]:
     if isinstance(content, str):
         content = content.encode("utf-8", "surrogatepass")
     if len(content) > LARGEST_BYTES:
-        raise _unfit(f"has more than {LARGEST_BYTES:,} bytes, so it is not one circuit; split it")
+        raise unfit(f"has more than {LARGEST_BYTES:,} bytes, so it is not one circuit; split it")
     try:
         # Some editors begin a text with a byte order mark.
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _not_utf_8(error) from error
+        raise not_utf_8(error) from error
     if not text.strip():
-        raise _unfit(f"is empty; a circuit file begins with: format = {FORMAT}")
+        raise unfit(f"is empty; a circuit file begins with: format = {FORMAT}")
     if _LONG_KEY.search(text):
-        raise _unfit("has a key of more than 100 parts; write tables such as [device.feed]")
+        raise unfit("has a key of more than 100 parts; write tables such as [device.feed]")
     try:
         return tomllib.loads(text)
     # tomllib lets some errors of `int` through, and goes as deep as the text does.
     except (ValueError, RecursionError) as error:
-        raise _unfit(
+        raise unfit(
             f"is not TOML ({shown(str(error), 200)}); "
             "mend the text there, or fetch it again if it is cut short"
         ) from error
-
-
-def _not_utf_8(error: UnicodeDecodeError) -> CircuitError:
-    return _unfit(
-        f"is not UTF-8 (byte {error.start}); a circuit file is a TOML text, save it as UTF-8"
-    )
-
-
-def _unfit(message: str) -> CircuitError:
-    """Return the error about a file as a whole."""
-    return CircuitError([Problem("", f"the file {message}")])
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,8 +315,10 @@ def _owners_named_in(parts: _Parts) -> set[str]:
 def dump(circuit: Circuit) -> str:
     """Return the circuit as the text of a circuit file, ending in a newline; store it as UTF-8.
 
-    Equal circuits give equal texts, and reading the text gives the circuit again.
+    Equal circuits give equal texts, and reading the text gives the circuit again. Raises UserError
+    for what is no `Circuit`.
     """
+    require_circuit(circuit)
     return "\n".join(_lines(circuit)) + "\n"
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from verify.base.problems import require
 from verify.base.sentences import counted
 from verify.base.telling import TextTable, cautions_group, heading, html
 from verify.circuit.devices import DEFAULT_LEG, canonical_kind
@@ -169,6 +170,11 @@ class Circuit:
     def terminal(self, device: Device, terminal: str) -> End:
         """Return one terminal of a device as an end."""
         return End(device.box, f"{device.name}.{terminal}")
+
+
+def require_circuit(circuit: object) -> None:
+    """Raise UserError unless the argument `circuit` is one."""
+    require(circuit, Circuit, "circuit", "give a Circuit, such as verify.load(…) returns")
 
 
 def _with_defaults(device: Device) -> Device:

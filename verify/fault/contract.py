@@ -6,13 +6,14 @@ public and stable, and adding a kind renumbers nothing.
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
+from verify.base.problems import Problem, UserError, shown
 from verify.base.resources import data_path
 from verify.circuit.failures import failed_part
 from verify.circuit.file import load
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.fault.change import Change, NumberedCircuit, Replacement, changed
 from verify.layout.enumeration import Layout
 
@@ -21,11 +22,15 @@ Site = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One mistake in one circuit; `change` uses the numbers of that circuit's `NumberedCircuit`."""
+    """One mistake in one circuit. `change` speaks of that circuit's `NumberedCircuit`.
+
+    `circuit` is that circuit, where the fault was found in one.
+    """
 
     kind: str
     site: Site
     change: Change
+    circuit: Circuit | None = field(default=None, repr=False, compare=False)
 
     def __repr__(self) -> str:
         return f"<Fault {self.label}>"
@@ -41,7 +46,17 @@ class Fault:
         return ",".join(self.site)
 
     def apply(self, circuit: Circuit) -> Circuit:
-        """Return the circuit with the mistake in it; `circuit` must be the one it was found for."""
+        """The circuit with the mistake in it; `circuit` must be the one it was found for.
+
+        Raises UserError for another circuit, of which the change says nothing.
+        """
+        require_circuit(circuit)
+        if self.circuit is not None and self.circuit is not circuit and self.circuit != circuit:
+            message = (
+                f"is a fault of another circuit, {shown(repr(self.circuit.name))}; take that, or "
+                "the fault of this one: find_fault(circuit, label)"
+            )
+            raise UserError([Problem(f"fault={shown(self.label)}", message)])
         return changed(NumberedCircuit(circuit), self.change)
 
 
@@ -97,7 +112,7 @@ class FaultKind(ABC):
         """Yield every site, with the first fault of its kind that has the same result."""
         listed: dict[object, Fault] = {}
         for site, change in self.open_changes(wiring):
-            fault = Fault(self.name, site, change)
+            fault = Fault(self.name, site, change, wiring.circuit)
             key = _result(wiring, change)
             yield site, fault if key is None else listed.setdefault(key, fault)
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable
 from functools import cache
+from typing import Protocol
 
 from verify.base.deadline import keep_deadline
-from verify.base.problems import Problem, UnknownNameError, listing, shown
-from verify.circuit.model import Circuit
+from verify.base.problems import Problem, UnknownNameError, listing, require, shown
+from verify.circuit.model import Circuit, require_circuit
 from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault, FaultKind
 from verify.fault.failed_parts import PART_KINDS
@@ -36,12 +37,25 @@ def all_faults(circuit: Circuit, kinds: Iterable[FaultKind] | None = None) -> li
     return found
 
 
-def find_fault(circuit: Circuit, label: str) -> Fault:
-    """Return the fault of `circuit` with a label such as ``left-off/landing,lamp.shell``.
+class Labelled(Protocol):
+    """What has the label of a fault: a `Fault`, or a row of a list of faults."""
 
-    The label is kind and site. It may name any site: the result is the fault under which that site
-    is listed. Raises UnknownNameError, which is a UserError and a KeyError, if there is none.
+    @property
+    def label(self) -> str:
+        """Kind and site in one word."""
+        ...
+
+
+def find_fault(circuit: Circuit, label: str | Labelled) -> Fault:
+    """The fault of `circuit` with a label such as ``left-off/landing,lamp.shell``: kind and site.
+
+    The label may name any site: it leads to the fault under which its result is listed. A fault, or
+    a row that `verify.faults` gives, stands for its label.
+    Raises UnknownNameError, which is a UserError and a KeyError, if there is none, and UserError
+    for what is no `Circuit` or no label.
     """
+    require_circuit(circuit)
+    label = label_of(label)
     name, slash, text = label.partition("/")
     kinds = {kind.name: kind for kind in fault_kinds()}
     if not slash or name not in kinds:
@@ -58,6 +72,13 @@ def find_fault(circuit: Circuit, label: str) -> Fault:
     raise _unknown(
         label, f"the circuit has no such fault; the sites of {name} are {listing(known)}"
     )
+
+
+def label_of(fault: str | Labelled) -> str:
+    """The label of a fault, or the text itself; raises UserError for anything else."""
+    label = getattr(fault, "label", fault)
+    require(label, str, "fault", "give a label, a Fault, or a row that verify.faults(…) gives")
+    return str(label)
 
 
 def _unknown(label: str, remedy: str) -> UnknownNameError:

@@ -11,7 +11,15 @@ from typing import Final
 
 import networkx as nx
 
-from verify.base.problems import Problem, UserError, listing, shown
+from verify.base.problems import (
+    Problem,
+    UnfitValueError,
+    UserError,
+    listing,
+    require,
+    shown,
+    whole_number_problems,
+)
 from verify.base.sentences import capital
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box
@@ -21,6 +29,7 @@ from verify.layout.schemes import SCHEMES
 
 LAMP_BOX: Final = 0
 FEWEST_LOCATIONS: Final = 2
+_CODE_REMEDY: Final = "write one as 1.f.1: for the lamp and each location the box it hangs on"
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -55,13 +64,18 @@ class Layout:
 
     @classmethod
     def parse(cls, code: str) -> "Layout":
-        """Return the layout with that code; raises ValueError if there is none."""
+        """The layout with that code; raises UnfitValueError if there is none.
+
+        That is a UserError and a ValueError.
+        """
+        require(code, str, "code", _CODE_REMEDY)
         words = code.split(".")
         boxes = {"f": ROOT, "L": LAMP_BOX} | {str(box): box for box in range(1, len(words))}
         nowhere = len(words)
         layout = cls(tuple(boxes.get(word, nowhere) for word in words))
         if layout.locations < FEWEST_LOCATIONS or not layout._is_tree():
-            raise ValueError(f"code={shown(code)!r} is not a layout")
+            message = f"code={shown(code)!r} is not a layout; {_CODE_REMEDY}"
+            raise UnfitValueError([Problem("", message)])
         return layout
 
     def _is_tree(self) -> bool:
@@ -115,11 +129,12 @@ class Layout:
 def layouts(locations: int) -> Iterator[Layout]:
     """Yield all (n+1)^n layouts of n = `locations` ≥ 2, by root, then by Prüfer sequence.
 
-    The count is A. Cayley's of rooted labelled trees (OEIS A000169, from memory). Each is made when
-    it is asked for: of seven locations there are two million. Raises ValueError below 2.
+    That count is A. Cayley's of rooted labelled trees (OEIS A000169, from memory). One is made when
+    it is asked for: of seven locations there are two million. Raises
+    UnfitValueError, which is a UserError and a ValueError, unless that is a whole number ≥ 2.
     """
-    if locations < FEWEST_LOCATIONS:
-        raise ValueError(f"locations={locations} must be {FEWEST_LOCATIONS} or more")
+    if problems := whole_number_problems(FEWEST_LOCATIONS, locations=locations):
+        raise UnfitValueError(problems)
     return _layouts(locations + 1)
 
 
@@ -147,9 +162,10 @@ def wire(layout: Layout | str, scheme: str = "chain") -> Circuit:
     if isinstance(layout, str):
         try:
             layout = Layout.parse(layout)
-        except ValueError as error:
-            remedy = "write one as 1.f.1: for the lamp and each location the box it hangs on"
-            problems.append(Problem("", f"{error}; {remedy}"))
+        except UnfitValueError as error:
+            problems += error.problems
+    else:
+        require(layout, Layout, "layout", "give a Layout, or its code such as 1.f.1")
     if problems or isinstance(layout, str):
         raise UserError(problems)
     return layout.circuit(scheme)

@@ -14,6 +14,7 @@ from typing import Final, TypeVar
 
 import networkx as nx
 
+from verify.base.problems import Problem, UnfitValueError, whole_number_problems
 from verify.base.sentences import counted
 from verify.circuit.colours import PALETTES
 from verify.circuit.devices import DEFAULT_LEG, LEGS
@@ -55,13 +56,18 @@ class Sample:
 def sample(seed: int, index: int, *, fewest: int = FEWEST_LOCATIONS, most: int = 6) -> Sample:
     """Return sample number `index` of the series `seed`, with `fewest` to `most` locations.
 
-    Raises ValueError unless 2 ≤ fewest ≤ most ≤ 16.
+    Raises UnfitValueError, which is a UserError and a ValueError, unless all are whole numbers,
+    seed and index ≥ 0 and 2 ≤ fewest ≤ most ≤ 16.
     """
-    if not FEWEST_LOCATIONS <= fewest <= most <= MOST_LOCATIONS:
-        raise ValueError(
+    problems = whole_number_problems(0, seed=seed, index=index, fewest=fewest, most=most)
+    if not problems and not FEWEST_LOCATIONS <= fewest <= most <= MOST_LOCATIONS:
+        message = (
             f"fewest={fewest} and most={most} must be in order and between {FEWEST_LOCATIONS} "
             f"and {MOST_LOCATIONS} locations"
         )
+        problems.append(Problem("", message))
+    if problems:
+        raise UnfitValueError(problems)
     draws = _Draws(f"{seed}/{index}")
     locations = fewest + draws.below(most - fewest + 1)
     scheme = draws.one_of(SOUND_SCHEMES)
@@ -83,7 +89,8 @@ def random_circuit(
     It has `fewest` to `most` switches and up to three lamps; some have metal boxes, receptacles or
     a second feed. The same numbers give the same circuit on every machine.
 
-    Raises ValueError unless 2 ≤ fewest ≤ most ≤ 16.
+    Raises UnfitValueError, which is a UserError and a ValueError, unless all are whole numbers,
+    seed and index ≥ 0 and 2 ≤ fewest ≤ most ≤ 16.
     """
     return sample(seed, index, fewest=fewest, most=most).circuit
 

@@ -12,7 +12,7 @@ from verify.behaviour.findings import Observation
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.states import positions_of, positions_words, state_rows
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.engine.contract import Engine
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.nodal import NodalEngine
@@ -35,8 +35,10 @@ def examine(circuit: Circuit, engine: Engine | None = None) -> Examination:
     By default the engine is that of `engine_for`: with volts and amperes where they can be
     computed, by connections elsewhere, and without listing states beyond sixteen switches.
 
-    Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else.
+    Raises BugError if the engine that checks it, *nodal* or *paths*, finds anything else, and
+    UserError for what is no `Circuit`.
     """
+    require_circuit(circuit)
     engine = engine or engine_for(circuit)
     if why_unprovable(circuit, engine):
         return _examine_many(circuit)

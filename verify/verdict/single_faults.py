@@ -2,19 +2,19 @@
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, overload
 
 import numpy as np
 
-from verify.base.problems import CircuitError, Problem, UserError
+from verify.base.problems import CircuitError, Problem, UserError, shown
 from verify.base.sentences import counted
 from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Codes, canonical
-from verify.circuit.model import Circuit
+from verify.circuit.model import Circuit, require_circuit
 from verify.engine.volts import engine_for
 from verify.engine.words import WORTH_COMPILING_ONCE, WordsEngine
 from verify.fault.contract import Fault, FaultKind
@@ -56,11 +56,21 @@ class JudgedFault:
         """Kind and site in one word: `find_fault` takes it."""
         return self.fault.label
 
+    @property
+    def kind(self) -> str:
+        """The kind of the mistake, such as ``left-off``."""
+        return self.fault.kind
+
+    @property
+    def site(self) -> tuple[str, ...]:
+        """Where it is: names from the circuit."""
+        return self.fault.site
+
     def to_dict(self) -> dict[str, object]:
         """Return the row as plain values; its keys are `ROW_KEYS`."""
         return {
             "label": self.label,
-            "kind": self.fault.kind,
+            "kind": self.kind,
             "site": self.fault.site_text,
             "description": self.description,
             "verdict": self.verdict,
@@ -71,35 +81,68 @@ class JudgedFault:
 
     def __repr__(self) -> str:
         hazards = f" ({', '.join(self.hazards)})" if self.hazards else ""
-        return f"<Fault {self.label}: {self.verdict}{hazards}. {self.description}>"
+        return f"<JudgedFault {self.label}: {self.verdict}{hazards}. {self.description}>"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class FaultList(Sequence[JudgedFault]):
-    """All single faults of `circuit`, in order; `judgement` is on the circuit as it stands."""
+    """Single faults of `circuit`, in order, all or a part; two lists of equal rows are equal.
+
+    `judgement` is on the circuit as it stands. A slice is a `FaultList` too.
+    """
 
     circuit: Circuit
     judgement: Judgement
-    rows: Sequence[JudgedFault]
+    rows: tuple[JudgedFault, ...]
 
     @overload
     def __getitem__(self, place: int) -> JudgedFault: ...
 
     @overload
-    def __getitem__(self, place: slice) -> Sequence[JudgedFault]: ...
+    def __getitem__(self, place: slice) -> "FaultList": ...
 
-    def __getitem__(self, place: int | slice) -> JudgedFault | Sequence[JudgedFault]:
+    def __getitem__(self, place: int | slice) -> "JudgedFault | FaultList":
+        if isinstance(place, slice):
+            return replace(self, rows=self.rows[place])
         return self.rows[place]
 
     def __len__(self) -> int:
         return len(self.rows)
+
+    def where(
+        self, *, kind: str | None = None, verdict: str | None = None, hazard: str | None = None
+    ) -> "FaultList":
+        """The faults of that kind, with that verdict and with that hazard; None stands for any.
+
+        Raises UserError with every name that there is not.
+        """
+        named = {
+            "kind": (kind, [known.name for known in fault_kinds()]),
+            "verdict": (verdict, PROVED_VERDICTS),
+            "hazard": (hazard, HAZARD_NAMES),
+        }
+        problems = [
+            Problem("", f"{name}={shown(str(word))} is not known; write one of {', '.join(known)}")
+            for name, (word, known) in named.items()
+            if word is not None and word not in known
+        ]
+        if problems:
+            raise UserError(problems)
+        rows = (
+            row
+            for row in self.rows
+            if kind in (None, row.kind)
+            and verdict in (None, row.verdict)
+            and (hazard is None or hazard in row.hazards)
+        )
+        return replace(self, rows=tuple(rows))
 
     @property
     def counts(self) -> dict[str, dict[str, int]]:
         """Return how many faults of each kind have each verdict, zeros included."""
         counts = {kind.name: dict.fromkeys(PROVED_VERDICTS, 0) for kind in fault_kinds()}
         for judged in self.rows:
-            counts[judged.fault.kind][judged.verdict] += 1
+            counts[judged.kind][judged.verdict] += 1
         return counts
 
     def to_dicts(self) -> list[dict[str, object]]:
@@ -157,8 +200,9 @@ def faults(circuit: Circuit, progress: Progress = lambda done, total: None) -> F
     """Judge every single fault of a circuit: a row each, in the order of kinds and sites.
 
     `progress` is told how many are done and how many there are. Raises `CircuitError` for a circuit
-    with more switches or lamps than an engine can prove.
+    with more switches or lamps than an engine can prove, UserError for what is no `Circuit`.
     """
+    require_circuit(circuit)
     reason = why_unprovable(circuit, WordsEngine())
     if reason:
         raise CircuitError([Problem("", f"{reason}; split the circuit")])
@@ -170,7 +214,7 @@ def faults(circuit: Circuit, progress: Progress = lambda done, total: None) -> F
     for part, _, verdicts in judge_faults(circuit, every, engine):
         judged += _judged(part, verdicts, kinds, names)
         progress(len(judged), len(every))
-    return FaultList(circuit, judge(circuit, engine), judged)
+    return FaultList(circuit, judge(circuit, engine), tuple(judged))
 
 
 def _judged(
