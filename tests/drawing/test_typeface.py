@@ -17,6 +17,7 @@ from typing import Any, Final
 
 import pytest
 from boathouse import stair
+from lettering import MISMEASURED, STATUSES
 from picturereader import SVG
 from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 from test_drawing import CIRCUITS
@@ -73,18 +74,6 @@ _COMPLAINTS: Final = """() => [...document.querySelectorAll("svg")].flatMap(svg 
   });
   return told;
 })"""
-
-#: Lines that the browser finds longer or shorter than we did, by more than it rounds letters.
-MISMEASURED: Final = """() => [...document.querySelectorAll("svg text")].flatMap(text => {
-  const ours = Number(text.getAttribute("textLength"));
-  text.removeAttribute("textLength");
-  const theirs = text.getComputedTextLength();
-  const isAlike = Math.abs(ours - theirs) < 0.06 + 0.003 * ours;
-  return isAlike ? [] : [`${text.lastChild.data}: ${ours}, ${theirs}`];
-})"""
-
-STATUSES: Final = """() => document.fonts.ready.then(fonts =>
-  [...fonts].filter(font => font.status !== "unloaded").map(font => [font.family, font.status]))"""
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 from boathouse import NEUTRAL_WITH_GROUND, NO_NEUTRAL, stair
+from feeding import fed_twice, with_feed
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_feeds import fed_twice, with_feed
 
 from verify.base.problems import BugError
 from verify.base.resources import data_path

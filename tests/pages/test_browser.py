@@ -15,8 +15,8 @@ from typing import Any, Final
 
 import pytest
 from browser import CLASSIC, MIMIC, ROOT, check_accessible
+from lettering import MISMEASURED, STATUSES
 from playwright.sync_api import Browser, Error, Locator, Page, Playwright, sync_playwright
-from test_typeface import MISMEASURED, STATUSES
 
 from catalogue.drawing.typeface import FAMILY, MARKS
 

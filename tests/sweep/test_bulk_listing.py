@@ -4,9 +4,9 @@ import random
 from collections.abc import Sequence
 
 import pytest
+from feeding import fed_twice
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_feeds import fed_twice
 
 from verify.circuit.model import Circuit
 from verify.fault.change import NumberedCircuit
