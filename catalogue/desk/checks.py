@@ -118,7 +118,7 @@ class Check:
 
     def __repr__(self) -> str:
         # Not its title: that tells a person what to do, and goes with its caution only.
-        return f"<Check {self.key}: one of {len(self.results):,} findings>"
+        return f"<{type(self).__name__} {self.key}: one of {len(self.results):,} findings>"
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,8 @@ class SuspectGroup:
 
     def __repr__(self) -> str:
         seen = f"{self.matched} matched, {self.contradicted} contradicted, {self.untested} untested"
-        return f"<Group {self.name!r}: {counted(self.faults, 'fault')}, {self.share:.1%}; {seen}>"
+        what = f"{self.name!r}: {counted(self.faults, 'fault')}, {self.share:.1%}"
+        return f"<{type(self).__name__} {what}; {seen}>"
 
     @property
     def families(self) -> list[tuple[str, int]]:
@@ -87,7 +88,7 @@ class Match:
 
     def __repr__(self) -> str:
         everyone = counted(len(self.pool.suspects), "suspect")
-        return f"<Match: {len(self.suspects):,} of {everyone} fit what was seen>"
+        return f"<{type(self).__name__}: {len(self.suspects):,} of {everyone} fit what was seen>"
 
     @cached_property
     def readings(self) -> Numbers:

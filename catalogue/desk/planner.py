@@ -36,7 +36,8 @@ class Proposal:
 
     def __repr__(self) -> str:
         # Not its title: that tells a person what to do, and goes with its caution only.
-        return f"<Proposal {self.check.key}: {self.gain:.2f} bits, cost {self.check.kind.cost:g}>"
+        worth = f"{self.gain:.2f} bits, cost {self.check.kind.cost:g}"
+        return f"<{type(self).__name__} {self.check.key}: {worth}>"
 
     @property
     def worth(self) -> float:
@@ -85,8 +86,9 @@ class CheckPlan:
         left = counted(len(self.suspects), "suspect")
         stop = f"; stop: {', '.join(stop.name for stop in self.stops)}" if self.stops else ""
         if self.check is None:
-            return f"<Plan: {left}, no further check{stop}>"
-        return f"<Plan: {left}, first {self.check.key}, then {self.checks - 1:.1f} more{stop}>"
+            return f"<{type(self).__name__}: {left}, no further check{stop}>"
+        then = f"first {self.check.key}, then {self.checks - 1:.1f} more"
+        return f"<{type(self).__name__}: {left}, {then}{stop}>"
 
     @cached_property
     def checks(self) -> float:

@@ -73,7 +73,7 @@ class SuspectPool:
     faults: tuple[Fault | None, ...] = ()
 
     def __repr__(self) -> str:
-        return f"<Pool: {counted(len(self.suspects), 'suspect')}, {self.scope}>"
+        return f"<{type(self).__name__}: {counted(len(self.suspects), 'suspect')}, {self.scope}>"
 
     @property
     def switches(self) -> int:

@@ -108,6 +108,9 @@ CHECKING_WITH_SWEEP: Final[Table] = {
         "verify.behaviour.hazards": "ELECTRICAL",
     },
     "What is raised for a mistake in Miswire itself": {"verify.base.problems": "BugError"},
+    "What is raised for a wrong input, such as a circuit that is not that of a fault": {
+        "verify.base.problems": "Problem UserError require shown",
+    },
     "Nothing: `Numbering.of`, which the sweep calls, has the name of this method": {
         "verify.behaviour.findings": "Findings.of",
     },
