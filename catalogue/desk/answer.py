@@ -162,7 +162,7 @@ class Answer:
         """What to do after a stop, where no check with the power off leads further; else None."""
         if not self.stops or self.next_checks:
             return None
-        return stopped_end([s for group in self.groups for s in group.suspects])
+        return stopped_end([s for group in self.groups for s in group.suspects], self.stops)
 
     @property
     def uncertainty(self) -> float:
@@ -196,6 +196,8 @@ class Answer:
             )
         if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
             notes.append(phrase("as_intended") if self.stops else _NOTHING_WRONG)
+        elif self.stops:
+            notes.append(phrase("elsewhere"))
         return notes
 
     def told(

@@ -22,10 +22,12 @@ from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
 from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
-from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
+from catalogue.desk.suspect_pool import NO_FAULT, SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
+from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
+from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, LIT, OVER, TRIP
 from verify.circuit.file import load
 
@@ -220,6 +222,40 @@ def test_where_no_check_is_left_the_end_is_a_call() -> None:
     assert "electrician" in answer.ending
     flips = answered(pool(), {}, [], made[:1]).next_checks
     assert any(p.check.kind.name == "flip" for p in flips)
+
+
+def test_only_what_explains_every_sign_is_switched_on_again() -> None:
+    """Where one suspect is left, it is to be switched on again only if it explains each sign; else
+    the sign that it leaves open is named."""
+    shock, heat = (named_stops([name]) for name in ("shock", "heat-or-smell"))
+    live = {"metal-live", "ground-wire-live"}
+    found = set()
+    for suspect in pool().suspects:
+        names = {name for bit, name in enumerate(HAZARD_NAMES) if suspect.hazards >> bit & 1}
+        told = stopped_end([suspect], shock)
+        found.add(told)
+        if suspect.family == NO_FAULT:
+            assert told == phrase("as_intended")
+        elif not names:
+            assert told.startswith("This does not explain the shock:")
+        elif names & live:
+            assert told == phrase("one_left")
+            assert stopped_end([suspect], (*shock, *heat)) != told or "loose-join" in names
+    assert len(found) == 3
+
+
+def test_step_one_sends_nobody_into_a_fire() -> None:
+    """Smoke, flame or a hot panel come before the hand at the breaker, with every sign."""
+    for sign in DANGERS:
+        first, second, *_ = Panel(named_stops([sign])).do
+        assert "touch nothing, go out" in first
+        assert "Switch" in second
+
+
+@pytest.mark.parametrize("sign", DANGERS)
+def test_every_stop_says_what_is_not_judged(sign: str) -> None:
+    """Under every stop it is said that a cable, a device or another circuit may be behind it."""
+    assert any("or another circuit may" in note for note in answered(pool(), {}, [sign]).notes)
 
 
 @settings(max_examples=25)
