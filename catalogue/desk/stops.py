@@ -4,6 +4,7 @@ Whoever notices one of these signs is never asked to flip a switch or to measure
 texts are those of `data/stops.toml`.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -20,6 +21,9 @@ from verify.behaviour.signature import DIM, LIT, OVER, TRIP
 #: A light that is seen to do this is as dangerous as the sign of that name.
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}
 _FOUND_AS: Final = {"trips": "trips", "over": "over-bright", SOME_OVER: "over-bright"}
+
+#: What somebody writes with these letters in it may mean the sign of that name.
+_WRITTEN_AS: Final = {"trip": "trips", "over": "over-bright", "bright": "over-bright"}
 
 _OFF_AT_MAIN: Final = "Off at the main switch, locked, and proved dead"
 
@@ -151,6 +155,19 @@ def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
     """Return the reasons to stop among signs, the gravest first."""
     wanted = set(names)
     return tuple(stop for name, stop in stops().items() if name in wanted)
+
+
+def stops_in_texts(signs: Iterable[str], told: Iterable[str]) -> tuple[Stop, ...]:
+    """Return the reasons to stop in what somebody wrote, whatever else is wrong with it.
+
+    `signs` are names of signs; `told` are texts on what was seen or found, which comes after the
+    last colon or equals sign. Capitals count like small letters.
+    """
+    names = {"-".join(sign.lower().replace("_", " ").split()) for sign in signs}
+    for text in told:
+        last = re.split("[:=]", text.lower())[-1]
+        names |= {name for part, name in _WRITTEN_AS.items() if part in last}
+    return named_stops(names)
 
 
 def reasons(

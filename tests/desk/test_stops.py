@@ -403,7 +403,48 @@ def test_danger_comes_before_what_is_wrong_with_the_question(
         response = browser.get(f"{DESK}?{query}&sign-shock=yes")
         assert response.status_code in (400, 404)
         assert phrase("breaker") in check_page(response, query).words
+    for query in (
+        "locations=2&at-uu=trips&at-ux=dark",
+        "locations=2&at-uu=TRIPS",
+        "locations=2&SIGN-Shock=yes&sign-banana=yes",
+        "locations=2&at-uu=over&at-uu=dark",
+        "locations=2&step1=flip:1=trips&layout=x",
+    ):
+        for page in (DESK, PLAN):
+            response = browser.get(f"{page}?{query}")
+            assert response.status_code in (400, 404)
+            document = check_page(response, query)
+            assert phrase("main" if "over" in query else "breaker") in document.words
     result = run("suspects", str(database), "--locations", "4", "--sign", "shock")
     assert result.exit_code == 2
     assert phrase("breaker").upper() in result.stdout
     assert "--locations=4" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--saw", "a=up,b=up,c=up,d=up: trips"],
+        ["--saw", "no-such=up,workshop-switch=up: Trips"],
+        ["--saw", "slipway-switch=up trips"],
+        ["--sign", "shock", "--sign", "banana"],
+        ["--sign", "SHOCK"],
+        ["--sign", "shock", "--top", "none"],
+        ["--result", "flip:0=trips", "--result", "nothing"],
+    ],
+)
+def test_the_command_stops_whatever_is_wrong(options: list[str], database: Path) -> None:
+    """Whatever is wrong with the question, a danger in its words comes first."""
+    for source in (FILE, str(database)):
+        for form in ([], ["--json"]):
+            result = run("suspects", source, *options, *form)
+            assert result.exit_code == 2
+            told = result.stderr if form else result.stdout
+            assert phrase("breaker").upper() in told.split("Error")[0]
+
+
+def test_a_switch_may_have_any_name() -> None:
+    """What is called over is not too bright: only what was seen counts."""
+    result = run("suspects", FILE, "--saw", "overhead-trip=up: dark")
+    assert result.exit_code == 2
+    assert "!!!" not in result.output
