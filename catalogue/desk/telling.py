@@ -49,11 +49,12 @@ def stopped_end(suspects: Sequence[Suspect], stops: Sequence[Stop]) -> str:
     return phrase("one_left" if len(names) == 1 and all(map(all, explained)) else "end")
 
 
-def group_told(number: int, group: SuspectGroup, stops: Sequence[Stop]) -> Iterator[Passage]:
-    """Yield one group of suspects, which is shown as number `number`."""
-    yield heading(
-        f"{number}. {group.name}: {group.share:.0%} of what fits, {counted(group.faults, 'fault')}"
-    )
+def group_told(
+    number: int, group: SuspectGroup, stops: Sequence[Stop], *, has_share: bool
+) -> Iterator[Passage]:
+    """Yield one group of suspects, which is shown as number `number`, with its share or without."""
+    share = f"{group.share:.0%} of what fits, " if has_share else ""
+    yield heading(f"{number}. {group.name}: {share}{counted(group.faults, 'fault')}")
     yield Passage(
         f"matched {group.matched}, contradicted {group.contradicted}, untested {group.untested}",
         _INDENT,
@@ -88,7 +89,7 @@ def plan_told(plan: CheckPlan, indent: str, known: Sequence[Stop]) -> Iterator[P
     if plan.check is None:
         names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))
         if plan.stops:
-            names = f"{names}. {stopped_end(plan.suspects, plan.stops)}"
+            names = f"{names.removesuffix('.')}. {stopped_end(plan.suspects, plan.stops)}"
         yield Passage(f"{names} ({plan.weight:.0%})", indent, "= ")
         return
     how = "" if plan.check.kind.name == "flip" else f" {plan.check.how}"

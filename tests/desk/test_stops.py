@@ -27,6 +27,7 @@ from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
 from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
+from verify.base.telling import plain
 from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, LIT, OVER, TRIP
 from verify.circuit.file import load
@@ -448,3 +449,33 @@ def test_a_switch_may_have_any_name() -> None:
     result = run("suspects", FILE, "--saw", "overhead-trip=up: dark")
     assert result.exit_code == 2
     assert "!!!" not in result.output
+
+
+def test_what_tells_nothing_apart_has_no_shares() -> None:
+    """After a sign that no suspect can be judged by, all of them remain and none is likelier; what
+    comes nearest shows something of what was seen, and has no share either."""
+    shock = answered(pool(), {}, ["shock"])
+    told = str(shock)
+    assert "Nothing you noticed tells these apart; all" in told
+    assert "%" not in told
+    assert not shock.to_json()["nearest"]
+    assert "of what fits" in str(answered(pool(), {0: TRIP}))
+    impossible = answered(pool(), {0: TRIP, 1: LIT, 2: LIT, 3: DARK}, ["shock"])
+    told = str(impossible)
+    assert "These come nearest:" in told
+    assert "0%" not in told
+    assert all(group.matched for group in impossible.nearest)
+
+
+def test_the_plan_ends_for_those_who_find_nothing() -> None:
+    """After a stop every branching of the plan has an end for whatever else is found."""
+    answer = answered(pool(), {0: TRIP})
+    branchings = [node for node in nodes(answer.plan) if node.check]
+    told = " ".join(answer_text(answer).split())
+    assert told.count(phrase("otherwise")) == len(branchings) > 0
+    assert ".." not in told
+
+
+def answer_text(answer: Answer) -> str:
+    """What the command prints of an answer with its plan."""
+    return plain([*answer.told(with_plan=True)])

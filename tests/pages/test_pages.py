@@ -296,6 +296,10 @@ def test_none_found_is_not_not_computed(browser: Browser) -> None:
     assert tied.endswith(
         "Each has one feed, one lamp and no outlet; other circuits were not computed."
     )
+    for page in ("hazard/overvoltage", "kind/neutral-lost"):
+        told = browser.read(f"{ROOT}/{page}").words
+        assert "no outlet; other circuits were not computed" in told or "Each has" in told
+        assert "so there is none" not in told
 
 
 def test_terms_give_both_usages(browser: Browser) -> None:
