@@ -9,8 +9,8 @@ import click
 from catalogue.commands.options import Options
 from catalogue.desk.asking import MOST_SWITCHES
 from catalogue.desk.asking import suspects as asked
-from catalogue.desk.stops import named_stops
-from catalogue.desk.symptoms import SIGNS, parse_signs
+from catalogue.desk.stops import stops_in_texts
+from catalogue.desk.symptoms import SIGNS
 from catalogue.desk.telling import stop_alarm
 from catalogue.report.terminal import say, told
 from verify.base.problems import UserError
@@ -67,16 +67,15 @@ def suspects(  # noqa: PLR0913, PLR0917 - click hands over every option
     switches is searched; the names of the switches are yours, and neither their order nor what is
     up is taken to be known.
     """
-    options = Options()
-    most = options.number("--top", top, 1, 1000)
-    size = options.number("--locations", locations, 2, MOST_SWITCHES) if locations else None
-    options.check()
-    noticed = parse_signs(signs)
     try:
+        options = Options()
+        most = options.number("--top", top, 1, 1000)
+        size = options.number("--locations", locations, 2, MOST_SWITCHES) if locations else None
+        options.check()
         answer = asked(
             source,
             saw,
-            signs=noticed,
+            signs=signs,
             results=results,
             as_found=as_found,
             locations=size,
@@ -85,9 +84,9 @@ def suspects(  # noqa: PLR0913, PLR0917 - click hands over every option
         )
         answer.steps  # noqa: B018 - goes through them
     except UserError:
-        dangers = named_stops(noticed)
-        if dangers and not as_json:  # a danger comes first; mistakes in the other options can wait
-            say(f"{told([[stop_alarm(dangers)]])}\n")
+        dangers = stops_in_texts(signs, (*saw, *results))
+        if dangers:  # a danger comes first; mistakes in the options can wait
+            click.echo(f"{told([[stop_alarm(dangers)]])}\n", err=as_json)
         raise
     if as_json:
         say(json.dumps(answer.to_json(most), indent=2, ensure_ascii=False))

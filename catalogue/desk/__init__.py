@@ -1,1 +1,1 @@
-"""The symptom desk leads from what somebody sees to the suspects and the next safe check."""
+"""The symptom desk leads from what somebody sees to the suspects and the next check."""

@@ -33,8 +33,9 @@ _ALIKE: Final = "no flip tells the members of a group apart"
 NOTHING_FITS: Final = (
     "No single fault within this scope does all that was seen. Two faults at once, a loose "
     "connection, another kind of switch, or a wiring outside the scope may; so may a slip in what "
-    "was noted: these come nearest."
+    "was noted."
 )
+_COME_NEAREST: Final = "These come nearest:"
 
 _NOTHING_WRONG: Final = (
     "A circuit without any fault does all that was seen too, and so do mistakes that no flip can "
@@ -134,8 +135,32 @@ class Answer:
 
     @cached_property
     def nearest(self) -> list[Suspected]:
-        """The groups that contradict least of what was seen, where no suspect remains."""
-        return [] if self.groups else self.match.groups[:_NEAREST]
+        """The groups that show some of what was seen and contradict least, where none fits all."""
+        if self.groups:
+            return []
+        return [group for group in self.match.groups if group.matched][:_NEAREST]
+
+    @property
+    def is_told_apart(self) -> bool:
+        """False if nothing that was noticed or checked can be held against any suspect."""
+        return bool(
+            self.observed.seen
+            or self.results
+            or any(SIGN[name].is_computed for name in self.symptoms.signs)
+        )
+
+    @property
+    def has_shares(self) -> bool:
+        """Whether shares of the groups say anything: they fit, and were told apart if in danger."""
+        return bool(self.groups) and (self.is_told_apart or not self.stops)
+
+    @property
+    def undecided(self) -> str:
+        """What to say after a stop where nothing tells suspects apart; empty elsewhere."""
+        if not self.groups or self.has_shares:
+            return ""
+        left = len({hypothesis.suspect for hypothesis in self.hypotheses})
+        return f"Nothing you noticed tells these apart; all {left:,} remain"
 
     @cached_property
     def stops(self) -> tuple[Stop, ...]:
@@ -162,7 +187,7 @@ class Answer:
         """What to do after a stop, where no check with the power off leads further; else None."""
         if not self.stops or self.next_checks:
             return None
-        return stopped_end([s for group in self.groups for s in group.suspects])
+        return stopped_end([s for group in self.groups for s in group.suspects], self.stops)
 
     @property
     def uncertainty(self) -> float:
@@ -196,6 +221,8 @@ class Answer:
             )
         if any(s.family == NO_FAULT for group in self.groups for s in group.suspects):
             notes.append(phrase("as_intended") if self.stops else _NOTHING_WRONG)
+        elif self.stops:
+            notes.append(phrase("elsewhere"))
         return notes
 
     def told(
@@ -218,14 +245,16 @@ class Answer:
                 Passage(f"{step.title} Found: {step.found}. Left: {step.left}.", marker="- ")
                 for step in self.steps
             ]
-        if self.groups:
+        if self.undecided:
+            yield [heading(self.undecided)]
+        elif self.groups:
             what = counted(len(self.groups), "group fits", "groups fit")
             alike = "members of a group look alike" if self.stops else _ALIKE
             yield [heading(f"{what} what was seen; {alike}")]
         else:
-            yield [Passage(NOTHING_FITS)]
+            yield [Passage(NOTHING_FITS), *([heading(_COME_NEAREST)] if self.nearest else [])]
         for number, group in enumerate((self.groups or self.nearest)[:most], 1):
-            yield [*group_told(number, group, self.stops)]
+            yield [*group_told(number, group, self.stops, has_share=self.has_shares)]
         if len(self.groups) > most:
             yield [Passage(f"… and {counted(len(self.groups) - most, 'more group')}; {more}.")]
         needs_power = any(p.check.kind.name not in POWER_OFF_KINDS for p in self.next_checks)
@@ -281,7 +310,7 @@ class Answer:
             "uncertainty_bits": round(self.uncertainty, 4),
             "next": [_check_form(proposal) for proposal in self.next_checks[:most_checks]],
             "ending": self.ending,
-            "notes": [NOTHING_FITS, *self.notes] if self.nearest else self.notes,
+            "notes": self.notes if self.groups else [NOTHING_FITS, *self.notes],
             "cautions": [caution.short for caution in cautions()],
         }
 

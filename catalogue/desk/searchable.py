@@ -6,6 +6,7 @@ Where nothing was searched nothing was found either, and that must never read as
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
+from verify.base.sentences import counted
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 
 Execute = Callable[[str, Sequence[object]], Iterable[Sequence[object]]]
@@ -38,8 +39,8 @@ def why_not_searched(execute: Execute, locations: int, schemes: Sequence[str]) -
         )
     else:
         why = (
-            f"layouts of {locations} switches, wired as {wired}, were not computed in this "
-            "catalogue, so nothing was searched"
+            f"layouts of {counted(locations, 'switch', 'switches')}, wired as {wired}, were not "
+            "computed in this catalogue, so nothing was searched"
         )
     return f"{why}; {_what_there_is(execute)}"
 

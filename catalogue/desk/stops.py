@@ -4,6 +4,7 @@ Whoever notices one of these signs is never asked to flip a switch or to measure
 texts are those of `data/stops.toml`.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,24 +12,33 @@ from functools import cache
 from typing import Final, cast
 
 from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
-from catalogue.desk.suspect_pool import SuspectPool
+from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.base.resources import data_path
+from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DIM, LIT, OVER, TRIP
 
 #: A light that is seen to do this is as dangerous as the sign of that name.
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}
 _FOUND_AS: Final = {"trips": "trips", "over": "over-bright", SOME_OVER: "over-bright"}
 
+#: What somebody writes with these letters in it may mean the sign of that name.
+_WRITTEN_AS: Final = {"trip": "trips", "over": "over-bright", "bright": "over-bright"}
+
 _OFF_AT_MAIN: Final = "Off at the main switch, locked, and proved dead"
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One reason to stop: `name` is that of its sign, the sentences belong to it alone."""
+    """One reason to stop: `name` is that of its sign, the sentences belong to it alone.
+
+    `called` names the sign in a sentence; each of the hazards in `explained_by` explains it.
+    """
 
     name: str
     why: str
+    called: str
+    explained_by: tuple[str, ...] = ()
     main: bool = False
     do: tuple[str, ...] = ()
     do_not: tuple[str, ...] = ()
@@ -38,6 +48,14 @@ class Stop:
     def noticed(self) -> str:
         """The thing that was noticed, as a sentence."""
         return SIGN[self.name].question
+
+    def is_explained_by(self, suspect: Suspect) -> bool:
+        """Return whether a suspect that fits all that was seen explains this sign too.
+
+        What trips was matched with the suspect already.
+        """
+        hazards = sum(1 << HAZARD_NAMES.index(name) for name in self.explained_by)
+        return SIGN[self.name].needs_trip or bool(suspect.hazards & hazards)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +78,12 @@ class Panel:
     def do(self) -> tuple[str, ...]:
         """What to do, in order."""
         off = phrase("off_main" if self.is_main else "off_breaker")
-        return (off, *_all(stop.do for stop in self.stops), phrase("off_stays"))
+        return (
+            phrase("look_first"),
+            off,
+            *_all(stop.do for stop in self.stops),
+            phrase("off_stays"),
+        )
 
     @property
     def do_not(self) -> tuple[str, ...]:
@@ -71,7 +94,7 @@ class Panel:
     def call(self) -> tuple[str, ...]:
         """Whom to call."""
         own = _all(stop.call for stop in self.stops)
-        return (phrase("emergency"), *own, phrase("call"), phrase("panel_hot"))
+        return (phrase("emergency"), *own, phrase("call"))
 
     def form(self) -> dict[str, object]:
         """Return the panel as JSON."""
@@ -116,6 +139,8 @@ def _shipped_texts() -> tuple[Mapping[str, Stop], Mapping[str, str]]:
         Stop(
             entry["name"],
             entry["why"],
+            entry["called"],
+            tuple(entry.get("explained_by", SIGN[entry["name"]].hazards)),
             entry.get("main", False),
             tuple(entry.get("do", ())),
             tuple(entry.get("do_not", ())),
@@ -130,6 +155,19 @@ def named_stops(names: Iterable[str]) -> tuple[Stop, ...]:
     """Return the reasons to stop among signs, the gravest first."""
     wanted = set(names)
     return tuple(stop for name, stop in stops().items() if name in wanted)
+
+
+def stops_in_texts(signs: Iterable[str], told: Iterable[str]) -> tuple[Stop, ...]:
+    """Return the reasons to stop in what somebody wrote, whatever else is wrong with it.
+
+    `signs` are names of signs; `told` are texts on what was seen or found, which comes after the
+    last colon or equals sign. Capitals count like small letters.
+    """
+    names = {"-".join(sign.lower().replace("_", " ").split()) for sign in signs}
+    for text in told:
+        last = re.split("[:=]", text.lower())[-1]
+        names |= {name for part, name in _WRITTEN_AS.items() if part in last}
+    return named_stops(names)
 
 
 def reasons(

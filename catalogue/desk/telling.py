@@ -7,7 +7,7 @@ from catalogue.desk.match import SuspectGroup
 from catalogue.desk.planner import CheckPlan, Proposal
 from catalogue.desk.stops import Panel, Stop, phrase
 from catalogue.desk.suspect_pool import NO_FAULT, Suspect
-from verify.base.sentences import counted
+from verify.base.sentences import counted, with_and
 from verify.base.telling import Alarm, Passage, heading
 
 _MOST_FAMILIES_SHOWN: Final = 6
@@ -32,21 +32,29 @@ def stop_alarm(stops: Sequence[Stop]) -> Alarm:
     )
 
 
-def stopped_end(suspects: Sequence[Suspect]) -> str:
-    """Return what to do about the suspects that remain after a stop, where no check is left."""
+def stopped_end(suspects: Sequence[Suspect], stops: Sequence[Stop]) -> str:
+    """Return what to do about the suspects that remain after stops, where no check is left.
+
+    Nothing is switched on again unless every suspect explains every sign.
+    """
     names = {suspect.family for suspect in suspects}
     if not names:
         return phrase("nothing_fits")
     if NO_FAULT in names:
         return phrase("as_intended")
-    return phrase("one_left" if len(names) == 1 else "end")
+    explained = [[stop.is_explained_by(suspect) for suspect in suspects] for stop in stops]
+    unexplained = [s.called for s, by in zip(stops, explained, strict=True) if not any(by)]
+    if unexplained:
+        return phrase("unexplained").format(with_and(unexplained))
+    return phrase("one_left" if len(names) == 1 and all(map(all, explained)) else "end")
 
 
-def group_told(number: int, group: SuspectGroup, stops: Sequence[Stop]) -> Iterator[Passage]:
-    """Yield one group of suspects, which is shown as number `number`."""
-    yield heading(
-        f"{number}. {group.name}: {group.share:.0%} of what fits, {counted(group.faults, 'fault')}"
-    )
+def group_told(
+    number: int, group: SuspectGroup, stops: Sequence[Stop], *, has_share: bool
+) -> Iterator[Passage]:
+    """Yield one group of suspects, which is shown as number `number`, with its share or without."""
+    share = f"{group.share:.0%} of what fits, " if has_share else ""
+    yield heading(f"{number}. {group.name}: {share}{counted(group.faults, 'fault')}")
     yield Passage(
         f"matched {group.matched}, contradicted {group.contradicted}, untested {group.untested}",
         _INDENT,
@@ -81,7 +89,7 @@ def plan_told(plan: CheckPlan, indent: str, known: Sequence[Stop]) -> Iterator[P
     if plan.check is None:
         names = "; or ".join(dict.fromkeys(suspect.description for suspect in plan.suspects))
         if plan.stops:
-            names = f"{names}. {stopped_end(plan.suspects)}"
+            names = f"{names.removesuffix('.')}. {stopped_end(plan.suspects, plan.stops)}"
         yield Passage(f"{names} ({plan.weight:.0%})", indent, "= ")
         return
     how = "" if plan.check.kind.name == "flip" else f" {plan.check.how}"
@@ -89,3 +97,5 @@ def plan_told(plan: CheckPlan, indent: str, known: Sequence[Stop]) -> Iterator[P
     for found, branch in plan.branches:
         yield Passage(f"{found}:", indent + "  ")
         yield from plan_told(branch, indent + "    ", plan.stops)
+    if plan.stops:
+        yield Passage(phrase("otherwise"), indent + "  ")

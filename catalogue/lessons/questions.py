@@ -25,6 +25,26 @@ _DANGERS_OFFERED: Final = 5
 _CHECKS_OFFERED: Final = 4
 _LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
+#: The danger of every case that trips, and what people say of it that is wrong.
+_ONLY_THE_BREAKER: Final = (
+    "Only the breaker stands between this fault and a fire or a shock",
+    True,
+    "Where it trips, current flows where it should not; a breaker that fails, or that is reset "
+    "again and again, lets it flow.",
+)
+_RESETTING: Final = (
+    (
+        "It is over as soon as the breaker is on again",
+        False,
+        "The fault is still there, and each reset heats the same place.",
+    ),
+    (
+        "It is a nuisance only, which a larger breaker puts right",
+        False,
+        "A larger breaker lets the current flow until something burns.",
+    ),
+)
+
 _Item = TypeVar("_Item")
 
 
@@ -162,33 +182,56 @@ class QuestionSubject:
         ]
         shuffle(others, order)
         offered = others[: max(2, _DANGERS_OFFERED - len(held))]
+        trips = self._tripping
+        refutation = (
+            "While the breaker holds, that is so in no combination."
+            if trips
+            else "In no combination that is so."
+        )
         choices = [
             *((hazard.title, True, hazard.danger) for hazard in held),
             *(
                 (
                     hazard.title,
                     False,
-                    f"It would mean that {hazard.condition}. In no combination that is so.",
+                    f"It would mean that {hazard.condition}. {refutation}",
                 )
                 for hazard in offered
             ),
         ]
+        if trips:
+            # Where nothing ever holds, no other hazard was looked for, so none is refuted.
+            choices = [_ONLY_THE_BREAKER, *(choices if False in trips else _RESETTING)]
+        is_dangerous = bool(held or trips)
         none = (
             "None of these",
-            not held,
-            "No hazard that was looked for holds in any combination."
-            if not held
-            else "At least one of them holds.",
+            not is_dangerous,
+            "At least one of them holds."
+            if is_dangerous
+            else "No hazard that was looked for holds in any combination.",
         )
         lettered = _lettered(choices, order)
         last = AnswerChoice(_LETTERS[len(lettered)], *none)
         return Question(
             "danger",
-            "Is it dangerous? Mark everything that holds in some combination in which the breaker "
-            "does.",
+            "Is it dangerous? Mark everything that is true. Other dangers than tripping are looked "
+            "for only while the breaker holds."
+            if trips
+            else "Is it dangerous? Mark everything that holds in some combination.",
             (*lettered, last),
             multiple=True,
         )
+
+    @property
+    def _tripping(self) -> list[bool]:
+        """Whether each state trips; empty if none does."""
+        trip = trip_code(self.pool.lamps)
+        found = [int(code) == trip for code in self.pool.codes[self.truth.codes]]
+        return found if any(found) else []
+
+    @property
+    def _is_dangerous(self) -> bool:
+        return bool(self.judgement.hazards or self._tripping or self.answer.stops)
 
     @property
     def _has_outlet(self) -> bool:
@@ -216,7 +259,9 @@ class QuestionSubject:
             (
                 "Go through all combinations of the switches once more.",
                 False,
-                "All of them are in the table: another round tells nothing.",
+                "It is dangerous, and all of them are in the table: leave it off, flip nothing."
+                if self._is_dangerous
+                else "All of them are in the table: another round tells nothing.",
             ),
         ]
         return Question(

@@ -1,4 +1,4 @@
-"""The page of the symptom desk: from what somebody sees to the suspects and the next safe check."""
+"""The page of the symptom desk: from what somebody sees to the suspects and the next check."""
 
 from typing import Final
 

@@ -75,6 +75,8 @@ def answer_facts(visit: Visit, question: DeskQuestion) -> Facts:
         "before": question.query(answer.observed.seen, 0),
         "path": _path(question, answer),
         "fits": bool(answer.groups),
+        "has_shares": answer.has_shares,
+        "undecided": answer.undecided,
         "nothing_fits": None if answer.groups else NOTHING_FITS,
         "groups_total": len(answer.groups),
         "suspects_left": len(left),

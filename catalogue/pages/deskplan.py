@@ -91,7 +91,7 @@ def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> 
     )
     stop = panel_form(here.stops) if here.stops != tuple(known) else None
     if here.check is None:
-        ending = stopped_end(here.suspects) if here.stops else ""
+        ending = stopped_end(here.suspects, here.stops) if here.stops else ""
         told_names = [wiring.told(name) for name in names]
         return {"share": here.weight, "stop": stop, "suspects": told_names, "ending": ending}
     kind = here.check.kind
@@ -100,7 +100,8 @@ def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> 
     for finding, branch in here.branches:
         told = wiring.told(finding)
         facts = _plan_facts(wiring, branch, here.stops)
-        if facts.get("suspects") == [told] and not facts["stop"]:
+        is_told = facts.get("ending") in ("", phrase("one_left"))
+        if facts.get("suspects") == [told] and not facts["stop"] and is_told:
             found.append(told)
         else:
             branches.append({"finding": told, "then": facts})
@@ -114,4 +115,6 @@ def _plan_facts(wiring: KnownWiring, here: CheckPlan, known: Sequence[Stop]) -> 
         "caution": kind.caution,
         "branches": branches,
         "found": found,
+        "otherwise": phrase("otherwise") if here.stops else "",
+        "one_left": phrase("one_left") if here.stops and found else "",
     }

@@ -1,14 +1,26 @@
 """The way into the symptom desk: dangers first, then which light it is."""
 
 from collections.abc import Iterable
+from typing import Final
 
 from catalogue.desk.searchable import covered_sizes
-from catalogue.desk.stops import named_stops, panel_form, phrase, signs_seen, stop_forms, stops
+from catalogue.desk.stops import (
+    Stop,
+    named_stops,
+    panel_form,
+    phrase,
+    signs_seen,
+    stop_forms,
+    stops,
+    stops_in_texts,
+)
 from catalogue.desk.symptoms import SIGN
 from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.deskask import LONGEST_FILE, MOST_SWITCHES, sign_key
 from catalogue.pages.desksketch import shapes
 from catalogue.pages.deskwiring import ORDINALS
+
+_SIGN: Final = sign_key("")
 
 
 def start(visit: Visit, problems: Iterable[str] = (), title: str = "", status: int = 200) -> Page:
@@ -38,7 +50,14 @@ def start(visit: Visit, problems: Iterable[str] = (), title: str = "", status: i
 
 def dangers_ticked(visit: Visit) -> list[str]:
     """Return the signs of danger in an address, whatever else is right or wrong with it."""
-    return [name for name in stops() if visit.query.get(sign_key(name))]
+    return [stop.name for stop in stops_in_query(visit.query.items())]
+
+
+def stops_in_query(query: Iterable[tuple[str, str]]) -> tuple[Stop, ...]:
+    """Return the reasons to stop in an address: in signs, in what was seen and found."""
+    given = [(key.lower(), value) for key, value in query if value]
+    signs = [key.removeprefix(_SIGN) for key, _ in given if key.startswith(_SIGN)]
+    return stops_in_texts(signs, (text for key, text in given if key.startswith(("at-", "step"))))
 
 
 def stop_facts(ticked: Iterable[str], seen: Iterable[int] = ()) -> Facts:

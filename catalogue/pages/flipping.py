@@ -3,6 +3,7 @@
 from itertools import pairwise
 from typing import Final
 
+from catalogue.desk.stops import phrase
 from catalogue.pages.contract import Facts, Page, Row, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.state_tables import state_facts
@@ -26,6 +27,7 @@ def flipping(visit: Visit) -> Page:
         _TITLE,
         "flipping",
         {
+            "watch": phrase("watch"),
             "nothing": None if found else NOT_COMPUTED,
             "tests": found,
             "walks": [walk for size in _locations_in(found) for walk in _walks(visit, size)],

@@ -13,6 +13,7 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
+from catalogue.desk.stops import Panel, named_stops, phrase
 from catalogue.lessons.curated import LEVELS, Case, shipped
 from catalogue.lessons.html_sheets import Pictures
 from catalogue.lessons.json_forms import AnswerForm, sheet_form
@@ -104,7 +105,9 @@ class _Practice:
             "fault": self._place if is_solved and self._stored is not None else None,
             "left_out": len(shipped().problems),
             "state": forms[self._state],
-            "handles": list(self._handles(forms)),
+            "watch": phrase("watch"),
+            "stop": self._stop(forms),
+            "handles": [] if self._stop(forms) else list(self._handles(forms)),
             "seen": [
                 {"state": number, **form}
                 for number, form in enumerate(forms)
@@ -188,6 +191,19 @@ class _Practice:
             "answer": self._answer,
         }
         return "?" + _practice_query(**here | changed)
+
+    def _stop(self, forms: Sequence[StateForm]) -> str:
+        """Return what to do where the light shows a danger as the switches stand; else empty."""
+        here = forms[self._state]
+        trips = here["protection"] == "trips"
+        names = [
+            *(["over-bright"] if not trips and "over" in here["lamps"].values() else []),
+            *(["trips"] if trips else []),
+        ]
+        if not names:
+            return ""
+        panel = Panel(named_stops(names))
+        return " ".join((panel.title, *panel.do, *panel.do_not, *panel.call))
 
     def _handles(self, forms: Sequence[StateForm]) -> Iterator[Facts]:
         for bit, switch in enumerate(self._sheet.found.switches):

@@ -13,6 +13,7 @@ from weakref import WeakKeyDictionary
 
 from datasette import Response
 
+from catalogue.desk.stops import panel_form
 from catalogue.drawing.typeface import standalone
 from catalogue.pages.addresses import Addresses
 from catalogue.pages.contract import (
@@ -26,6 +27,7 @@ from catalogue.pages.contract import (
     RefusalError,
     Visit,
 )
+from catalogue.pages.deskstart import stops_in_query
 from catalogue.pages.provenance import last_run
 from catalogue.pages.workers import workers
 from catalogue.report.json_forms import FORMAT, short_cautions
@@ -159,10 +161,16 @@ def view(reader: Reader, *, computes: bool = False) -> Callable[..., Awaitable[R
 async def refusal(
     datasette: Datasette, request: Request, error: RefusalError | UserError, *, as_json: bool
 ) -> Response:
-    """Return the page that says what is wrong with a request and what to do."""
+    """Return the page that says what is wrong with a request and what to do.
+
+    A danger that somebody told in the address comes first, whatever is wrong with the rest.
+    """
     if isinstance(error, UserError):
         error = RefusalError(f"{error}.")
-    page = Page(error.title, "refusal", {"sentence": str(error)}, error.status)
+    given = request.args
+    dangers = stops_in_query((key, text) for key in given for text in given.getlist(key))
+    facts: Facts = {"sentence": str(error), "stop_panel": panel_form(dangers)}
+    page = Page(error.title, "refusal", facts, error.status)
     return await _response(datasette, request, page, as_json=as_json)
 
 

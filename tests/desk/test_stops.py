@@ -22,10 +22,13 @@ from catalogue.desk.answer import Answer, parse_results
 from catalogue.desk.checks import CLEAR, POWER_OFF_KINDS, check_kinds
 from catalogue.desk.planner import CheckPlan
 from catalogue.desk.stops import Panel, found_signs, named_stops, phrase, stops
-from catalogue.desk.suspect_pool import SuspectPool, pool_of_circuit
+from catalogue.desk.suspect_pool import NO_FAULT, SuspectPool, pool_of_circuit
 from catalogue.desk.symptoms import SIGHTS, SIGN, SIGNS, SOME_OVER, Symptoms
+from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
+from verify.base.telling import plain
+from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, LIT, OVER, TRIP
 from verify.circuit.file import load
 
@@ -222,6 +225,40 @@ def test_where_no_check_is_left_the_end_is_a_call() -> None:
     assert any(p.check.kind.name == "flip" for p in flips)
 
 
+def test_only_what_explains_every_sign_is_switched_on_again() -> None:
+    """Where one suspect is left, it is to be switched on again only if it explains each sign; else
+    the sign that it leaves open is named."""
+    shock, heat = (named_stops([name]) for name in ("shock", "heat-or-smell"))
+    live = {"metal-live", "ground-wire-live"}
+    found = set()
+    for suspect in pool().suspects:
+        names = {name for bit, name in enumerate(HAZARD_NAMES) if suspect.hazards >> bit & 1}
+        told = stopped_end([suspect], shock)
+        found.add(told)
+        if suspect.family == NO_FAULT:
+            assert told == phrase("as_intended")
+        elif not names:
+            assert told.startswith("This does not explain the shock:")
+        elif names & live:
+            assert told == phrase("one_left")
+            assert stopped_end([suspect], (*shock, *heat)) != told or "loose-join" in names
+    assert len(found) == 3
+
+
+def test_step_one_sends_nobody_into_a_fire() -> None:
+    """Smoke, flame or a hot panel come before the hand at the breaker, with every sign."""
+    for sign in DANGERS:
+        first, second, *_ = Panel(named_stops([sign])).do
+        assert "touch nothing, go out" in first
+        assert "Switch" in second
+
+
+@pytest.mark.parametrize("sign", DANGERS)
+def test_every_stop_says_what_is_not_judged(sign: str) -> None:
+    """Under every stop it is said that a cable, a device or another circuit may be behind it."""
+    assert any("or another circuit may" in note for note in answered(pool(), {}, [sign]).notes)
+
+
 @settings(max_examples=25)
 @given(
     st.dictionaries(st.integers(0, 3), st.sampled_from(sorted(SIGHTS.values())), max_size=4),
@@ -367,7 +404,78 @@ def test_danger_comes_before_what_is_wrong_with_the_question(
         response = browser.get(f"{DESK}?{query}&sign-shock=yes")
         assert response.status_code in (400, 404)
         assert phrase("breaker") in check_page(response, query).words
+    for query in (
+        "locations=2&at-uu=trips&at-ux=dark",
+        "locations=2&at-uu=TRIPS",
+        "locations=2&SIGN-Shock=yes&sign-banana=yes",
+        "locations=2&at-uu=over&at-uu=dark",
+        "locations=2&step1=flip:1=trips&layout=x",
+    ):
+        for page in (DESK, PLAN):
+            response = browser.get(f"{page}?{query}")
+            assert response.status_code in (400, 404)
+            document = check_page(response, query)
+            assert phrase("main" if "over" in query else "breaker") in document.words
     result = run("suspects", str(database), "--locations", "4", "--sign", "shock")
     assert result.exit_code == 2
     assert phrase("breaker").upper() in result.stdout
     assert "--locations=4" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--saw", "a=up,b=up,c=up,d=up: trips"],
+        ["--saw", "no-such=up,workshop-switch=up: Trips"],
+        ["--saw", "slipway-switch=up trips"],
+        ["--sign", "shock", "--sign", "banana"],
+        ["--sign", "SHOCK"],
+        ["--sign", "shock", "--top", "none"],
+        ["--result", "flip:0=trips", "--result", "nothing"],
+    ],
+)
+def test_the_command_stops_whatever_is_wrong(options: list[str], database: Path) -> None:
+    """Whatever is wrong with the question, a danger in its words comes first."""
+    for source in (FILE, str(database)):
+        for form in ([], ["--json"]):
+            result = run("suspects", source, *options, *form)
+            assert result.exit_code == 2
+            told = result.stderr if form else result.stdout
+            assert phrase("breaker").upper() in told.split("Error")[0]
+
+
+def test_a_switch_may_have_any_name() -> None:
+    """What is called over is not too bright: only what was seen counts."""
+    result = run("suspects", FILE, "--saw", "overhead-trip=up: dark")
+    assert result.exit_code == 2
+    assert "!!!" not in result.output
+
+
+def test_what_tells_nothing_apart_has_no_shares() -> None:
+    """After a sign that no suspect can be judged by, all of them remain and none is likelier; what
+    comes nearest shows something of what was seen, and has no share either."""
+    shock = answered(pool(), {}, ["shock"])
+    told = str(shock)
+    assert "Nothing you noticed tells these apart; all" in told
+    assert "%" not in told
+    assert not shock.to_json()["nearest"]
+    assert "of what fits" in str(answered(pool(), {0: TRIP}))
+    impossible = answered(pool(), {0: TRIP, 1: LIT, 2: LIT, 3: DARK}, ["shock"])
+    told = str(impossible)
+    assert "These come nearest:" in told
+    assert "0%" not in told
+    assert all(group.matched for group in impossible.nearest)
+
+
+def test_the_plan_ends_for_those_who_find_nothing() -> None:
+    """After a stop every branching of the plan has an end for whatever else is found."""
+    answer = answered(pool(), {0: TRIP})
+    branchings = [node for node in nodes(answer.plan) if node.check]
+    told = " ".join(answer_text(answer).split())
+    assert told.count(phrase("otherwise")) == len(branchings) > 0
+    assert ".." not in told
+
+
+def answer_text(answer: Answer) -> str:
+    """What the command prints of an answer with its plan."""
+    return plain([*answer.told(with_plan=True)])

@@ -145,10 +145,15 @@ def test_the_first_question_has_one_right_answer(case: Case) -> None:
 @every_case
 def test_the_other_questions_follow_from_what_is_proved(case: Case) -> None:
     """Exactly the hazards that hold are right, and the right check is the best of the plan, none
-    of the others being worth as much."""
+    of the others being worth as much. What trips anywhere is dangerous: only the breaker stands
+    between, and no hazard is denied beyond the combinations in which it holds."""
     sheet = worked(case.label)
     danger = next(q for q in sheet.questions if q.id == "danger")
     names = {h["title"] for h in form(case.label)["answer"]["hazards"]}
+    trips = sheet.verdict == "trips"
+    if trips:
+        names.add("Only the breaker stands between this fault and a fire or a shock")
+        assert not any("In no combination" in choice.why for choice in danger.choices)
     assert {choice.text for choice in danger.right} == (names or {"None of these"})
     asked = [q for q in sheet.questions if q.id == "next"]
     assert bool(asked) == bool(sheet.answer.next_checks)
@@ -161,6 +166,8 @@ def test_the_other_questions_follow_from_what_is_proved(case: Case) -> None:
             for choice in question.choices
             if not choice.is_right
         )
+        again = next(c for c in question.choices if c.text.startswith("Go through all"))
+        assert again.why.startswith("It is dangerous") or not (trips or names)
 
 
 @every_case

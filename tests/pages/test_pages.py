@@ -292,7 +292,14 @@ def test_none_found_is_not_not_computed(browser: Browser) -> None:
     drawn = f"locations={sampled['locations']}&scheme={sampled['scheme']}"
     assert "does not show that there is none" in nothing(f"{drawn}&kind=lamp-open&verdict=sound")
     tied = nothing("locations=2&scheme=tied&kind=left-off&verdict=trips")
-    assert tied.endswith("the search was complete, so there is none.")
+    assert "the search was complete for them" in tied
+    assert tied.endswith(
+        "Each has one feed, one lamp and no outlet; other circuits were not computed."
+    )
+    for page in ("hazard/overvoltage", "kind/neutral-lost"):
+        told = browser.read(f"{ROOT}/{page}").words
+        assert "no outlet; other circuits were not computed" in told or "Each has" in told
+        assert "so there is none" not in told
 
 
 def test_terms_give_both_usages(browser: Browser) -> None:
