@@ -7,6 +7,7 @@ from collections.abc import Awaitable, Callable, Generator
 from functools import wraps
 from importlib.resources import files
 from sqlite3 import Connection
+from traceback import print_exception
 from typing import Any, Final
 from urllib.parse import parse_qs
 
@@ -17,7 +18,7 @@ from markupsafe import Markup
 
 from catalogue.pages.cells import Cell, cell
 from catalogue.pages.contract import RefusalError
-from catalogue.pages.datasette_errors import no_sql, refusal_of
+from catalogue.pages.datasette_errors import failure_of, no_sql, refusal_of
 from catalogue.pages.gate import (
     App,
     Scope,
@@ -29,6 +30,7 @@ from catalogue.pages.gate import (
 from catalogue.pages.response import (
     Datasette,
     Request,
+    failed,
     find_catalogue,
     frame,
     is_catalogue,
@@ -43,7 +45,10 @@ from catalogue.store.rendering import register_text_functions
 from catalogue.store.tables import TABLE, TABLES
 
 _OURS: Final = "miswire"
+_VIEWS: Final = frozenset(view.name for view in VIEWS)
 _UNCOUNTED: Final = b"_nocount=1"
+#: Tables of the programs that write and read the file, which say nothing about circuits.
+_NOT_OURS: Final = ("_sqlite_migrations", "dbstat")
 #: Columns with an index: by these, few of many millions of faults are found and ordered at once.
 _FAULTS_BY: Final = frozenset({"id", *(index[0] for index in TABLE["fault"].indexes)})
 
@@ -83,6 +88,7 @@ def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
             if scope["type"] == "http" and known_catalogue(datasette) is not None:
                 try:
                     require_short(scope)
+                    _require_short_stream(datasette, scope)
                 except RefusalError as error:
                     await refuse(scope, send, error)
                     return
@@ -97,6 +103,22 @@ def asgi_wrapper(datasette: Datasette) -> Callable[[App], App]:
     return wrapped
 
 
+def _require_short_stream(datasette: Datasette, scope: Scope) -> None:
+    """Raise RefusalError for all rows of a view at once.
+
+    Datasette works the view out anew for every part that it sends, and sends on when nobody reads.
+    """
+    database, _, name = scope["path"].rpartition("/")
+    if not parse_qs(scope["query_string"].decode("latin-1")).get("_stream"):
+        return
+    is_ours = tilde_decode(database.rpartition("/")[2]) == known_catalogue(datasette)
+    if is_ours and tilde_decode(name.removesuffix(".csv")) in _VIEWS:
+        raise RefusalError(
+            "The rows of a view are not sent all at once. Leave out _stream to have them page by "
+            "page; whoever has the file writes all of its tables with miswire export."
+        )
+
+
 def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
     """Return whether Datasette is asked for rows of a view, or of faults without an index."""
     database, _, name = scope["path"].removesuffix(".json").rpartition("/")
@@ -106,9 +128,7 @@ def _is_long_to_count(datasette: Datasette, scope: Scope) -> bool:
     if "_nocount" in asked:
         return False
     columns = {key.partition("__")[0] for key in asked if not key.startswith("_")}
-    return name in {view.name for view in VIEWS} or (
-        name == "fault" and bool(columns) and not columns & _FAULTS_BY
-    )
+    return name in _VIEWS or (name == "fault" and bool(columns) and not columns & _FAULTS_BY)
 
 
 @hookimpl
@@ -131,7 +151,11 @@ def handle_exception(
         return others
     error = refusal_of(exception, allow_sql=datasette.setting("default_allow_sql"))
     if error is None:
-        return others
+        failure = failure_of(exception)
+        if failure is None:
+            return others
+        print_exception(exception)
+        return [failed(failure, as_json=_is_json(request))]
     return [refusal(datasette, request, error, as_json=_is_json(request))]
 
 
@@ -219,6 +243,7 @@ def _table_metadata() -> dict[str, object]:
             **{
                 view.name: {"description": view.help, "columns": dict(view.helps)} for view in VIEWS
             },
+            **{name: {"hidden": True} for name in _NOT_OURS},
         },
     }
 

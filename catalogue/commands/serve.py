@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 HOST: Final = "127.0.0.1"
 # Datasette opens the file by an address in which these characters mean something else.
 _MISREAD_IN_ADDRESSES: Final = frozenset("?#%")
-_HOST: Final = re.compile(r"[A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]")
+_HOST: Final = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*|\[[0-9A-Fa-f:.]+\]")
 
 SETTINGS: Final = {
     "suggest_facets": False,  # each table names its own facets, whose columns have indexes
@@ -68,8 +68,8 @@ def serve(database: Path, port: str, no_sql: bool, hosts: Sequence[str]) -> None
         if not _HOST.fullmatch(host):
             options.refuse(
                 f"--allowed-host={shown(host)}",
-                "must be a name or an address alone, without scheme, port or path, such as "
-                "boathouse.example or [2001:db8::7]",
+                "must be a name or an address alone, without scheme, port, path or leading dot, "
+                "such as boathouse.example or [2001:db8::7]",
             )
     options.check()
     _require_servable(database)

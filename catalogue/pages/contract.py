@@ -99,6 +99,13 @@ class ForbiddenError(RefusalError):
     title = "That is turned off here"
 
 
+class FailedError(RefusalError):
+    """Something failed here, whatever was asked."""
+
+    status = 500
+    title = "That went wrong here"
+
+
 class BusyError(RefusalError):
     """There is no time or no place for an answer now."""
 

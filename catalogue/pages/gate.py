@@ -1,7 +1,8 @@
 """The gate refuses requests before any work is done for them, such as overlong addresses."""
 
-from collections.abc import Awaitable, Callable, Collection
-from functools import cached_property
+from collections.abc import Awaitable, Callable, Collection, Iterable
+from functools import cache, cached_property
+from importlib.resources import files
 from typing import Any, Final
 
 from datasette.utils.asgi import Request
@@ -28,7 +29,18 @@ OWN_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
 _METHODS: Final = ("GET", "HEAD")
 #: All of Datasette's pages under this prefix but these are for debugging a server.
 _SYSTEM: Final = "/-/"
-_OPEN: Final = ("/-/miswire", "/-/static/")
+_STATIC: Final = "/-/static/"
+_OPEN: Final = ("/-/miswire", _STATIC)
+
+#: For pages of Datasette, which have scripts and styles within them.
+_FOREIGN_HEADERS: Final = {
+    **HEADERS,
+    "content-security-policy": (
+        "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
+        "img-src 'self' data:; font-src 'self'; frame-ancestors 'none'; base-uri 'none'; "
+        "object-src 'none'; form-action 'self'"
+    ),
+}
 
 Scope = dict[str, Any]
 App = Callable[[Scope, Any, Any], Awaitable[None]]
@@ -64,7 +76,8 @@ def parse_queries_once() -> None:
 
 
 def whole_responses(send: Any) -> Any:
-    """Wrap `send` so that the status waits for the first part of the body.
+    """Wrap `send` so that the status waits for the first part of the body, and every response says
+    what a browser may load for it.
 
     A response that fails while its body is made can then still become a refusal.
     """
@@ -73,7 +86,7 @@ def whole_responses(send: Any) -> Any:
     async def later(message: dict[str, Any]) -> None:
         nonlocal start
         if message["type"] == "http.response.start":
-            start = message
+            start = {**message, "headers": _with_headers(message.get("headers", ()))}
             return
         if start is not None:
             await send(start)
@@ -81,6 +94,14 @@ def whole_responses(send: Any) -> Any:
         await send(message)
 
     return later
+
+
+def _with_headers(given: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    """Return headers and, of those that protect a page, the ones that it has not set itself."""
+    headers = list(given)
+    names = {bytes(name).lower() for name, _ in headers}
+    more = [(name.encode(), value.encode()) for name, value in _FOREIGN_HEADERS.items()]
+    return [*headers, *(header for header in more if header[0] not in names)]
 
 
 async def refuse(scope: Scope, send: Any, error: RefusalError) -> None:
@@ -152,7 +173,20 @@ def _require_reading(scope: Scope) -> None:
 
 
 def _require_open(scope: Scope) -> None:
-    """Refuse the pages for debugging, which reveal the machine and the path of the file."""
-    path: str = (scope.get("raw_path") or scope["path"].encode()).decode("latin-1")
-    if path.startswith(_SYSTEM) and not path.startswith(_OPEN):
+    """Refuse the pages for debugging, which reveal the machine and the path of the file.
+
+    Files that Datasette does not have are refused too, since it says where it looked for them, and
+    so are paths that a browser takes for the name of another server when it is sent back to them.
+    """
+    raw: str = (scope.get("raw_path") or scope["path"].encode()).decode("latin-1")
+    path = raw.partition("?")[0]
+    is_closed = path.startswith(_SYSTEM) and not path.startswith(_OPEN)
+    is_no_file = path.startswith(_STATIC) and path.removeprefix(_STATIC) not in _static_names()
+    if is_closed or is_no_file or path.startswith("//") or "\\" in path:
         raise MissingError("There is no such page; the home page has the ways in.")
+
+
+@cache
+def _static_names() -> frozenset[str]:
+    """Return the names of Datasette's own scripts, style sheets and pictures."""
+    return frozenset(file.name for file in (files("datasette") / "static").iterdir())

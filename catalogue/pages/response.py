@@ -20,6 +20,7 @@ from catalogue.pages.contract import (
     LONGEST_PART,
     BusyError,
     Facts,
+    FailedError,
     MissingError,
     NotAllowedError,
     Page,
@@ -172,6 +173,14 @@ async def refusal(
     facts: Facts = {"sentence": str(error), "stop_panel": panel_form(dangers)}
     page = Page(error.title, "refusal", facts, error.status)
     return await _response(datasette, request, page, as_json=as_json)
+
+
+def failed(error: FailedError, *, as_json: bool) -> Response:
+    """Return the sentence of a failure alone: the catalogue may be what failed."""
+    if as_json:
+        body = {"format": FORMAT, "title": error.title, "sentence": str(error)}
+        return Response.json(body, status=error.status, headers=dict(HEADERS))
+    return Response.text(f"{error.title}. {error}\n", status=error.status, headers=dict(HEADERS))
 
 
 async def _read(

@@ -308,6 +308,66 @@ def test_sql_does_not_tell_where_the_file_is(query: str, database: Path) -> None
         assert connection.execute(query).fetchall() == []
 
 
+@pytest.mark.parametrize(
+    "query",
+    [
+        "select fts3_tokenizer('simple', x'4141414141414141')",
+        "select FTS3_Tokenizer('simple')",
+        "select * from fts3tokenize where input = 'hello'",
+        "select count(*) from dbstat",
+        "select load_extension('x')",
+        "select printf('%.*c', 900000000, 'x')",
+        "select format('%.*c', 900000000, 'x')",
+        "select json_patch('{}', '{}')",
+        "select 1 from hazard where length(printf('%900000000d', id))",
+        "create temp table t(a)",
+        "create virtual table temp.t using fts5(a)",
+        "attach ':memory:' as other",
+        "pragma writable_schema = 1",
+        "pragma cache_spill",
+        "delete from hazard",
+    ],
+)
+def test_sql_reaches_nothing_but_the_rows(query: str, database: Path) -> None:
+    """SQL that takes an address in memory, opens files, writes, or that no limit of time ends, is
+    refused before it begins.
+    """
+    with closing(sqlite3.connect(database)) as connection:
+        bound(connection)
+        with pytest.raises(sqlite3.DatabaseError, match=r"not authorized|prohibited"):
+            connection.execute(query).fetchall()
+
+
+@pytest.mark.parametrize(
+    ("query", "answer"),
+    [
+        ("select trim('xxaxx', 'x') || ltrim('xxax', 'x') || rtrim('xaxx', 'x')", "aaxxa"),
+        ("select trim(' a ') || trim(121, 1) || trim('a', '') || trim(x'6162', 'a')", "a2ab"),
+        ("select coalesce(trim(null, 'x'), trim('x', null), 'none')", "none"),
+        ("select name from pragma_table_info('hazard') where cid = 0", "id"),
+        ("select group_concat(value) from json_each('[1, 2]')", "1,2"),
+        ("select count(*) > 0 from family_fts where family_fts match 'the OR switch'", 1),
+        ("select 'abc' like '%B%' and 'abc' glob '*b*'", 1),
+    ],
+)
+def test_ordinary_questions_are_answered(query: str, answer: object, database: Path) -> None:
+    """What is refused leaves search, columns and texts as they are."""
+    with closing(sqlite3.connect(database)) as connection:
+        bound(connection)
+        assert connection.execute(query).fetchone()[0] == answer
+
+
+# Datasette has SQLite report what functions raise.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize("call", ["trim(t, t)", "ltrim(t, t)", "rtrim(t, t)", "t like t"])
+def test_long_patterns_are_refused(call: str) -> None:
+    """The time of a function that compares a pattern everywhere is bounded with the pattern."""
+    with closing(sqlite3.connect(":memory:")) as connection:
+        bound(connection)
+        with pytest.raises(sqlite3.OperationalError, match=r"too complex|user-defined"):
+            connection.execute(f"select {call} from (select hex(zeroblob(600)) as t)").fetchall()
+
+
 # Datasette has SQLite report what functions raise.
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from commandline import PROGRAM, run, words, write
 from catalogue.desk.suspect_pool import MOST_JOINED
 from catalogue.pages.deskask import packed
 from catalogue.pages.gate import Gate
+from catalogue.pages.response import HEADERS
 from verify.behaviour.signature import MOST_LAMPS
 from verify.circuit.file import dump
 
@@ -126,7 +127,9 @@ def test_the_served_catalogue_checks_names(address: tuple[str, int]) -> None:
             assert connection.getresponse().status == status
 
 
-@pytest.mark.parametrize("name", ["http://boathouse", "boathouse:80", "", "a b", "x/y", "::1", "*"])
+@pytest.mark.parametrize(
+    "name", ["http://boathouse", "boathouse:80", "", "a b", "x/y", "::1", "*", ".example.com"]
+)
 def test_allowed_names_are_checked(database: Path, name: str) -> None:
     """What no Host header can match is a mistake of whoever starts the server."""
     result = run("serve", str(database), "--allowed-host", name, "--port", "-1")
@@ -246,6 +249,8 @@ TABLE_KEYS = (
         f"{TABLES_AT}/hazard.json?id__gt=999999999999999999999999",
         f"{TABLES_AT}/hazard?_timelimit=x",
         f"{TABLES_AT}/fault.blob?_blob_column=id",
+        f"{TABLES_AT}/judged_fault?_next={'9' * 20}",
+        f"{TABLES_AT}/judged_fault.json?_next={'9' * 20}",
     ],
 )
 def test_mistakes_in_addresses_are_the_visitors(browser: Browser, path: str) -> None:
@@ -282,6 +287,85 @@ def test_a_mistake_of_ours_stays_one(browser: Browser, monkeypatch: pytest.Monke
 
     monkeypatch.setattr("catalogue.pages.cells._link", failing)
     assert browser.get(f"{TABLES_AT}/hazard").status_code == 500
+
+
+@pytest.mark.parametrize("form", ["", ".json", ".csv"])
+def test_a_failure_says_nothing_of_the_machine(
+    browser: Browser, monkeypatch: pytest.MonkeyPatch, form: str
+) -> None:
+    """What fails is reported to whoever serves; visitors see a sentence without any path."""
+
+    def failing(*_: object, **__: object) -> None:
+        raise OSError(36, "File name too long", "/slipway/catalogue")
+
+    monkeypatch.setattr("datasette.views.table.TableView.data", failing)
+    response = browser.get(f"{TABLES_AT}/hazard{form}")
+    assert response.status_code == 500
+    assert "This page could not be made" in response.text
+    assert "slipway" not in response.text
+    assert "File name" not in response.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/-/static/" + "a" * 300,
+        "/-/static/table.js/x",
+        "/-/static/",
+        "/-/static/../app.py",
+        "/-/static/%2e%2e/app.py",
+        "//evil.example/",
+        "/\\evil.example/",
+    ],
+)
+def test_paths_that_lead_elsewhere_are_missing(path: str) -> None:
+    """Files that are not there are not looked for, and nobody is sent to another server."""
+    status, sentence = asked(Gate(open_house), "localhost", path=path)
+    assert status == 404
+    assert "There is no such page" in sentence
+
+
+def test_pages_of_tables_are_protected(browser: Browser) -> None:
+    """Pages not ours load nothing from elsewhere and cannot be framed; ours keep theirs."""
+    for path in (TABLES_AT, f"{TABLES_AT}/hazard", f"{TABLES_AT}.json", "/-/static/table.js"):
+        headers = browser.get(path).headers
+        assert "frame-ancestors 'none'" in headers["content-security-policy"]
+        assert "default-src 'self'" in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+    ours = browser.get("/").headers
+    assert ours.get_list("content-security-policy") == [HEADERS["content-security-policy"]]
+
+
+@pytest.mark.parametrize("name", ["judged_fault", "judged~5Ffault"])
+def test_views_are_not_streamed(browser: Browser, name: str) -> None:
+    """All rows of a view are work without end; a page of them is there."""
+    response = browser.get(f"{TABLES_AT}/{name}.csv?_stream=1")
+    assert response.status_code == 400
+    assert "miswire export" in response.text
+    assert browser.get(f"{TABLES_AT}/judged_fault.csv?_size=1").status_code == 200
+    assert browser.get(f"{TABLES_AT}/hazard.csv?_stream=1").status_code == 200
+
+
+@pytest.mark.parametrize("form", ["", ".json", ".csv"])
+def test_questions_that_take_too_long_are_told_so(database: Path, form: str) -> None:
+    """Whoever asks too much reads what to do, in words that are no HTML within JSON."""
+    endless = "with+recursive+c(x)+as+(select+1+union+all+select+x+from+c)+select+max(x)+from+c"
+    with visiting(database, sql_time_limit_ms=50) as browser:
+        response = browser.get(f"{TABLES_AT}{form}?sql={endless}")
+    assert response.status_code == 400
+    assert "This question takes longer than anybody is given here" in response.text
+    assert "docs." not in response.text
+
+
+def test_tables_of_other_programs_are_hidden(browser: Browser) -> None:
+    """What the program that made the tables keeps for itself is not listed among them."""
+    tables = {
+        table["name"]: table["hidden"]
+        for table in browser.get(f"{TABLES_AT}.json").json()["tables"]
+    }
+    assert tables["_sqlite_migrations"]
+    assert not tables["hazard"]
 
 
 # How many lamps and joined ends there may be.

@@ -109,11 +109,20 @@ def _parsed_toml(content: bytes | str) -> dict[str, object]:
         raise unfit("has a key of more than 100 parts; write tables such as [device.feed]")
     try:
         return tomllib.loads(text)
-    # tomllib lets some errors of `int` through, and goes as deep as the text does.
-    except (ValueError, RecursionError) as error:
+    except tomllib.TOMLDecodeError as error:
         raise unfit(
             f"is not TOML ({shown(str(error), 200)}); "
             "mend the text there, or fetch it again if it is cut short"
+        ) from error
+    # tomllib goes as deep as the text does, and lets the error of `int` for long numbers through.
+    except RecursionError as error:
+        raise unfit(
+            "has lists or tables within each other, deeper than any circuit; "
+            "write one table for each part, such as [device.feed]"
+        ) from error
+    except ValueError as error:
+        raise unfit(
+            "has a number of more digits than any measure; write a number such as 120"
         ) from error
 
 
