@@ -8,9 +8,10 @@ import sqlite3
 from traceback import walk_tb
 from typing import Any, Final
 
+from datasette.utils.asgi import NotFound
 from datasette.views.base import DatasetteError
 
-from catalogue.pages.contract import ForbiddenError, RefusalError
+from catalogue.pages.contract import ForbiddenError, MissingError, RefusalError
 from verify.base.problems import shown
 
 #: Python raises these for a value of another form than code expects.
@@ -39,6 +40,8 @@ def no_sql() -> ForbiddenError:
 
 def refusal_of(exception: Exception, *, allow_sql: bool) -> RefusalError | None:
     """Return the refusal if Datasette failed because of the address, None if it did not."""
+    if isinstance(exception, NotFound):
+        return MissingError(f"{shown(str(exception), 200)}. Take the address from a page.")
     if isinstance(exception, DatasetteError):
         if exception.status == ForbiddenError.status and not allow_sql:
             return no_sql()
