@@ -9,10 +9,10 @@ from traceback import walk_tb
 from typing import Any, Final
 
 from datasette.database import QueryInterrupted
-from datasette.utils.asgi import Base400
+from datasette.utils.asgi import Base400, NotFound
 from datasette.views.base import DatasetteError
 
-from catalogue.pages.contract import FailedError, ForbiddenError, RefusalError
+from catalogue.pages.contract import FailedError, ForbiddenError, MissingError, RefusalError
 from verify.base.problems import shown
 
 #: Python raises these for a value of another form than code expects.
@@ -52,6 +52,8 @@ def no_sql() -> ForbiddenError:
 
 def refusal_of(exception: Exception, *, allow_sql: bool) -> RefusalError | None:
     """Return the refusal if Datasette failed because of the address, None if it did not."""
+    if isinstance(exception, NotFound):
+        return MissingError(f"{shown(str(exception), 200)}. Take the address from a page.")
     if isinstance(exception, DatasetteError):
         if isinstance(exception.__context__, QueryInterrupted):
             return RefusalError(_SLOW)

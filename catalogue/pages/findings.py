@@ -1,18 +1,17 @@
 """The page of findings: this catalogue's numbers, each with the command that gives it again."""
 
-from collections.abc import Iterator
+import tomllib
 from functools import cache
 from typing import Final
 
-from catalogue.build.census import take_census
 from catalogue.pages.contract import Facts, Page, Visit
 from catalogue.pages.counts import IS_MIMIC
 from catalogue.pages.flipping import tests
 from catalogue.pages.pairs import sizes
 from catalogue.pages.provenance import audits, last_run
 from catalogue.store.coverage import scheme_title
+from verify.base.resources import data_path
 from verify.layout.schemes import SOUND_SCHEMES
-from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 
 _TITLE: Final = "What we found"
 _SHARES: Final = ("sound", "mimic", "misbehaves", "trips")
@@ -115,27 +114,8 @@ def _claims(visit: Visit) -> list[Facts]:
     return visit.facts("select status, count(*) as claims from claim group by 1 order by 1")
 
 
-def _census() -> list[Facts]:
-    """Take the census of the fewest locations now, and give the commands for larger ones."""
-    return list(_censuses())
-
-
 @cache
-def _fewest() -> tuple[Facts, ...]:
-    taken = take_census(FEWEST_LOCATIONS)
-    return (
-        {
-            "locations": taken.parts.locations,
-            "wirings": taken.parts.wirings,
-            "any_location": taken.any_location,
-            "sound": sum(family.sound for family in taken.families),
-            "families": len(taken.families),
-        },
-    )
-
-
-def _censuses() -> Iterator[Facts]:
-    for facts in _fewest():
-        yield {**facts, "command": f"miswire census {facts['locations']}"}
-    for locations in range(FEWEST_LOCATIONS + 1, MOST_LOCATIONS + 1):
-        yield {"locations": locations, "command": f"miswire census {locations}"}
+def _census() -> list[Facts]:
+    """Return what censuses have counted, with the command that counts it again."""
+    counted = tomllib.loads(data_path("census.toml").read_text("utf-8"))["census"]
+    return [{**row, "command": f"miswire census {row['locations']}"} for row in counted]

@@ -1,10 +1,13 @@
 """Families of the census: what symmetries turn into each other, with names that say what it is."""
 
+import tomllib
 from functools import cache
 
 import pytest
 
+from catalogue.build.census import take_census
 from verify.base.problems import BugError
+from verify.base.resources import data_path
 from verify.engine.words import WordsEngine
 from verify.layout.schemes import FEED, LAMPS, SCHEMES, Landing, switch_kinds
 from verify.study.census.search import run_of, search_batches
@@ -231,3 +234,18 @@ def test_four_locations() -> None:
         **{f"{name}, at traveler pair 1 of 3": 512 for name in riding},
         **{f"{name}, at traveler pair 2 of 3": 256 for name in riding},
     }
+
+
+@pytest.mark.parametrize(
+    "row", tomllib.loads(data_path("census.toml").read_text("utf-8"))["census"]
+)
+def test_what_pages_show_is_what_a_census_counts(row: dict[str, int]) -> None:
+    """`data/census.toml` holds what the command finds; five locations would take too long here."""
+    locations = row["locations"]
+    assert row["wirings"] == parts_of(locations).wirings
+    assert row["any_location"] == closed_form(locations)
+    if locations <= 4:
+        taken = take_census(locations)
+        sound = sum(family.sound for family in taken.families)
+        assert (taken.any_location, sound) == (row["any_location"], row["sound"])
+        assert len(taken.families) == row["families"]
