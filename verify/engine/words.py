@@ -115,7 +115,7 @@ class WordsEngine:
             batch.lamps,
             batch.receptacles,
             batch.metal,
-            batch.join_of,
+            batch.join_of.view(np.uint16),  # none is negative
             batch.conducts,
             batch.closed,
             batch.works,
