@@ -114,7 +114,7 @@ class WordsEngine:
             batch.lamps,
             batch.receptacles,
             batch.metal,
-            batch.join_of,
+            batch.join_of.view(np.uint16),  # none is negative
             batch.conducts,
             batch.closed,
             batch.works,

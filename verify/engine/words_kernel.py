@@ -42,7 +42,6 @@ from verify.base.compiling import inlined
 Words = npt.NDArray[np.uint64]
 Indices = npt.NDArray[np.int16]
 Places = npt.NDArray[np.uint16]
-Joins = npt.NDArray[np.int16] | npt.NDArray[np.uint16]
 Bytes = npt.NDArray[np.uint8]
 
 #: The states among 0…63 in which switch 0…5 is down; switch i > 5 is down in whole words.
@@ -79,7 +78,7 @@ def observe_rows(
     lamps: Indices,
     receptacles: Indices,
     metal: Indices,
-    join_of: Indices,
+    join_of: Places,
     conducts: Bytes,
     closed: Bytes,
     works: Bytes,
@@ -103,15 +102,16 @@ def observe_rows(
         if on_b[feed]:
             has_b = True
 
-    net = np.empty(joins, np.int16)
+    # Of numbers without a sign machine code need not ask if they are negative.
+    net = np.empty(joins, np.uint16)
     size = np.empty(joins, np.int16)
     wired = np.empty(joins, np.int16)
     rails = np.empty((4, joins), np.uint64)
     live, neutral, ground, leg_b = rails[0], rails[1], rails[2], rails[3]
-    from_net = np.empty(len(contacts), np.int16)
-    to_net = np.empty(len(contacts), np.int16)
+    from_net = np.empty(len(contacts), np.uint16)
+    to_net = np.empty(len(contacts), np.uint16)
     mask = np.empty(len(contacts), np.uint64)
-    which = np.empty(len(contacts), np.int16)
+    which = np.empty(len(contacts), np.uint16)
 
     for row in range(rows):
         of = join_of[row]
@@ -159,7 +159,12 @@ def observe_rows(
 
 @inlined
 def find_nets(
-    row: int, conductors: Joins, conducts: Bytes, bridges: Indices, of: Joins, net: Joins
+    row: int,
+    conductors: Indices | Places,
+    conducts: Bytes,
+    bridges: Indices,
+    of: Places,
+    net: Places,
 ) -> None:
     """Fill `net` (joins,) with one join for all that conductors and bridges of a row connect.
 
@@ -181,7 +186,7 @@ def find_nets(
 
 
 @inlined
-def _merge(net: Joins, a: int, b: int) -> None:
+def _merge(net: Places, a: int, b: int) -> None:
     """Hang the root of join b under that of join a."""
     while net[a] != a:
         a = net[a]
@@ -191,7 +196,7 @@ def _merge(net: Joins, a: int, b: int) -> None:
 
 
 @inlined
-def count_ends(of: Joins, size: Indices) -> None:
+def count_ends(of: Places, size: Indices) -> None:
     """Fill `size` (joins,) with how many ends each join has."""
     for join in range(len(size)):
         size[join] = 0
@@ -200,7 +205,7 @@ def count_ends(of: Joins, size: Indices) -> None:
 
 
 @inlined
-def _find_wired(feeds: Indices, of: Indices, net: Indices, wired: Indices) -> None:
+def _find_wired(feeds: Indices, of: Places, net: Places, wired: Indices) -> None:
     """Fill `wired` (joins,): which nets conductors alone connect to rails of some feed."""
     for join in range(len(wired)):
         wired[join] = 0
@@ -212,7 +217,7 @@ def _find_wired(feeds: Indices, of: Indices, net: Indices, wired: Indices) -> No
 
 @inlined
 def _has_both_poles(
-    switches: int, switch_ends: Indices, of: Indices, net: Indices, wired: Indices
+    switches: int, switch_ends: Indices, of: Places, net: Places, wired: Indices
 ) -> bool:
     """Return True if conductors alone bring a line and a neutral or ground to one switch."""
     both_poles = False
@@ -232,7 +237,7 @@ def _has_both_poles(
 
 
 @inlined
-def _is_metal_floating(metal: Indices, of: Indices, net: Indices, wired: Indices) -> bool:
+def _is_metal_floating(metal: Indices, of: Places, net: Places, wired: Indices) -> bool:
     """Return True if some metal has no ground by conductors alone."""
     floating = False
     for m in range(len(metal)):
@@ -246,11 +251,11 @@ def _find_contacts(
     row: int,
     contacts: Indices,
     closed: Bytes,
-    of: Indices,
-    net: Indices,
-    from_net: Indices,
-    to_net: Indices,
-    which: Indices,
+    of: Places,
+    net: Places,
+    from_net: Places,
+    to_net: Places,
+    which: Places,
 ) -> int:
     """List the contacts that ever connect two nets: which they are and what they connect.
 
@@ -273,7 +278,7 @@ def _mask_contacts(
     row: int,
     word: int,
     used: int,
-    which: Indices,
+    which: Places,
     contact_switch: Indices,
     closed: Bytes,
     valid: np.uint64,
@@ -305,8 +310,8 @@ def _connect_feeds(
     feeds: Indices,
     on_b: Bytes,
     valid: np.uint64,
-    of: Indices,
-    net: Indices,
+    of: Places,
+    net: Places,
     live: Words,
     leg_b: Words,
     neutral: Words,
@@ -329,7 +334,7 @@ def _connect_feeds(
 
 @inlined
 def _spread(
-    rails: Words, rail: int, used: int, from_net: Indices, to_net: Indices, mask: Words
+    rails: Words, rail: int, used: int, from_net: Places, to_net: Places, mask: Words
 ) -> None:
     """Give both nets of a contact what either has of a rail, where the contact is closed.
 
@@ -359,7 +364,7 @@ def _merge_legs(live: Words, leg_b: Words) -> np.uint64:
 
 
 @inlined
-def _any_of(rail: Words, some: Indices, of: Indices, net: Indices) -> np.uint64:
+def _any_of(rail: Words, some: Indices, of: Places, net: Places) -> np.uint64:
     """Return the states in which some of these ends is connected to a rail."""
     states = _NONE
     for number in range(len(some)):
@@ -374,8 +379,8 @@ def _judge_lamps(
     lamps: Indices,
     works: Bytes,
     holds: np.uint64,
-    of: Indices,
-    net: Indices,
+    of: Places,
+    net: Places,
     wired: Indices,
     live: Words,
     neutral: Words,
@@ -423,8 +428,8 @@ def _judge_conductors(
     conductors: Indices,
     is_ground: Bytes,
     holds: np.uint64,
-    of: Indices,
-    net: Indices,
+    of: Places,
+    net: Places,
     size: Indices,
     live: Words,
     hazards: Words,
@@ -446,7 +451,7 @@ def _judge_conductors(
 
 @inlined
 def _served_in(
-    receptacles: Indices, of: Indices, net: Indices, live: Words, neutral: Words, ground: Words
+    receptacles: Indices, of: Places, net: Places, live: Words, neutral: Words, ground: Words
 ) -> np.uint64:
     """Return the states in which every receptacle has a line and a return."""
     served = _ALL
