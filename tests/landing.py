@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import MIMIC, SOUND
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, End, Join
 from verify.engine.words import WordsEngine
 from verify.fault.change import Change
 from verify.fault.contract import Fault
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.judging import NONE, judge_faults
 
 #: OEIS A000110; to 4140 as read, the rest from memory.

@@ -21,7 +21,6 @@ from catalogue.store.schema import open_for_writing
 from catalogue.store.writing import now, require_catalogue
 from verify.base.problems import BugError
 from verify.base.spreading import in_order
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.circuit.file import loads
 from verify.circuit.model import Circuit
@@ -31,6 +30,7 @@ from verify.engine.paths import PathsEngine
 from verify.engine.volts import VoltsEngine
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.evidence import Prover
 from verify.verdict.judging import judge
 

@@ -9,11 +9,11 @@ from typing import Final
 
 from sqlite_utils import Database
 
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine
 from verify.fault.contract import Fault
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.study.pairs.compose import both_made
 from verify.verdict.judging import judge
 

@@ -22,7 +22,7 @@ from catalogue.report.terminal import (
 )
 from verify.base.problems import UserError, shown
 from verify.base.sentences import capital, counted
-from verify.behaviour.hazards import HAZARDS
+from verify.hazard.definitions import HAZARDS
 from verify.study.census.pruning import PRUNED, PRUNING_RULES, UNPRUNED, PruningRule
 from verify.study.census.terminals import FEWEST_LOCATIONS, MOST_LOCATIONS
 from verify.study.census.wiring_families import Family, closed_form, symmetries

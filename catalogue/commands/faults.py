@@ -20,10 +20,10 @@ from catalogue.report.terminal import (
 )
 from verify.base.problems import UserError
 from verify.base.sentences import counted
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import PROVED_VERDICTS
 from verify.circuit.file import read
 from verify.fault.registry import fault_kind, fault_kinds
+from verify.hazard.definitions import HAZARDS
 from verify.verdict.single_faults import FaultList, JudgedFault
 from verify.verdict.single_faults import faults as judged_faults
 

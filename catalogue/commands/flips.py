@@ -17,13 +17,13 @@ from catalogue.report.terminal import cautions_paragraph, file_name, heading, pa
 from verify.base.problems import Problem, UserError
 from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, Observation, position
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS
 from verify.behaviour.signature import canonical, state_codes
 from verify.circuit.model import Circuit
 from verify.engine.volts import engine_for
 from verify.engine.words import WORTH_COMPILING_ONCE
 from verify.fault.registry import all_faults, fault_kind
+from verify.hazard.definitions import HAZARDS
 from verify.study.detection import MOST_SWITCHES, Flips, changes_function, plan_flips
 from verify.verdict.judging import NONE, Numbers, judge_faults, why_unprovable
 

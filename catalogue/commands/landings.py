@@ -26,10 +26,10 @@ from catalogue.report.terminal import (
 )
 from verify.base.problems import CircuitError, Problem, UserError
 from verify.base.sentences import counted
-from verify.behaviour.hazards import HAZARDS
 from verify.circuit.file import dump
 from verify.engine.volts import VoltsEngine
 from verify.engine.words import WORTH_COMPILING_ONCE
+from verify.hazard.definitions import HAZARDS
 from verify.study.landings.survey import Landings, WayClass, survey
 
 

@@ -17,9 +17,9 @@ import numpy.typing as npt
 from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGHTS, SIGN, SOME_LIT, SOME_OVER, Symptoms
 from verify.base.sentences import counted
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import OVER, Signature, canonical, trip_code, unpacked
+from verify.hazard.definitions import HAZARD_NAMES
 
 Numbers = npt.NDArray[np.int64]
 

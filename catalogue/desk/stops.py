@@ -15,8 +15,8 @@ from catalogue.desk.checks import OFF_AT_BREAKER, POWER_OFF_KINDS, Check
 from catalogue.desk.suspect_pool import Suspect, SuspectPool
 from catalogue.desk.symptoms import SIGN, SOME_OVER, Symptoms
 from verify.base.resources import data_path
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DIM, LIT, OVER, TRIP
+from verify.hazard.definitions import HAZARD_NAMES
 
 #: A light that is seen to do this is as dangerous as the sign of that name.
 _SEEN_AS: Final = {TRIP: "trips", OVER: "over-bright"}

@@ -16,7 +16,6 @@ from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import CircuitError, Problem, UserError
 from verify.base.sentences import counted
 from verify.behaviour.findings import Findings, position
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.behaviour.signature import MOST_LAMPS, Codes, Signature
 from verify.circuit.model import Circuit
@@ -24,6 +23,7 @@ from verify.engine.volts import engine_for
 from verify.fault.contract import Fault
 from verify.fault.families import Roles, family, place
 from verify.fault.registry import all_faults, fault_kind
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES
 from verify.verdict.judging import judge_faults, verdicts
 

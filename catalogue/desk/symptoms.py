@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from verify.base.problems import Problem, UserError, listing, shown
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, DIM, LIT, OVER, TRIP
+from verify.hazard.definitions import HAZARD_NAMES
 
 #: The things that a light can be seen to do, with the outcome that each stands for.
 SIGHTS: Final[Mapping[str, int]] = {

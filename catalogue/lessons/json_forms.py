@@ -14,10 +14,10 @@ from catalogue.lessons.questions import Question
 from catalogue.lessons.sheet import Sheet
 from catalogue.lessons.usage import USAGE_TITLES, Usage, glossary, rewording
 from catalogue.report.json_forms import StateForm, short_cautions, state_forms
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS
 from verify.behaviour.naming import signature_name
 from verify.circuit.file import dump
+from verify.hazard.definitions import HAZARDS
 from verify.rules.book import note
 from verify.verdict.evidence import Coverage, Evidence
 

@@ -13,11 +13,11 @@ from catalogue.desk.answer import Answer
 from catalogue.desk.match import sights
 from catalogue.desk.planner import Proposal
 from catalogue.desk.suspect_pool import Suspect, SuspectPool
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.signature import trip_code
 from verify.circuit.model import Circuit
 from verify.fault.contract import Fault
+from verify.hazard.definitions import HAZARDS
 
 _UPSTREAM: Final = frozenset({"neutral-lost"})
 _SUSPECTS_OFFERED: Final = 4

@@ -19,7 +19,7 @@ from catalogue.lessons.curated import Case, Resolve
 from catalogue.lessons.sheet import Sheet, work_out
 from catalogue.store.rendering import fault_text, site_text
 from verify.base.problems import BugError
-from verify.behaviour.hazards import HAZARD_NAMES
+from verify.hazard.definitions import HAZARD_NAMES
 
 Progress = Callable[[int, int], None]
 Numbers = npt.NDArray[np.float64]

@@ -17,7 +17,7 @@ from catalogue.pages.deskask import DeskQuestion
 from catalogue.pages.deskwiring import AnyLayout, OneCircuit
 from verify.base.problems import UserError
 from verify.behaviour.findings import position
-from verify.behaviour.hazards import HAZARDS
+from verify.hazard.definitions import HAZARDS
 
 _SHOWN_IN_FULL: Final = 5
 _PROPOSALS: Final = 4

@@ -11,12 +11,12 @@ from catalogue.pages.rendered import render_fault, site_place, with_words
 from catalogue.pages.state_tables import forms_of
 from catalogue.store.coverage import scheme_title
 from verify.base.problems import CircuitError
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.file import dump, loads
 from verify.circuit.model import Circuit
 from verify.engine.paths import PathsEngine
 from verify.fault.contract import Fault
 from verify.fault.registry import find_fault
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.study.pairs.compose import both_made
 from verify.study.pairs.survey import MEANINGS, OUTCOMES
 from verify.verdict.judging import judge

@@ -13,9 +13,9 @@ from typing import Any, Final, Generic, NamedTuple, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.fault.registry import fault_kinds
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.sweep.family_numbers import Families
 from verify.sweep.fault_judging import Bulk, JudgedFaults
 from verify.sweep.fault_outcomes import Outcome

@@ -33,9 +33,9 @@ from catalogue.store.schema import index_names, migrations, open_for_writing
 from catalogue.store.tables import TABLE, TABLES
 from verify.base.problems import Problem, UserError
 from verify.base.version import version
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS, VERDICTS
 from verify.fault.registry import fault_kinds
+from verify.hazard.definitions import HAZARDS
 
 
 def now() -> str:

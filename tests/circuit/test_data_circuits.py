@@ -13,7 +13,6 @@ import pytest
 
 from verify.base.resources import data_path
 from verify.behaviour.findings import states_in
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
@@ -21,6 +20,7 @@ from verify.circuit.parts import End, is_ground_colour
 from verify.engine.contract import Engine
 from verify.engine.nodal import NodalEngine
 from verify.engine.volts import VoltsEngine
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.judging import judge
 
 FILES = {path.stem: path for path in sorted(data_path("circuits").glob("*.toml"))}

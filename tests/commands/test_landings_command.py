@@ -13,8 +13,8 @@ from landing import BELL, one_box, two_cables
 
 from verify.base.cautions import summary
 from verify.base.resources import data_path
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.parts import Device, Failure
+from verify.hazard.definitions import HAZARD_NAMES
 
 HOOKUPS = (
     "slipway-feed-at-first-switch",

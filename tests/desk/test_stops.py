@@ -28,9 +28,9 @@ from catalogue.desk.telling import stopped_end
 from catalogue.pages.deskask import state_key
 from verify.base.resources import data_path
 from verify.base.telling import plain
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import DARK, LIT, OVER, TRIP
 from verify.circuit.file import load
+from verify.hazard.definitions import HAZARD_NAMES
 
 pytest_plugins = ["small_catalogue"]
 

@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.behaviour.findings import Observation, states_in
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Join
 from verify.engine.contract import Engine
@@ -21,6 +20,7 @@ from verify.engine.words import WordsEngine
 from verify.fault.change import NumberedCircuit, changed
 from verify.fault.contract import Site
 from verify.fault.registry import fault_kind
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.layout.routing import ROOT
 from verify.layout.schemes import SOUND_SCHEMES

@@ -21,7 +21,6 @@ from boathouse import (
     stair_with_outlet,
 )
 
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Failure, Join
 from verify.engine.contract import Engine
@@ -29,6 +28,7 @@ from verify.engine.diagrams import DiagramsEngine
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 
 LIT_WHEN_ALIKE = 0b1001
 LIT_WHEN_DIFFERENT = 0b0110

@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, box_end, conductor_name
 from verify.engine.contract import Engine
 from verify.engine.paths import PathsEngine, WireGraph
 from verify.engine.words import WordsEngine
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import Layout, layouts
 from verify.layout.routing import ROOT
 from verify.layout.schemes import SCHEMES, SOUND_SCHEMES

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from verify.base.problems import BugError
 from verify.base.resources import data_path
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, Failure, Join
@@ -18,6 +17,7 @@ from verify.engine.nodal import NodalEngine
 from verify.engine.volts import MOST_WORK, VoltsEngine, engine_for, why_not_volts
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.strategies import faulted_circuits
 from verify.verdict.amounts import amount_text

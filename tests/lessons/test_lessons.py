@@ -14,12 +14,12 @@ from catalogue.lessons.json_forms import SheetForm, sheet_form
 from catalogue.lessons.sheet import Sheet, work_out
 from catalogue.lessons.usage import Usage, glossary, reworded_svg, rewording
 from verify.base.resources import data_path
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.colours import PALETTES
 from verify.circuit.file import loads
 from verify.circuit.model import Circuit
 from verify.engine.nodal import NodalEngine
 from verify.fault.registry import all_faults, fault_kinds
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import layouts
 from verify.layout.schemes import SOUND_SCHEMES
 from verify.verdict.evidence import Prover

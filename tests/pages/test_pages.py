@@ -24,12 +24,12 @@ from catalogue.pages import paging
 from catalogue.pages.contract import Visit
 from catalogue.report.terms import terms
 from verify.base.cautions import cautions
-from verify.behaviour.hazards import HAZARDS, Hazard
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import loads
 from verify.engine.paths import PathsEngine
 from verify.fault.contract import FaultKind
 from verify.fault.registry import all_faults, fault_kinds
+from verify.hazard.definitions import HAZARDS, Hazard
 from verify.verdict.judging import judge
 
 pytest_plugins = ["small_catalogue"]

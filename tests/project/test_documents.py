@@ -11,10 +11,10 @@ from click.testing import CliRunner
 from catalogue.cli import COMMANDS, main
 from catalogue.store.tables import TABLES
 from verify.base.problems import CircuitError
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import loads
 from verify.fault.registry import fault_kinds
+from verify.hazard.definitions import HAZARDS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")

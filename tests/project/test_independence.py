@@ -87,7 +87,7 @@ SHARED: Final[Table] = {
         "word_count",
     },
     "The names of hazards": {
-        "verify.behaviour.hazards": "HAZARD_NAMES",
+        "verify.hazard.definitions": "HAZARD_NAMES",
     },
     "A type of arrays": {
         "verify.electric.protection": "Reals",
@@ -105,7 +105,7 @@ CHECKING_WITH_SWEEP: Final[Table] = {
     },
     "The positions of a switch": {"verify.circuit.devices": "POSITIONS Position"},
     "Which hazards are matters of volts": {
-        "verify.behaviour.hazards": "ELECTRICAL",
+        "verify.hazard.definitions": "ELECTRICAL",
     },
     "What is raised for a mistake in Miswire itself": {"verify.base.problems": "BugError"},
     "What is raised for a wrong input, such as a circuit that is not that of a fault": {

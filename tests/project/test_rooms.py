@@ -15,6 +15,7 @@ ROOMS: Final = (
     "verify.circuit",
     "verify.layout",
     "verify.fault",
+    "verify.hazard",
     "verify.behaviour",
     "verify.electric",
     "verify.engine",

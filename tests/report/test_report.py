@@ -21,7 +21,6 @@ from catalogue.report.json_forms import (
     state_forms,
 )
 from verify.base.resources import data_path
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.signature import Signature
 from verify.circuit.file import load, loads
 from verify.circuit.model import Circuit
@@ -30,6 +29,7 @@ from verify.engine.diagrams import DiagramsEngine
 from verify.engine.nodal import NodalEngine
 from verify.engine.words import WordsEngine
 from verify.fault.registry import all_faults, fault_kind, fault_kinds
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.verdict import rechecking
 from verify.verdict.judging import judge

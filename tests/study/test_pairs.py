@@ -13,7 +13,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verify.base.resources import data_path
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.circuit.file import load
 from verify.circuit.model import Circuit
@@ -23,6 +22,7 @@ from verify.engine.words import WordsEngine
 from verify.fault.change import NumberedCircuit
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults, fault_kinds, find_fault
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.strategies import circuits
 from verify.study.pairs.compose import Singles, both_made

@@ -19,11 +19,11 @@ from boathouse import (
 from catalogue.report.json_forms import evidence_form
 from verify.base.problems import BugError
 from verify.behaviour.findings import Observation, states_in
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, Failure
 from verify.engine.paths import PathsEngine
 from verify.fault.registry import all_faults
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 from verify.verdict.evidence import Coverage, Evidence, Prover, find_evidence
 
 

@@ -16,9 +16,9 @@ from boathouse import (
     stair_with_outlet,
 )
 
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Failure, Join
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 from verify.verdict.evidence import find_evidence
 
 LINE_TO_LAMP = (

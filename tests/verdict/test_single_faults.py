@@ -12,11 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verify.base.problems import CircuitError, UserError
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Device
 from verify.fault.registry import fault_kinds, find_fault
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.single_faults import ROW_KEYS, FaultList, JudgedFault, faults
 
 

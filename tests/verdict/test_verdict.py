@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.behaviour.findings import Findings, Observation, states_in
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS, Judgement
 from verify.behaviour.signature import MOST_LAMPS
 from verify.circuit.model import Circuit
@@ -19,6 +18,7 @@ from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
 from verify.fault.contract import Fault
 from verify.fault.registry import all_faults
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.layout.sampler import sample
 from verify.strategies import faulted_circuits

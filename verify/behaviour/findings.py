@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.devices import Position
+from verify.hazard.definitions import HAZARD_NAMES
 
 Words = npt.NDArray[np.uint64]
 

@@ -16,10 +16,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from verify.behaviour.findings import Findings, Observation
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.circuit.model import Circuit
 from verify.engine.components import Components
+from verify.hazard.definitions import HAZARD_NAMES
 
 if TYPE_CHECKING:
     from verify.fault.contract import Fault

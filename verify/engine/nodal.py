@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from verify.behaviour.findings import Findings, Observation, states_in
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import PathsEngine
+from verify.hazard.definitions import HAZARD_NAMES
 
 if TYPE_CHECKING:
     from verify.fault.contract import Fault

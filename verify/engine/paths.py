@@ -13,11 +13,11 @@ from typing import Final, NamedTuple
 import networkx as nx
 
 from verify.behaviour.findings import Findings, Observation
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.circuit.devices import POSITIONS, Contact, Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End, box_end, conductor_name, is_ground_colour
 from verify.fault.contract import Fault
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 
 # A node is an end, or a join: its number in `Circuit.joins`. Ends meet only at their join, so that
 # a splice of any size is a star, and equally long between any two of its ends.

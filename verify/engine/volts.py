@@ -12,12 +12,12 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.behaviour.findings import Findings, Observation, Words, word_count
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.electric.numbers import parameters, section
 from verify.electric.outcomes import DIM, LIT, OVER, Outcomes, circuit_outcomes, outcomes_of_faults
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.words import WORTH_COMPILING, WordsEngine
+from verify.hazard.definitions import HAZARD_NAMES
 
 if TYPE_CHECKING:
     from verify.fault.contract import Fault

@@ -2,7 +2,7 @@
 
 Arguments and results are those of `verify.fault.network.FaultBatch` and
 `verify.behaviour.findings.Findings`. The order of the hazards is that of
-`verify.behaviour.hazards.HAZARDS`.
+`verify.hazard.definitions.HAZARDS`.
 
 **What the words mean.** Bit s of a word is a truth about state 64·w + s, where w is the number of
 the word; state s has bit i set where switch i is down. So the states in which one of the first six

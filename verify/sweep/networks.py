@@ -14,7 +14,6 @@ import numpy.typing as npt
 
 from verify.base.compiling import compiled
 from verify.base.problems import BugError
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.circuit.model import Circuit
 from verify.electric.grid import Grid
 from verify.electric.outcomes import Outcomes, energise
@@ -23,6 +22,7 @@ from verify.engine.words import WordsEngine
 from verify.fault.change import Change
 from verify.fault.network import NOTHING, FaultBatch, Flattener
 from verify.fault.registry import fault_kinds
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.sweep import current_kernel as kernel
 from verify.sweep.fault_outcomes import KnownOutcomes, Outcome, outcome_of, with_hazards
 from verify.sweep.interning import InternTable

@@ -13,7 +13,6 @@ from typing import Final, Literal
 
 from verify.base.problems import BugError
 from verify.base.telling import Passage, plain
-from verify.behaviour.hazards import ELECTRICAL
 from verify.circuit.devices import Position
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Device, End
@@ -21,6 +20,7 @@ from verify.circuit.wording import box_words, conductor_words
 from verify.electric.sizes import unreadable_sizes
 from verify.engine.nodal_analysis import NodalNetwork, NodalState
 from verify.engine.paths import Lamp, StateGraph, WireGraph
+from verify.hazard.definitions import ELECTRICAL
 from verify.verdict.amounts import Amount, amount_text, amounts, hazard_subjects, tell
 from verify.verdict.walk import Tracer, Walk, place_words
 

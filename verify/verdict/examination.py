@@ -24,7 +24,6 @@ from verify.base.telling import (
     plain,
 )
 from verify.behaviour.findings import Observation
-from verify.behaviour.hazards import HAZARDS
 from verify.behaviour.judgement import MEANINGS, Judgement
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Signature
@@ -32,6 +31,7 @@ from verify.behaviour.states import StateRow, positions_words, state_rows
 from verify.circuit.model import Circuit
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.volts import VoltsEngine, why_not_volts
+from verify.hazard.definitions import HAZARDS
 from verify.verdict.evidence import Coverage, Evidence
 
 _MOST_STATES_SHOWN: Final = 16

@@ -9,12 +9,12 @@ import numpy.typing as npt
 
 from verify.base.deadline import keep_deadline
 from verify.behaviour.findings import Findings, Observation, Words
-from verify.behaviour.hazards import ELECTRICAL, HAZARD_NAMES
 from verify.behaviour.judgement import MIMIC, MISBEHAVES, SOUND, TRIPS, VERDICTS, Judgement
 from verify.behaviour.signature import MOST_LAMPS, Codes, canonical, state_codes
 from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.fault.contract import Fault
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 
 NONE: Final = -1
 _BY_CONNECTIONS: Final = [i for i, name in enumerate(HAZARD_NAMES) if name not in ELECTRICAL]

@@ -9,7 +9,6 @@ from typing import Final, Literal
 
 from verify.base.problems import BugError
 from verify.behaviour.findings import Observation
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import Judgement
 from verify.behaviour.states import positions_of, positions_words, state_rows
 from verify.circuit.model import Circuit, require_circuit
@@ -18,6 +17,7 @@ from verify.engine.diagrams import DiagramsEngine
 from verify.engine.nodal import NodalEngine
 from verify.engine.paths import PathsEngine, StateGraph, WireGraph
 from verify.engine.volts import VoltsEngine, engine_for
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.evidence import Coverage, Evidence, Prover
 from verify.verdict.examination import Examination
 from verify.verdict.judging import judge, why_unprovable

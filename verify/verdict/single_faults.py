@@ -10,7 +10,6 @@ import numpy as np
 from verify.base.problems import CircuitError, Problem, UserError, shown
 from verify.base.sentences import counted
 from verify.base.telling import Group, Passage, TextTable, cautions_group, heading, html, plain
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import PROVED_VERDICTS, VERDICTS, Judgement
 from verify.behaviour.naming import signature_name
 from verify.behaviour.signature import Codes, canonical
@@ -19,6 +18,7 @@ from verify.engine.volts import engine_for
 from verify.engine.words import WORTH_COMPILING_ONCE, WordsEngine
 from verify.fault.contract import Fault, FaultKind
 from verify.fault.registry import all_faults, fault_kinds
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.verdict.judging import NONE, Verdicts, judge, judge_faults, why_unprovable
 
 #: The keys of a row of `FaultList.to_dicts`.

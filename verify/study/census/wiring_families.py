@@ -12,8 +12,8 @@ from math import factorial
 from typing import Final
 
 from verify.base.problems import BugError
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.engine.words import WordsEngine
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.study.census.terminals import (
     CONTACT,
     LINE,

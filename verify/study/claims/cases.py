@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.behaviour.findings import Words
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import VERDICTS
 from verify.behaviour.signature import Codes, Signature, canonical, state_codes
 from verify.circuit.model import Circuit
@@ -23,6 +22,7 @@ from verify.fault.change import Change, NumberedCircuit
 from verify.fault.contract import Fault, Site
 from verify.fault.families import Roles
 from verify.fault.registry import fault_kind
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.layout.schemes import SCHEMES
 from verify.verdict.judging import verdicts

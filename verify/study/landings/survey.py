@@ -12,12 +12,12 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.base.problems import BugError
-from verify.behaviour.hazards import HAZARD_NAMES
 from verify.behaviour.judgement import MIMIC, SOUND, Judgement
 from verify.circuit.model import Circuit
 from verify.engine.contract import Engine
 from verify.engine.words import WordsEngine
 from verify.fault.change import changed
+from verify.hazard.definitions import HAZARD_NAMES
 from verify.study.landings.instance import LandingInstance
 from verify.study.landings.kinship import Distances, Indices, distances, families
 from verify.study.landings.partitions import NO_WAY, codes, partitions
