@@ -10,17 +10,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from verify.base.problems import BugError
 from verify.behaviour.findings import Observation, states_in
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Box, Cable, Device, Join
+from verify.engine import words_kernel
 from verify.engine.contract import Engine
 from verify.engine.diagrams import DiagramsEngine
 from verify.engine.paths import PathsEngine
 from verify.engine.words import WordsEngine
-from verify.fault.change import NumberedCircuit, changed
+from verify.fault.change import Change, NumberedCircuit, changed
 from verify.fault.contract import Site
+from verify.fault.network import SPARE_JOINS, Flattener
 from verify.fault.registry import fault_kind
-from verify.hazard.definitions import HAZARD_NAMES
+from verify.hazard.definitions import ELECTRICAL, HAZARD_NAMES
 from verify.layout.enumeration import Layout
 from verify.layout.routing import ROOT
 from verify.layout.schemes import SOUND_SCHEMES
@@ -277,3 +280,19 @@ def test_lamp_is_parity_of_many_switches(locations: int, scheme: str) -> None:
     assert seen.trips == 0
     assert seen.lit[0] == (even if seen.lit[0] & 1 else every ^ even)
     assert seen.hazard_names == ()
+
+
+def test_the_kernel_knows_hazards_by_their_places() -> None:
+    """The numbers in the kernel are the places in the list, and its room is that of the arrays."""
+    by_connections = [name for name in HAZARD_NAMES if name not in ELECTRICAL]
+    for name in by_connections:
+        assert getattr(words_kernel, name.upper().replace("-", "_")) == HAZARD_NAMES.index(name)
+    assert words_kernel.SPARE_JOINS == SPARE_JOINS
+
+
+def test_a_fault_without_room_is_refused() -> None:
+    """An end that is moved to a join beyond the arrays would be written beyond them."""
+    circuit = Layout.parse("1.f.1").circuit("chain")
+    beyond = Change(((0, len(circuit.ends) + SPARE_JOINS),))
+    with pytest.raises(BugError, match="has no room"):
+        Flattener(circuit).batch([beyond])

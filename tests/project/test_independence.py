@@ -92,6 +92,9 @@ SHARED: Final[Table] = {
     "A type of arrays": {
         "verify.electric.protection": "Reals",
     },
+    "What is raised for a mistake in Miswire itself": {
+        "verify.base.problems": "BugError",
+    },
 }
 #: What *paths* and *nodal* share with the sweep besides: it lists faults and says what they are.
 CHECKING_WITH_SWEEP: Final[Table] = {
@@ -107,7 +110,6 @@ CHECKING_WITH_SWEEP: Final[Table] = {
     "Which hazards are matters of volts": {
         "verify.hazard.definitions": "ELECTRICAL",
     },
-    "What is raised for a mistake in Miswire itself": {"verify.base.problems": "BugError"},
     "What is raised for a wrong input, such as a circuit that is not that of a fault": {
         "verify.base.problems": "Problem UserError require shown",
     },

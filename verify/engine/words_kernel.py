@@ -60,6 +60,21 @@ _NONE = np.uint64(0)
 _ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 #: Bits of `wired`: the rails of some feed that conductors alone connect a net to.
+#: The places in `HAZARDS` of the hazards that connections decide; all others stay 0 here.
+LAMP_LIVE_DARK = 0
+LAMP_REVERSED = 1
+NEUTRAL_SWITCHED = 2
+BOTH_POLES_ON_SWITCH = 3
+METAL_LIVE = 4
+METAL_FLOATING = 5
+GROUND_WIRE_LIVE = 6
+GROUND_CARRIES_LOAD = 7
+NEUTRAL_GROUND_TIED = 8
+LIVE_STUB = 9
+BACKFED = 10
+RECEPTACLE_SWITCHED = 11
+#: A fault may have so many joins more than there are ends.
+SPARE_JOINS = 4
 _ON_LINE = 1
 _ON_NEUTRAL = 2
 _ON_GROUND = 4
@@ -93,7 +108,7 @@ def observe_rows(
     `live_at` (rows, ends, words) gets the states in which each end is live, unless it has no ends.
     """
     rows, ends = join_of.shape
-    joins = ends + 4  # faults may add a few joins
+    joins = ends + SPARE_JOINS
     valid = _ALL
     if switches < 6:
         valid = (np.uint64(1) << np.uint64(1 << switches)) - np.uint64(1)
@@ -147,12 +162,12 @@ def observe_rows(
             for end in range(live_at.shape[1]):
                 live_at[row, end, word] = live[net[of[end]]] & holds
             if both_poles:
-                hazards[row, 3, word] = holds
-            hazards[row, 4, word] = _any_of(live, metal, of, net) & holds
+                hazards[row, BOTH_POLES_ON_SWITCH, word] = holds
+            hazards[row, METAL_LIVE, word] = _any_of(live, metal, of, net) & holds
             if floating:
-                hazards[row, 5, word] = holds
-            hazards[row, 8, word] = tied & holds
-            hazards[row, 11, word] = holds & ~_served_in(
+                hazards[row, METAL_FLOATING, word] = holds
+            hazards[row, NEUTRAL_GROUND_TIED, word] = tied & holds
+            hazards[row, RECEPTACLE_SWITCHED, word] = holds & ~_served_in(
                 receptacles, of, net, live, neutral, ground
             )
 
@@ -414,11 +429,11 @@ def _judge_lamps(
             switched |= upside_down
         loaded |= (upright & ground[b]) | (upside_down & ground[a])
         backfed |= (live[a] & ~live[b] & ~returns_b) | (live[b] & ~live[a] & ~returns_a)
-    hazards[row, 0, word] = live_dark
-    hazards[row, 1, word] = reversed_
-    hazards[row, 2, word] = switched
-    hazards[row, 7, word] = loaded
-    hazards[row, 10, word] = backfed & holds
+    hazards[row, LAMP_LIVE_DARK, word] = live_dark
+    hazards[row, LAMP_REVERSED, word] = reversed_
+    hazards[row, NEUTRAL_SWITCHED, word] = switched
+    hazards[row, GROUND_CARRIES_LOAD, word] = loaded
+    hazards[row, BACKFED, word] = backfed & holds
 
 
 @inlined
@@ -445,8 +460,8 @@ def _judge_conductors(
             wire_live |= reached
         if size[one] == 1 or size[other] == 1:
             stub |= reached
-    hazards[row, 6, word] = wire_live & holds
-    hazards[row, 9, word] = stub & holds
+    hazards[row, GROUND_WIRE_LIVE, word] = wire_live & holds
+    hazards[row, LIVE_STUB, word] = stub & holds
 
 
 @inlined

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from verify.base.connecting import connected
+from verify.base.problems import BugError
 from verify.circuit.devices import KINDS, DeviceKind
 from verify.circuit.model import Circuit
 from verify.circuit.parts import Failure, is_ground_colour
@@ -25,6 +26,8 @@ Indices = npt.NDArray[np.signedinteger[Any]]
 Bytes = npt.NDArray[np.uint8]
 
 NOTHING: Final = -1
+#: Moved ends may come to so many joins more than a circuit has ends: arrays have room for them.
+SPARE_JOINS: Final = 4
 _SWITCH_SLOTS: Final = 4
 CLOSED_UP: Final = 1
 CLOSED_DOWN: Final = 2
@@ -45,7 +48,7 @@ class FaultBatch:
     - `switch_ends` (S, 4): terminals that switch, `NOTHING` where there are fewer
     - `receptacles` (R, 2): line and neutral end
     - `lamps` (L, 2): contact and shell end; `metal` (M,): metal that can be live
-    - `join_of` (F, E): the join of each end, 0 ≤ join ≤ E + 3
+    - `join_of` (F, E): the join of each end, 0 ≤ join < E + `SPARE_JOINS`
     - `conducts` (F, C): 0 where the conductor is open
     - `closed` (F, K): `CLOSED_UP` | `CLOSED_DOWN`
     - `works` (F, L): 0 where the lamp has failed
@@ -182,6 +185,9 @@ class Flattener:
                     works[row] = self._works(both)
                 if failure.kind in _CONNECTING:
                     bridges[row, -1] = self._short(failure)
+        if len(moves) and moves[:, 2].max() >= len(circuit.ends) + SPARE_JOINS:
+            # Machine code would write beyond its arrays.
+            raise BugError(f"a fault moves an end to join {moves[:, 2].max()}, which has no room")
         join_of[moves[:, 0], moves[:, 1]] = moves[:, 2]
         return FaultBatch(
             switches=len(circuit.switches),
