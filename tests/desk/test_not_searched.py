@@ -133,7 +133,8 @@ def test_the_pages_refuse_alike(browser: Browser, begun: Path, page: str) -> Non
     links to what there is."""
     for size in (0, 1, 3, 4, 5, 10, 99_999_999):
         told = asserted_refusal(browser, page, locations=size, at_uu="dark")
-        assert f"locations={size}: layouts of {size} switches" in told
+        switches = "1 switch" if size == 1 else f"{size:,} switches"
+        assert f"locations={size}: layouts of {switches}" in told
         assert "nothing was searched" in told
     with visiting(begun) as other:
         told = asserted_refusal(other, page, locations=5, at_uuuuu="dark")
