@@ -134,7 +134,7 @@ def screen(
     address = f"http://{_HOST}:{_USUAL_PORT if port is None else port}/"
     serve = _shell(miswire, "serve", _place(database))
     first = {
-        "Say what a light does: who fits, and what to check next, the safest first.": (
+        "Say what a light does: who fits, and what to check next, the least risky first.": (
             f"{address}-/miswire/desk"
         ),
         "Judge a wiring that works from every switch and is dangerous all the same.": _shell(
